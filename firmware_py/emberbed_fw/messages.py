@@ -1,0 +1,88 @@
+"""The whole set of messages and their payloads (little-endian, after the header of frames.py).
+
+There is no message that starts heat, presses the button, forces an output or injects a reading.
+Host to device: every request is idempotent and answered by one REPLY that names its type and
+sequence. Requests marked (tick) are applied at the start of the next tick and recorded as bytes.
+
+HELLO          B host's protocol version, I host nonce (30 bits)
+RENEW          I newest tick whose record is committed (tick): renews the PC link, frees the ring
+PLAN_WRITE     H offset, bytes; or offset END_OF_BLOCK, H length, H crc low, H crc high (tick)
+PLAN_READ      H offset, B count
+SETTINGS_WRITE as PLAN_WRITE; refused unless IDLE
+SETTINGS_READ  as PLAN_READ
+ARM            H H crc of the plan, low and high half, B attendance (tick)
+STOP           B reason (tick); accepted from anybody, in any session and any sequence
+ACK_PROMPT     B prompt id (tick)
+STAGE_REQUEST  B kind, h amount (tick)
+FEEDFORWARD, SELFTEST, SERVICE: numbered for good, refused as NOT_OFFERED by this firmware
+BACKFILL       I first tick wanted again
+
+REPLY          B request type, H request sequence, B refusal (0 = done), then what was asked for
+RECORD         one record (record.py); BACKFILL_BLOCK the same, sent again
+SNAPSHOT       numbered for good, not sent by this firmware
+"""
+
+HELLO = 1
+RENEW = 2
+PLAN_WRITE = 3
+PLAN_READ = 4
+SETTINGS_WRITE = 5
+SETTINGS_READ = 6
+ARM = 7
+STOP = 8
+ACK_PROMPT = 9
+STAGE_REQUEST = 10
+FEEDFORWARD = 11
+BACKFILL = 12
+SELFTEST = 13
+SERVICE = 14
+
+REPLY = 65
+RECORD = 66
+BACKFILL_BLOCK = 67
+SNAPSHOT = 68
+
+MESSAGE_NAMES = {
+    HELLO: "HELLO", RENEW: "RENEW", PLAN_WRITE: "PLAN_WRITE", PLAN_READ: "PLAN_READ",
+    SETTINGS_WRITE: "SETTINGS_WRITE", SETTINGS_READ: "SETTINGS_READ", ARM: "ARM", STOP: "STOP",
+    ACK_PROMPT: "ACK_PROMPT", STAGE_REQUEST: "STAGE_REQUEST", FEEDFORWARD: "FEEDFORWARD",
+    BACKFILL: "BACKFILL", SELFTEST: "SELFTEST", SERVICE: "SERVICE",
+    REPLY: "REPLY", RECORD: "RECORD", BACKFILL_BLOCK: "BACKFILL_BLOCK", SNAPSHOT: "SNAPSHOT",
+}
+
+END_OF_BLOCK = 0xFFFF  # the offset that says "that was all, check it"
+BLOCK_CHUNK = 192  # most bytes of a plan or settings in one frame
+
+# HELLO's answer: protocol, session, state, verdict, newest tick, firmware version (3), build id
+HELLO_REPLY = "<BIBBI3B8s"
+
+ATTEND_HOST = 1
+ATTEND_PANEL = 2
+ATTEND_UNATTENDED = 3
+
+STOP_BY_PERSON = 1
+STOP_SMOKE = 2
+STOP_HOST_ENDING = 3
+
+# Refusals in a REPLY.
+DONE = 0
+WRONG_VERSION = 1
+WRONG_SESSION = 2
+WRONG_STATE = 3
+BAD_LENGTH = 4
+BAD_RANGE = 5
+BAD_CRC = 6
+BAD_PLAN = 7  # followed by B row of plan.PLAN_FAULTS
+NOT_OFFERED = 8
+WRONG_PROMPT = 9
+BUSY = 10
+TOO_OLD = 11
+
+REFUSAL_NAMES = (
+    "DONE", "WRONG_VERSION", "WRONG_SESSION", "WRONG_STATE", "BAD_LENGTH", "BAD_RANGE", "BAD_CRC",
+    "BAD_PLAN", "NOT_OFFERED", "WRONG_PROMPT", "BUSY", "TOO_OLD",
+)
+
+SEQUENCE_WINDOW = 64  # a request may run this far ahead of the last accepted one
+MAX_FRAME_AGE_TICKS = 100  # a request that saw no tick younger than this is an old buffer
+MAX_DAMAGED_PER_MIN = 10

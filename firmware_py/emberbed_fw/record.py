@@ -1,0 +1,60 @@
+"""The record of one tick: everything it read and everything it did, in one fixed layout.
+
+FIELDS is the layout (name, struct code), little-endian without padding; after the fixed part come
+the accepted commands, each as type, length, payload. The same bytes are ringed, framed, stored and
+replayed. Fields from `state` on are outputs: replay must give them again, bit for bit.
+"""
+
+import struct
+
+from emberbed_fw.units import CHANNELS, WORD_BYTES, ZONES
+
+INPUT_FIELDS = (
+    ("tick", "I"),
+    ("elapsed_ms", "H"),  # since the tick before
+    ("port_flags", "H"),
+    ("fresh_channels", "B"),  # bit per channel: a new conversion was read
+    ("words", "%ds" % (CHANNELS * WORD_BYTES)),
+)
+OUTPUT_FIELDS = (
+    ("state", "B"),
+    ("verdict", "B"),
+    ("stage", "B"),
+    ("trip", "B"),  # the first cause
+    ("second_trip", "B"),  # what went wrong after it
+    ("withheld", "B"),  # why this tick had no permission, trip_codes.WITHHELD_*
+    ("waits_for", "B"),
+    ("prompt", "B"),
+    ("stage_tick", "I"),  # the plan's clock inside the stage
+    ("stage_elapsed", "I"),  # ticks since the stage began
+    ("setpoint_cdeg", "i"),
+    ("faults_low", "H"),  # a trip code in four bits, channels 0..3
+    ("faults_high", "H"),  # channels 4..7
+    ("energy_j", "I"),
+    ("driven_zones", "B"),
+    ("outputs", "B"),
+) + tuple([("demand%d_q15" % zone, "H") for zone in range(ZONES)]) + tuple(
+    [("channel%d_cdeg" % channel, "i") for channel in range(CHANNELS)]
+) + tuple([("cold%d_cdeg" % channel, "h") for channel in range(CHANNELS)])
+FIELDS = INPUT_FIELDS + OUTPUT_FIELDS
+
+FIXED = "<" + "".join([code for _name, code in FIELDS])
+FIXED_BYTES = struct.calcsize(FIXED)
+INPUT_BYTES = struct.calcsize("<" + "".join([code for _name, code in INPUT_FIELDS]))
+COMMAND_BYTES = 80  # room for one tick's accepted commands, each with a 2-byte heading
+MAX_RECORD = FIXED_BYTES + COMMAND_BYTES
+WORDS_OFFSET = struct.calcsize("<" + "".join([code for _name, code in INPUT_FIELDS[:-1]]))
+
+# port_flags: what the device port saw besides the converter words
+PORT_BUTTON = 1
+PORT_CONTACTOR_CLOSED = 2  # mirror contact
+PORT_HEAT_CURRENT = 4  # emitter current flowed in the last tick
+PORT_FAN_TURNS = 8
+PORT_BUS_ERROR = 16
+PORT_HEAP_LOW = 32
+
+# outputs
+OUT_CONTACTOR = 1
+OUT_FAN = 2
+OUT_LAMP = 4
+OUT_BUZZER = 8

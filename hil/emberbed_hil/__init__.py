@@ -1,0 +1,1 @@
+"""Emberbed hardware-in-the-loop: acceptance steps on a real device."""

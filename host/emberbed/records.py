@@ -1,0 +1,56 @@
+"""Decode the firmware's record bytes; the one place where the host reads them.
+
+The layout is the firmware's own table (`emberbed_fw.record`). Temperatures stay `_cdeg` integers
+here; degrees for people are made at the edge (terminal, page, CSV).
+"""
+
+import struct
+from collections import namedtuple
+
+from emberbed_fw import record as layout
+from emberbed_fw.units import CHANNELS, NO_READING_CDEG, ZONES
+
+FIELD_NAMES = tuple(name for name, _code in layout.FIELDS)
+_Fixed = namedtuple("_Fixed", FIELD_NAMES)
+
+
+class TickRecord(_Fixed):
+    """One tick. Attributes are the names of `emberbed_fw.record.FIELDS`, units in the names."""
+
+    __slots__ = ()
+
+    def channel_cdeg(self, channel: int) -> int | None:
+        """Return the reading of `channel` in hundredths of a degree C, or None."""
+        reading = getattr(self, f"channel{channel}_cdeg")
+        return None if reading == NO_READING_CDEG else reading
+
+    def channels_cdeg(self) -> list[int | None]:
+        return [self.channel_cdeg(channel) for channel in range(CHANNELS)]
+
+    def fault(self, channel: int) -> int:
+        """Return the trip code of `channel`'s reading, 0 for a good or absent one."""
+        half = self.faults_low if channel < 4 else self.faults_high
+        return (half >> (4 * (channel % 4))) & 15
+
+    def demands_q15(self) -> list[int]:
+        return [getattr(self, f"demand{zone}_q15") for zone in range(ZONES)]
+
+
+def decode_record(record: bytes) -> TickRecord:
+    """Decode record bytes; ValueError if they are no whole record."""
+    if len(record) < layout.FIXED_BYTES:
+        raise ValueError(f"a record has at least {layout.FIXED_BYTES} bytes, this has {len(record)}")
+    commands_of(record)
+    return TickRecord._make(struct.unpack_from(layout.FIXED, record))
+
+
+def commands_of(record: bytes) -> list[tuple[int, bytes]]:
+    """Return the accepted commands of a record as (message type, payload), in order."""
+    commands = []
+    at = layout.FIXED_BYTES
+    while at < len(record):
+        if at + 2 > len(record) or at + 2 + record[at + 1] > len(record):
+            raise ValueError("a record's commands are cut short")
+        commands.append((record[at], bytes(record[at + 2 : at + 2 + record[at + 1]])))
+        at += 2 + record[at + 1]
+    return commands
