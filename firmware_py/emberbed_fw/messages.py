@@ -83,6 +83,8 @@ REFUSAL_NAMES = (
     "BAD_PLAN", "NOT_OFFERED", "WRONG_PROMPT", "BUSY", "TOO_OLD",
 )
 
-SEQUENCE_WINDOW = 64  # a request may run this far ahead of the last accepted one
+# An answered request is newer than the last accepted one by 1..SEQUENCE_WINDOW. RENEW and STOP are
+# outside that order: a RENEW is dated by its tick, a STOP is always welcome.
+SEQUENCE_WINDOW = 0x7FFF
 MAX_FRAME_AGE_TICKS = 100  # a request that saw no tick younger than this is an old buffer
 MAX_DAMAGED_PER_MIN = 10

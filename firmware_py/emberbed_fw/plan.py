@@ -9,6 +9,7 @@ import struct
 from binascii import crc32
 
 from emberbed_fw import safety_limits
+from emberbed_fw.columns import read_columns, read_int
 from emberbed_fw.integer_math import SMALL_INT_MAX
 from emberbed_fw.units import CHANNELS, FULL_POWER_Q15, MAX_CDEG, MIN_CDEG, NONE, ZONES
 
@@ -94,7 +95,7 @@ MAX_PLAN_BYTES = HEADER_BYTES + MAX_STAGES * STAGE_BYTES + MAX_KNOTS * KNOT_BYTE
 
 MAX_LONGEST_TICKS = 864000  # 24 h
 MAX_KP_Q8 = 50000  # times an error of 20000 cdeg stays below 2**30
-MAX_KI_Q14 = 26000
+MAX_KI_Q14 = 5000  # times an error of 20000 cdeg is added to an integral below 9e8
 MAX_KD_Q4 = 250000  # times a slope of 4000 stays below 2**30
 MAX_WEIGHT_Q8 = 256
 MAX_FILTER_SHIFT = 8
@@ -115,3 +116,127 @@ PLAN_FAULTS = (
 )
 (PLAN_FINE, PLAN_DAMAGED, PLAN_VERSION, PLAN_LENGTH, PLAN_EMPTY, PLAN_NO_COOLING, PLAN_KIND,
  PLAN_TEMPERATURE, PLAN_CHANNEL, PLAN_GAIN, PLAN_TIME, PLAN_KNOTS) = range(12)
+
+
+class Plan:
+    """A checked plan, opened for the tick: `header[name]`, `stage[name][n]`, `knot[name][n]`."""
+
+    def __init__(self, data):
+        self.crc_low, self.crc_high = struct.unpack_from("<HH", data, len(data) - 4)
+        self.header = {}
+        at = 0
+        for name, code in HEADER_FIELDS:
+            self.header[name] = read_int(code, data, at)
+            at += struct.calcsize("<" + code)
+        self.stages = self.header["stages"]
+        self.stage = read_columns(STAGE_FIELDS, data, at, self.stages)
+        at += self.stages * STAGE_BYTES
+        self.knot = read_columns(KNOT_FIELDS, data, at, self.header["knots"])
+        self.role = [self.header["role%d" % c] for c in range(CHANNELS)]
+        self.limit_cdeg = [self.header["limit%d_cdeg" % c] for c in range(CHANNELS)]
+        self.control = [self.header["control%d" % z] for z in range(ZONES)]
+        self.in_use = [role != ROLE_ABSENT for role in self.role]
+
+
+def find_fault(data, settings):
+    """Check a whole plan against the format and the device's `settings`; return a PLAN_* code."""
+    if len(data) < HEADER_BYTES + STAGE_BYTES + 4:
+        return PLAN_LENGTH
+    if struct.unpack_from("<I", data, len(data) - 4)[0] != crc32(memoryview(data)[:-4]):
+        return PLAN_DAMAGED
+    if data[0] != FORMAT_VERSION:
+        return PLAN_VERSION
+    stages, knots = struct.unpack_from("<BH", data, 1)
+    if not 0 < stages <= MAX_STAGES or knots > MAX_KNOTS:
+        return PLAN_EMPTY if stages == 0 else PLAN_LENGTH
+    if len(data) != HEADER_BYTES + stages * STAGE_BYTES + knots * KNOT_BYTES + 4:
+        return PLAN_LENGTH
+    plan = Plan(data)
+    return (_channel_fault(plan, settings) or _zone_fault(plan, settings)
+            or _stages_fault(plan) or PLAN_FINE)
+
+
+def _channel_fault(plan, settings):
+    for channel in range(CHANNELS):
+        role = plan.role[channel]
+        if role == ROLE_ABSENT:
+            continue
+        if role > ROLE_PAIR or not settings.channel_fitted(channel):
+            return PLAN_CHANNEL
+        if not MIN_CDEG < plan.limit_cdeg[channel] <= settings.ceiling_cdeg[channel]:
+            return PLAN_TEMPERATURE
+    header = plan.header
+    if not 0 < header["handling_cdeg"] <= safety_limits.HANDLING_CDEG:
+        return PLAN_TEMPERATURE
+    if not MIN_CDEG < header["peak_cdeg"] <= safety_limits.HARD_CEILING_CDEG:
+        return PLAN_TEMPERATURE
+    if not 0 < header["longest_run_ticks"] <= MAX_LONGEST_TICKS:
+        return PLAN_TIME
+    return PLAN_FINE
+
+
+def _zone_fault(plan, settings):
+    if plan.control[0] == NONE:
+        return PLAN_CHANNEL
+    for zone in range(ZONES):
+        channel = plan.control[zone]
+        if channel == NONE:
+            continue
+        if channel >= CHANNELS or not plan.in_use[channel] or settings.watts[zone] == 0:
+            return PLAN_CHANNEL
+        if _gain_fault(plan.header, zone):
+            return PLAN_GAIN
+    return PLAN_FINE
+
+
+def _gain_fault(header, zone):
+    if header["cap%d_q15" % zone] > FULL_POWER_Q15 or header["kp%d_q8" % zone] > MAX_KP_Q8:
+        return True
+    if header["ki%d_q14" % zone] > MAX_KI_Q14 or header["kd%d_q4" % zone] > MAX_KD_Q4:
+        return True
+    weight = header["weight%d_q8" % zone]
+    if weight > MAX_WEIGHT_Q8 or header["filter%d_shift" % zone] > MAX_FILTER_SHIFT:
+        return True
+    # a setpoint weight below one is made up for by the integral, which reaches 1.6 of full power
+    withheld_cdeg = (MAX_WEIGHT_Q8 - weight) * max(header["peak_cdeg"], 0) // 256
+    return withheld_cdeg * (header["kp%d_q8" % zone] // 16) // 16 > FULL_POWER_Q15
+
+
+def _stages_fault(plan):
+    for number in range(plan.stages):
+        kind = plan.stage["kind"][number]
+        if kind not in (RAMP, HOLD, WAIT, COOL):
+            return PLAN_KIND
+        if (kind == COOL) != (number == plan.stages - 1):
+            return PLAN_NO_COOLING
+        if not MIN_CDEG < plan.stage["target_cdeg"][number] <= plan.header["peak_cdeg"]:
+            return PLAN_TEMPERATURE
+        longest = plan.stage["longest_ticks"][number]
+        if longest > MAX_LONGEST_TICKS or (kind != COOL and longest == 0):
+            return PLAN_TIME
+        if kind != COOL and not _knots_fit(plan, number):
+            return PLAN_KNOTS
+    return PLAN_FINE
+
+
+def _knots_fit(plan, number):
+    first = plan.stage["first_knot"][number]
+    count = plan.stage["knots"][number]
+    ticks = plan.knot["tick"]
+    setpoints = plan.knot["setpoint_cdeg"]
+    if count == 0 or first + count > plan.header["knots"] or ticks[first] != 0:
+        return False
+    for knot in range(first, first + count):
+        if not MIN_CDEG < setpoints[knot] <= plan.header["peak_cdeg"]:
+            return False
+        for zone in range(ZONES):
+            if plan.knot["feedforward%d_q15" % zone][knot] > FULL_POWER_Q15:
+                return False
+        if knot == first:
+            continue
+        span = ticks[knot] - ticks[knot - 1]
+        if span <= 0 or ticks[knot] > MAX_LONGEST_TICKS:
+            return False
+        if abs(setpoints[knot] - setpoints[knot - 1]) > SMALL_INT_MAX // 2 // span:
+            return False
+    return True

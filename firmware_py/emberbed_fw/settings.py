@@ -33,3 +33,75 @@ CHANNEL_BYTES = struct.calcsize(CHANNEL)
 ZONE_BYTES = struct.calcsize(ZONE)
 SETTINGS_BYTES = HEADER_BYTES + CHANNELS * CHANNEL_BYTES + ZONES * ZONE_BYTES + 4
 MAX_WATTS = 3600
+
+
+def pack_settings(has, channels, zones):
+    """Return the block for a device.
+
+    has: HAS_* flags; channels: up to 8 of (name, converter, ceiling_cdeg, offset_cdeg, gain_q12);
+    zones: up to 4 of (watts, least dwell ticks). Missing rows are absent.
+    """
+    block = struct.pack(HEADER, FORMAT_VERSION, has, 0)
+    for number in range(CHANNELS):
+        name, converter, ceiling_cdeg, offset_cdeg, gain_q12 = (
+            channels[number] if number < len(channels) else ("", CONVERTER_ABSENT, 0, 0, 0)
+        )
+        block += struct.pack(
+            CHANNEL, converter, 0, offset_cdeg, gain_q12, ceiling_cdeg, name.encode()[:NAME_BYTES]
+        )
+    for number in range(ZONES):
+        watts, dwell_ticks = zones[number] if number < len(zones) else (0, 0)
+        block += struct.pack(ZONE, watts, dwell_ticks, 0)
+    return block + struct.pack("<I", crc32(block))
+
+
+class Settings:
+    """The opened device description: lists by channel or zone, fixed while the firmware runs."""
+
+    def __init__(self, block):
+        self.block = bytes(block)
+        _version, self.has, _spare = struct.unpack_from(HEADER, block, 0)
+        self.converter = [0] * CHANNELS
+        self.offset_cdeg = [0] * CHANNELS
+        self.gain_q12 = [0] * CHANNELS
+        self.ceiling_cdeg = [0] * CHANNELS
+        at = HEADER_BYTES
+        for channel in range(CHANNELS):
+            row = struct.unpack_from(CHANNEL, block, at)
+            self.converter[channel] = row[0]
+            self.offset_cdeg[channel] = row[2]
+            self.gain_q12[channel] = row[3]
+            self.ceiling_cdeg[channel] = row[4]
+            at += CHANNEL_BYTES
+        self.watts = [0] * ZONES
+        self.dwell_ticks = [0] * ZONES
+        for zone in range(ZONES):
+            self.watts[zone], self.dwell_ticks[zone], _spare = struct.unpack_from(ZONE, block, at)
+            at += ZONE_BYTES
+
+    def channel_fitted(self, channel):
+        return self.converter[channel] != CONVERTER_ABSENT
+
+    def has_input(self, flag):
+        """Tell whether the device has this input or output (HAS_*)."""
+        return self.has & flag != 0
+
+
+def settings_fit(block):
+    """Tell whether a block is whole and keeps every number inside the hard limits."""
+    if len(block) != SETTINGS_BYTES or block[0] != FORMAT_VERSION:
+        return False
+    if struct.unpack_from("<I", block, SETTINGS_BYTES - 4)[0] != crc32(memoryview(block)[:-4]):
+        return False
+    settings = Settings(block)
+    for channel in range(CHANNELS):
+        if settings.converter[channel] not in (CONVERTER_ABSENT, CONVERTER_MAX31855K):
+            return False
+        if not 0 <= settings.ceiling_cdeg[channel] <= safety_limits.HARD_CEILING_CDEG:
+            return False
+        # 5 % and 20 degC hold any honest calibration of a couple (IEC 60584 class 2: 2.5 degC)
+        if settings.channel_fitted(channel) and not 3891 <= settings.gain_q12[channel] <= 4301:
+            return False
+        if not -2000 <= settings.offset_cdeg[channel] <= 2000:
+            return False
+    return max(settings.watts) <= MAX_WATTS

@@ -1,0 +1,35 @@
+"""A block of bytes that arrives and leaves in parts: the plan, the settings.
+
+Writes must follow each other without a hole; writing at 0 starts anew. Fixed size, no checks of
+meaning.
+"""
+
+
+class BlockBuffer:
+    def __init__(self, most):
+        self._octets = bytearray(most)
+        self._filled = 0
+
+    def fill(self, block):
+        """Take a whole block at once."""
+        self._octets[: len(block)] = block
+        self._filled = len(block)
+
+    def write(self, offset, source, at, count):
+        """Copy `count` bytes of `source[at:]` to `offset`; tell whether they fitted."""
+        if offset == 0:
+            self._filled = 0
+        if offset > self._filled or offset + count > len(self._octets):
+            return False
+        for index in range(count):
+            self._octets[offset + index] = source[at + index]
+        self._filled = max(self._filled, offset + count)
+        return True
+
+    def whole(self, length):
+        """Return the block as bytes when exactly `length` bytes have come, else None."""
+        return bytes(self._octets[:length]) if length == self._filled else None
+
+    def read(self, offset, count):
+        """Return up to `count` bytes from `offset`; empty past the end."""
+        return bytes(self._octets[min(offset, self._filled) : min(offset + count, self._filled)])

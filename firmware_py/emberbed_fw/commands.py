@@ -1,0 +1,129 @@
+"""Requests as the tick takes them: queued by the link, applied at the start of the next tick.
+
+`put` copies a request's bytes into one fixed queue; `apply` carries each out, in order, and writes
+its refusal code beside it. The queue's bytes go into the record as they are. Nothing here allocates.
+Serves hazard H07: no command starts heat, presses the button or forces an output.
+"""
+
+from emberbed_fw import messages as ms
+from emberbed_fw import run_states as rs
+from emberbed_fw import safety_limits
+from emberbed_fw.record import COMMAND_BYTES
+
+MAX_COMMANDS = 16
+TICK_COMMANDS = (ms.RENEW, ms.PLAN_WRITE, ms.ARM, ms.STOP, ms.ACK_PROMPT)
+
+
+def command_length(kind):
+    """Return the one payload length a tick command may have, -1 for no tick command."""
+    if kind == ms.RENEW:
+        return 4
+    if kind == ms.PLAN_WRITE:
+        return 8
+    if kind == ms.ARM:
+        return 5
+    if kind in (ms.STOP, ms.ACK_PROMPT):
+        return 1
+    return -1
+
+
+class CommandQueue:
+    """Accepted requests of one tick, as type, length, payload."""
+
+    def __init__(self):
+        self.octets = bytearray(COMMAND_BYTES)
+        self.filled = 0
+        self.count = 0
+        self.refusals = [0] * MAX_COMMANDS
+
+    def put(self, kind, payload, offset, length):
+        """Append a request; tell whether there was room."""
+        if self.count == MAX_COMMANDS or self.filled + 2 + length > COMMAND_BYTES:
+            return False
+        at = self.filled
+        self.octets[at] = kind
+        self.octets[at + 1] = length
+        for index in range(length):
+            self.octets[at + 2 + index] = payload[offset + index]
+        self.filled = at + 2 + length
+        self.count += 1
+        return True
+
+    def clear(self):
+        self.filled = 0
+        self.count = 0
+
+
+def _half(octets, at):
+    return octets[at] | octets[at + 1] << 8
+
+
+def apply_commands(machine):
+    """Carry out every queued request; `queue.refusals[n]` says how number n went."""
+    queue = machine.commands
+    at = 0
+    for number in range(queue.count):
+        queue.refusals[number] = _apply(machine, queue.octets, at)
+        at += 2 + queue.octets[at + 1]
+
+
+def _apply(machine, octets, at):
+    kind = octets[at]
+    if kind == ms.RENEW:
+        return _renew(machine, octets, at + 2)
+    if kind == ms.STOP:
+        machine.life.end_heating(rs.STOPPED)
+        return ms.DONE
+    if kind == ms.ACK_PROMPT:
+        return _acknowledge(machine, octets[at + 2])
+    if kind == ms.PLAN_WRITE:
+        return _store_plan(machine, octets, at + 2)
+    return _arm(machine, octets, at + 2)
+
+
+def _renew(machine, octets, at):
+    high = _half(octets, at + 2)
+    if high >= 0x4000:
+        return ms.BAD_RANGE  # no tick of ours: beyond 2**30
+    age = machine.tick - 1 - (_half(octets, at) | high << 16)
+    if not 0 <= age <= safety_limits.ACK_AGE_TICKS:
+        return ms.TOO_OLD
+    machine.guard.renew_lease()
+    return ms.DONE
+
+
+def _acknowledge(machine, prompt):
+    sequencer = machine.sequencer
+    if machine.life.state not in (rs.RUN, rs.WAIT) or sequencer is None:
+        return ms.WRONG_STATE
+    if sequencer.prompt != prompt:
+        return ms.WRONG_PROMPT
+    machine.acknowledged = prompt
+    return ms.DONE
+
+
+def _store_plan(machine, octets, at):
+    """Take the plan that the link has received, checked and opened."""
+    received = machine.received_plan
+    if received is None:
+        return ms.BAD_PLAN
+    if received.crc_low != _half(octets, at + 4) or received.crc_high != _half(octets, at + 6):
+        return ms.BAD_CRC
+    if not machine.life.happen(rs.PLAN_STORED):
+        return ms.WRONG_STATE
+    machine.take_received_plan()
+    return ms.DONE
+
+
+def _arm(machine, octets, at):
+    if octets[at + 4] != ms.ATTEND_HOST:
+        return ms.NOT_OFFERED
+    plan = machine.plan
+    if plan is None or machine.life.state != rs.LOADED:
+        return ms.WRONG_STATE
+    if plan.crc_low != _half(octets, at) or plan.crc_high != _half(octets, at + 2):
+        return ms.BAD_CRC
+    machine.reset_for_run()
+    return ms.DONE
+
+

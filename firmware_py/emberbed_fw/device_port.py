@@ -1,0 +1,19 @@
+"""What the firmware asks of a device port; each file in ports/ gives these and nothing more.
+
+A port owns the clock, the converters' bus, the output pins and the wire. It decides nothing.
+
+settings_block()      the device description as bytes (settings.py)
+nonce()               a number of at most 30 bits, different after each reset
+build_id()            8 bytes that name the firmware's sources
+wait()                until the next tick or more bytes on the wire; TICK, WIRE or END
+sample(inputs)        fill elapsed_ms, port_flags, fresh_channels, words
+drive(zones, outputs) set the pins at once
+all_off()             the safe outputs, callable at any moment
+received, count       bytes from the wire since the last wait
+send(octets, count)   put bytes on the wire; bounded, may drop, never blocks a tick
+turn(owed)            end of a turn: `owed` records are not acknowledged
+"""
+
+TICK = 0
+WIRE = 1
+END = 2

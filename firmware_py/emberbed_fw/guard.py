@@ -1,0 +1,132 @@
+"""The judge, last in line: gets the wanted on/off bits and can only clear them.
+
+Permission starts false in every tick and is given only when every question is answered well:
+`withheld` says why not. A doubtful reading takes permission in the same tick and trips at the third
+in a row. Trips latch; the first cause is kept, and the first thing that went wrong after it. Drops
+the contactor on every trip. Reads neither setpoint nor demand. Serves hazards H01 to H06.
+"""
+
+from emberbed_fw import guard_rules, safety_limits, trip_codes
+from emberbed_fw.record import OUT_CONTACTOR, PORT_CONTACTOR_CLOSED, PORT_HEAT_CURRENT
+from emberbed_fw.settings import HAS_CONTACTOR_SENSE, HAS_HEAT_SENSE
+from emberbed_fw.trip_codes import NO_TRIP
+
+
+class Guard:
+    """One for the device; `begin_run` at arming, `judge` once a tick."""
+
+    STATE = (
+        "trip", "second_trip", "withheld", "lease_left", "heat_seen",
+        "_doubtful", "_too_hot", "_uncommanded", "_missing", "_contactor_wrong",
+        "_last_driven", "_last_contactor",
+    )
+
+    def __init__(self, settings):
+        self._ceiling_cdeg = settings.ceiling_cdeg
+        self._sees_contactor = settings.has_input(HAS_CONTACTOR_SENSE)
+        self._sees_heat = settings.has_input(HAS_HEAT_SENSE)
+        self._last_driven = 0
+        self._last_contactor = 0
+        self.lease_left = 0
+        self.clear()
+
+    def clear(self):
+        """Forget trips and counters: at start-up, at arming, and after a clearing press."""
+        self.trip = NO_TRIP
+        self.second_trip = NO_TRIP
+        self.withheld = 0
+        self.heat_seen = 0  # emitter current seen while driven since `clear`
+        self._doubtful = 0
+        self._too_hot = 0
+        self._uncommanded = 0
+        self._missing = 0
+        self._contactor_wrong = 0
+
+    def renew_lease(self):
+        self.lease_left = safety_limits.LEASE_TICKS
+
+    def lease_lost(self):
+        return self.lease_left == 0
+
+    def set_trip(self, code):
+        """Latch a trip; the first one stays the cause."""
+        if self.trip == NO_TRIP:
+            self.trip = code
+        elif self.second_trip == NO_TRIP and code != self.trip:
+            self.second_trip = code
+
+    def age_lease(self):
+        """Let one tick pass; called before the tick's commands renew it."""
+        if self.lease_left > 0:
+            self.lease_left -= 1
+
+    def judge(self, state, readings, plan, port_flags, elapsed_ms, wanted_zones):
+        """Return the zone bits that may be driven this tick: `wanted_zones` or 0."""
+        heats = guard_rules.state_heats(state)
+        self._watch_switches(port_flags)
+        withheld = 0 if heats else trip_codes.WITHHELD_STATE
+        if plan is not None:
+            withheld |= self._judge_sensors(heats, readings, plan)
+        if self.lease_lost():
+            withheld |= trip_codes.WITHHELD_LEASE
+        if guard_rules.tick_late(elapsed_ms):
+            withheld |= trip_codes.WITHHELD_LATE
+            if heats and guard_rules.tick_overrun(elapsed_ms):
+                self.set_trip(trip_codes.TICK_OVERRUN)
+        if self._sees_contactor and not port_flags & PORT_CONTACTOR_CLOSED:
+            withheld |= trip_codes.WITHHELD_SWITCH
+        if self.trip != NO_TRIP:
+            withheld |= trip_codes.WITHHELD_TRIP
+        self.withheld = withheld
+        return wanted_zones if withheld == 0 and plan is not None else 0
+
+    def note_outputs(self, driven_zones, outputs):
+        """Remember what was really driven, to hold the senses against it in the next tick."""
+        self._last_driven = driven_zones
+        self._last_contactor = 1 if outputs & OUT_CONTACTOR else 0
+
+    def _judge_sensors(self, heats, readings, plan):
+        withheld = 0
+        fault = guard_rules.sensor_fault(readings, plan.in_use)
+        self._doubtful = self._doubtful + 1 if fault != NO_TRIP else 0
+        if fault != NO_TRIP:
+            withheld |= trip_codes.WITHHELD_SENSOR
+            if heats and self._doubtful >= safety_limits.DOUBTFUL_TICKS_TO_LATCH:
+                self.set_trip(fault)
+        hot = guard_rules.too_hot(readings, plan.in_use, plan.limit_cdeg, self._ceiling_cdeg)
+        self._too_hot = self._too_hot + 1 if hot else 0
+        if hot:
+            withheld |= trip_codes.WITHHELD_OVER_TEMPERATURE
+            if heats and self._too_hot >= safety_limits.DOUBTFUL_TICKS_TO_LATCH:
+                self.set_trip(trip_codes.OVER_TEMPERATURE)
+        return withheld
+
+    def _watch_switches(self, port_flags):
+        """Hold both senses against what was driven in the last tick; in every state."""
+        if self._sees_heat:
+            self._watch_current(port_flags & PORT_HEAT_CURRENT != 0)
+        if self._sees_contactor:
+            closed = 1 if port_flags & PORT_CONTACTOR_CLOSED else 0
+            wrong = closed != self._last_contactor
+            self._contactor_wrong = self._contactor_wrong + 1 if wrong else 0
+            if self._contactor_wrong >= safety_limits.CONTACTOR_TICKS:
+                self.set_trip(
+                    trip_codes.CONTACTOR_STUCK_CLOSED if closed else trip_codes.CONTACTOR_STUCK_OPEN
+                )
+
+    def _watch_current(self, flows):
+        if flows and self._last_driven == 0:
+            self._uncommanded += 1
+            if self._uncommanded >= safety_limits.UNCOMMANDED_TICKS:
+                self.set_trip(trip_codes.HEAT_UNCOMMANDED)
+        else:
+            self._uncommanded = 0
+        if self._last_driven == 0:
+            return
+        if flows:
+            self.heat_seen = 1
+            self._missing = 0
+        else:
+            self._missing += 1
+            if self._missing >= safety_limits.MISSING_TICKS:
+                self.set_trip(trip_codes.HEAT_MISSING)

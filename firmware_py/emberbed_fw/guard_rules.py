@@ -1,0 +1,40 @@
+"""The guard's questions, each a pure function of this tick's facts; none knows the controller.
+
+Comparisons fail safe: a value that cannot be compared as fine counts as not fine.
+"""
+
+from emberbed_fw import safety_limits
+from emberbed_fw.run_states import HEATING_STATES
+from emberbed_fw.trip_codes import NO_TRIP
+from emberbed_fw.units import CHANNELS, NO_READING_CDEG
+
+
+def sensor_fault(readings, in_use):
+    """Return the first fault among the configured channels, NO_TRIP when all are good."""
+    for channel in range(CHANNELS):
+        if in_use[channel] and readings.fault[channel] != NO_TRIP:
+            return readings.fault[channel]
+    return NO_TRIP
+
+
+def too_hot(readings, in_use, limit_cdeg, ceiling_cdeg):
+    """Tell whether a configured channel is above the tightest of plan, settings and code."""
+    for channel in range(CHANNELS):
+        if not in_use[channel] or readings.cdeg[channel] == NO_READING_CDEG:
+            continue
+        limit = min(limit_cdeg[channel], ceiling_cdeg[channel], safety_limits.HARD_CEILING_CDEG)
+        if not readings.cdeg[channel] <= limit:
+            return True
+    return False
+
+
+def state_heats(state):
+    return state in HEATING_STATES
+
+
+def tick_late(elapsed_ms):
+    return not elapsed_ms <= safety_limits.LATE_TICK_MS
+
+
+def tick_overrun(elapsed_ms):
+    return not elapsed_ms <= safety_limits.OVERRUN_TICK_MS

@@ -1,0 +1,274 @@
+"""The device's end of the wire: frames in to requests, records and replies out as frames.
+
+Session, sequence and age are checked here; requests that touch the machine are queued for the next
+tick, all others are answered at once. RENEW frees the ring. Too many damaged frames make the link
+bad: renewals are ignored until a clean minute has passed, so the lease runs out. Runs after the
+outputs are set and may allocate; knows no port. Serves hazard H03.
+"""
+
+import struct
+
+from emberbed_fw import frames, plan, settings
+from emberbed_fw import messages as ms
+from emberbed_fw import run_states as rs
+from emberbed_fw.block_buffer import BlockBuffer
+from emberbed_fw.commands import MAX_COMMANDS, command_length
+from emberbed_fw.units import TICKS_PER_MIN
+
+FIRMWARE_VERSION = (0, 1, 0)
+OUT_BYTES = 4096
+PAYLOAD_AT = frames.HEADER_BYTES
+PLAN_STATES = (rs.IDLE, rs.LOADED, rs.FINISHED, rs.STOPPED, rs.LINK_LOST)
+BACKFILL_FRAMES_PER_TICK = 2
+
+
+class Link:
+    def __init__(self, machine, recorder, nonce, build_id):
+        self._machine = machine
+        self._recorder = recorder
+        self._nonce = nonce
+        self._build_id = build_id
+        self._reader = frames.FrameReader()
+        self._session = 0
+        self._host_nonce = 0
+        self._sequence_out = 0
+        self._last_request = 0
+        self._last_kind = 0
+        self._answer = bytearray(frames.MAX_FRAME)  # of the last request, to be given again
+        self._answer_length = 0
+        self._pending_kind = [0] * MAX_COMMANDS  # of the queued commands that want an answer
+        self._pending_sequence = [0] * MAX_COMMANDS
+        self._backfill_tick = 0
+        self._minute_damaged = 0
+        self._damaged_before = 0
+        self._clean_ticks = TICKS_PER_MIN
+        self._plan_bytes = BlockBuffer(plan.MAX_PLAN_BYTES)
+        self._settings_bytes = BlockBuffer(settings.SETTINGS_BYTES)
+        self._settings_bytes.fill(machine.settings.block)
+        self._body = bytearray(frames.MAX_BODY)
+        self._frame = bytearray(frames.MAX_FRAME)
+        self.out = bytearray(OUT_BYTES)
+        self.out_filled = 0
+
+    def receive(self, octets, count):
+        """Take `count` bytes from the wire."""
+        for index in range(count):
+            if self._reader.feed(octets[index]):
+                self._take_frame(self._reader.body, self._reader.length)
+
+    def after_tick(self):
+        """Answer the tick's commands, send its record and some of what is wanted again."""
+        self._answer_commands()
+        self._watch_damage()
+        if self._session:
+            self._send_record(ms.RECORD, self._recorder.newest_tick)
+        for _frame in range(BACKFILL_FRAMES_PER_TICK):
+            if 0 < self._backfill_tick < self._recorder.newest_tick:
+                self._send_record(ms.BACKFILL_BLOCK, self._backfill_tick)
+                self._backfill_tick += 1
+            else:
+                self._backfill_tick = 0
+
+    def flow_owed(self):
+        """Return how many records the host has not acknowledged, 0 without a host."""
+        return self._recorder.unacknowledged() if self._session else 0
+
+    def is_bad(self):
+        return self._clean_ticks < TICKS_PER_MIN
+
+    def _take_frame(self, body, length):
+        version, kind, size, session, sequence, seen_tick = struct.unpack_from(
+            frames.HEADER, body, 0
+        )
+        if kind == ms.STOP:
+            self._queue(kind, sequence, body, size)
+            return
+        if version != frames.PROTOCOL_VERSION:
+            self._refuse(kind, sequence, ms.WRONG_VERSION)
+        elif kind == ms.HELLO:
+            self._hello(sequence, body, size)
+        elif session != self._session or self._session == 0:
+            self._refuse(kind, sequence, ms.WRONG_SESSION)
+        elif kind == ms.RENEW:
+            self._renew(sequence, body, size)
+        elif sequence == self._last_request and kind == self._last_kind:
+            self._send(self._answer, self._answer_length)
+        elif 1 <= (sequence - self._last_request) & 0xFFFF <= ms.SEQUENCE_WINDOW:
+            self._last_request = sequence
+            self._last_kind = kind
+            self._answer_length = 0
+            if self._machine.tick - seen_tick > ms.MAX_FRAME_AGE_TICKS:
+                self._refuse(kind, sequence, ms.TOO_OLD)
+            else:
+                self._take_request(kind, sequence, body, size)
+
+    def _hello(self, sequence, body, size):
+        if size != 5:
+            self._refuse(ms.HELLO, sequence, ms.BAD_LENGTH)
+            return
+        host_nonce = struct.unpack_from("<I", body, PAYLOAD_AT + 1)[0]
+        if body[PAYLOAD_AT] != frames.PROTOCOL_VERSION:
+            self._refuse(ms.HELLO, sequence, ms.WRONG_VERSION)
+            return
+        if host_nonce != self._host_nonce:
+            if self._machine.guard.lease_left > 0:
+                self._refuse(ms.HELLO, sequence, ms.BUSY)
+                return
+            self._nonce = (self._nonce * 1103 + 12345) % 0x3FFFFFF + 1
+            self._session = self._nonce
+            self._host_nonce = host_nonce
+            self._recorder.begin_session()
+            self._backfill_tick = 0
+        self._last_request = sequence
+        self._last_kind = ms.HELLO
+        life = self._machine.life
+        self._reply(ms.HELLO, sequence, ms.DONE, struct.pack(
+            ms.HELLO_REPLY, frames.PROTOCOL_VERSION, self._session, life.state, life.verdict,
+            self._machine.tick, FIRMWARE_VERSION[0], FIRMWARE_VERSION[1], FIRMWARE_VERSION[2],
+            self._build_id,
+        ))
+
+    def _renew(self, sequence, body, size):
+        if size != 4 or self.is_bad():
+            return
+        self._recorder.release(struct.unpack_from("<I", body, PAYLOAD_AT)[0])
+        self._queue(ms.RENEW, sequence, body, size)
+
+    def _take_request(self, kind, sequence, body, size):
+        if kind in (ms.PLAN_WRITE, ms.SETTINGS_WRITE):
+            self._write_block(kind, sequence, body, size)
+        elif kind in (ms.PLAN_READ, ms.SETTINGS_READ):
+            self._read_block(kind, sequence, body, size)
+        elif kind == ms.BACKFILL:
+            self._backfill(sequence, body, size)
+        elif command_length(kind) >= 0:
+            self._queue(kind, sequence, body, size)
+        else:
+            self._refuse(kind, sequence, ms.NOT_OFFERED)
+
+    def _queue(self, kind, sequence, body, size):
+        """Hand a tick command to the machine; its answer follows the tick."""
+        if size != command_length(kind):
+            self._refuse(kind, sequence, ms.BAD_LENGTH)
+            return
+        commands = self._machine.commands
+        number = commands.count
+        if not commands.put(kind, body, PAYLOAD_AT, size):
+            if kind != ms.RENEW:
+                self._refuse(kind, sequence, ms.BUSY)
+            return
+        self._pending_kind[number] = kind
+        self._pending_sequence[number] = sequence
+
+    def _write_block(self, kind, sequence, body, size):
+        wanted = PLAN_STATES if kind == ms.PLAN_WRITE else (rs.IDLE,)
+        if self._machine.life.state not in wanted:
+            self._refuse(kind, sequence, ms.WRONG_STATE)
+            return
+        if kind == ms.SETTINGS_WRITE:
+            # the description comes from the device port at start-up in this version
+            self._refuse(kind, sequence, ms.NOT_OFFERED)
+            return
+        offset = struct.unpack_from("<H", body, PAYLOAD_AT)[0] if size >= 2 else 0
+        if offset != ms.END_OF_BLOCK:
+            fits = size > 2 and self._plan_bytes.write(offset, body, PAYLOAD_AT + 2, size - 2)
+            self._refuse(kind, sequence, ms.DONE if fits else ms.BAD_LENGTH)
+            return
+        if size != 8:
+            self._refuse(kind, sequence, ms.BAD_LENGTH)
+            return
+        self._open_plan(sequence, body, size)
+
+    def _open_plan(self, sequence, body, size):
+        """Check the received plan whole, then let the next tick take it."""
+        length = struct.unpack_from("<H", body, PAYLOAD_AT + 2)[0]
+        block = self._plan_bytes.whole(length)
+        fault = plan.PLAN_LENGTH if block is None else plan.find_fault(
+            block, self._machine.settings
+        )
+        if fault != plan.PLAN_FINE:
+            self._reply(ms.PLAN_WRITE, sequence, ms.BAD_PLAN, bytes([fault]))
+            return
+        self._machine.prepare(plan.Plan(block))
+        self._queue(ms.PLAN_WRITE, sequence, body, size)
+
+    def _read_block(self, kind, sequence, body, size):
+        if size != 3:
+            self._refuse(kind, sequence, ms.BAD_LENGTH)
+            return
+        offset, count = struct.unpack_from("<HB", body, PAYLOAD_AT)
+        buffer = self._plan_bytes if kind == ms.PLAN_READ else self._settings_bytes
+        part = buffer.read(offset, min(count, ms.BLOCK_CHUNK))
+        self._reply(kind, sequence, ms.DONE, part)
+
+    def _backfill(self, sequence, body, size):
+        if size != 4:
+            self._refuse(ms.BACKFILL, sequence, ms.BAD_LENGTH)
+            return
+        wanted = struct.unpack_from("<I", body, PAYLOAD_AT)[0]
+        self._backfill_tick = max(wanted, self._recorder.oldest_tick)
+        self._reply(ms.BACKFILL, sequence, ms.DONE, struct.pack("<I", self._backfill_tick))
+
+    def _answer_commands(self):
+        commands = self._machine.commands
+        for number in range(commands.count):
+            if self._pending_kind[number] != ms.RENEW:
+                self._refuse(
+                    self._pending_kind[number], self._pending_sequence[number],
+                    commands.refusals[number],
+                )
+        commands.clear()
+
+    def _watch_damage(self):
+        damaged = self._reader.damaged - self._damaged_before
+        self._damaged_before = self._reader.damaged
+        self._minute_damaged += damaged
+        if self._machine.tick % TICKS_PER_MIN == 0 and not self.is_bad():
+            self._minute_damaged = 0
+        if self._minute_damaged > ms.MAX_DAMAGED_PER_MIN:
+            self._clean_ticks = 0
+            self._minute_damaged = 0
+        elif damaged == 0:
+            self._clean_ticks = min(self._clean_ticks + 1, TICKS_PER_MIN)
+        elif self.is_bad():
+            self._clean_ticks = 0
+
+    def _send_record(self, kind, tick):
+        length = self._recorder.length(tick)
+        slot = self._recorder.slot(tick)
+        for index in range(length):
+            self._body[PAYLOAD_AT + index] = slot[index]
+        self._send(self._frame, self._frame_up(kind, length, self._frame))
+
+    def _refuse(self, kind, sequence, refusal):
+        """Answer with a code and nothing else (DONE included)."""
+        self._reply(kind, sequence, refusal, b"")
+
+    def _reply(self, kind, sequence, refusal, data):
+        struct.pack_into("<BHB", self._body, PAYLOAD_AT, kind, sequence, refusal)
+        at = PAYLOAD_AT + 4
+        for index in range(len(data)):
+            self._body[at + index] = data[index]
+        is_last = sequence == self._last_request and kind == self._last_kind
+        target = self._answer if is_last else self._frame
+        length = self._frame_up(ms.REPLY, 4 + len(data), target)
+        if is_last:
+            self._answer_length = length
+        self._send(target, length)
+
+    def _frame_up(self, kind, size, target):
+        """Put the header before the payload in `_body` and frame both; return the length."""
+        self._sequence_out = (self._sequence_out + 1) & 0xFFFF
+        struct.pack_into(
+            frames.HEADER, self._body, 0, frames.PROTOCOL_VERSION, kind, size, self._session,
+            self._sequence_out, self._machine.tick,
+        )
+        return frames.encode_frame(self._body, PAYLOAD_AT + size, target)
+
+    def _send(self, frame, length):
+        """Queue a frame for the port; without room it is dropped, and the host asks again."""
+        filled = self.out_filled
+        if filled + length > OUT_BYTES:
+            return
+        self.out[filled : filled + length] = memoryview(frame)[:length]
+        self.out_filled = filled + length

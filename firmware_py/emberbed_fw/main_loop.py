@@ -1,0 +1,48 @@
+"""The loop of every device: wait, sample, tick, drive, record, link.
+
+An exception in a tick is a fault: outputs off, trip FIRMWARE_ERROR, and the record goes on.
+"""
+
+from emberbed_fw.device_port import END, TICK
+from emberbed_fw.link import Link
+from emberbed_fw.recorder import Recorder
+from emberbed_fw.settings import Settings, settings_fit
+from emberbed_fw.tick import Machine
+
+
+def start(port):
+    """Build the machine from the port's description and run it until the port ends.
+
+    Raises ValueError when the description does not fit: a device that does not know its own
+    sensors must not start.
+    """
+    block = port.settings_block()
+    if not settings_fit(block):
+        raise ValueError("device description damaged or outside the hard limits: write it again")
+    machine = Machine(Settings(block))
+    recorder = Recorder()
+    link = Link(machine, recorder, port.nonce(), port.build_id())
+    while True:
+        what = port.wait()
+        if what == END:
+            port.all_off()
+            return
+        link.receive(port.received, port.count)
+        if what == TICK:
+            one_tick(machine, port)
+            recorder.pack(machine)
+            link.after_tick()
+        port.send(link.out, link.out_filled)
+        link.out_filled = 0
+        port.turn(link.flow_owed())
+
+
+def one_tick(machine, port):
+    """Sample to drive, with every way out of it ending in safe outputs."""
+    try:
+        port.sample(machine.inputs)
+        machine.sample_to_drive()
+    except Exception:
+        port.all_off()
+        machine.fail()
+    port.drive(machine.driven_zones, machine.outputs)

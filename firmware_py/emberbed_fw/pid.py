@@ -1,0 +1,78 @@
+"""Two-degree-of-freedom PID in integers, one object per zone.
+
+demand = Kp (b setpoint - board) + integral - Kd slope + feedforward, in q15 of full power, clamped
+to 0..cap. Derivative on a filtered measurement; the integral stands still while what was really
+delivered falls short of (or exceeds) what the error asks for, so that nothing winds up behind the
+guard or a saturated heater. Ranges: gains as plan.py allows, error +-ERROR_LIMIT_CDEG.
+"""
+
+from emberbed_fw.integer_math import clamp
+from emberbed_fw.units import KD_SHIFT, KI_SHIFT
+
+ERROR_LIMIT_CDEG = 20000
+SLOPE_LIMIT_Q6 = 4000  # 62 cdeg per tick
+INTEGRAL_LIMIT = 900000000  # 1.6 of full power in Q14; plus one step still below 2**30
+FILTER_Q = 6
+
+
+class SlopeFilter:
+    """First-order filter of a reading and its slope in cdeg per tick, Q6."""
+
+    STATE = ("_filtered_q6", "slope_q6")
+
+    def __init__(self, shift):
+        self.shift = shift
+        self._filtered_q6 = 0
+        self.slope_q6 = 0
+
+    def reset(self, measured_cdeg):
+        self._filtered_q6 = measured_cdeg << FILTER_Q
+        self.slope_q6 = 0
+
+    def observe(self, measured_cdeg):
+        step_q6 = ((measured_cdeg << FILTER_Q) - self._filtered_q6) >> self.shift
+        self._filtered_q6 += step_q6
+        self.slope_q6 = clamp(step_q6, -SLOPE_LIMIT_Q6, SLOPE_LIMIT_Q6)
+
+    def rise_cdeg_per_min(self):
+        return self.slope_q6 * 600 >> FILTER_Q
+
+
+class Pid:
+    """Controller of one zone. `step` once a tick while the zone may heat, `reset` before."""
+
+    STATE = ("integral_q14", "demand_q15")
+
+    def __init__(self, header, zone):
+        self._kp_q8 = header["kp%d_q8" % zone]
+        self._ki_q14 = header["ki%d_q14" % zone]
+        self._kd_q4 = header["kd%d_q4" % zone]
+        self._weight_q8 = header["weight%d_q8" % zone]
+        self.cap_q15 = header["cap%d_q15" % zone]
+        self.slope = SlopeFilter(header["filter%d_shift" % zone])
+        self.integral_q14 = 0
+        self.demand_q15 = 0
+
+    def reset(self, measured_cdeg):
+        self.slope.reset(measured_cdeg)
+        self.integral_q14 = 0
+        self.demand_q15 = 0
+
+    def rest(self):
+        """Ask for nothing this tick; the integral stays."""
+        self.demand_q15 = 0
+
+    def step(self, setpoint_cdeg, measured_cdeg, feedforward_q15, delivered):
+        """Take one tick; `delivered` = the last tick's bits were driven as asked."""
+        self.slope.observe(measured_cdeg)
+        weighted = (self._weight_q8 * setpoint_cdeg >> 8) - measured_cdeg
+        proportional = self._kp_q8 * clamp(weighted, -ERROR_LIMIT_CDEG, ERROR_LIMIT_CDEG) >> 8
+        braking = self._kd_q4 * self.slope.slope_q6 >> (KD_SHIFT + FILTER_Q)
+        asked = proportional + (self.integral_q14 >> KI_SHIFT) - braking + feedforward_q15
+        self.demand_q15 = clamp(asked, 0, self.cap_q15)
+        excess = asked - (self.demand_q15 if delivered else 0)
+        error = clamp(setpoint_cdeg - measured_cdeg, -ERROR_LIMIT_CDEG, ERROR_LIMIT_CDEG)
+        if not (excess > 0 and error > 0) and not (excess < 0 and error < 0):
+            self.integral_q14 = clamp(
+                self.integral_q14 + self._ki_q14 * error, -INTEGRAL_LIMIT, INTEGRAL_LIMIT
+            )

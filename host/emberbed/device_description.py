@@ -1,0 +1,78 @@
+"""The device description as the host reads it from a device: channels, zones, inputs.
+
+The layout is the firmware's own (`emberbed_fw.settings`).
+"""
+
+import struct
+from dataclasses import dataclass
+from zlib import crc32
+
+from emberbed_fw import settings as layout
+from emberbed_fw.units import CHANNELS, ZONES
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One thermocouple input; `name` is '' where nothing is fitted."""
+
+    name: str
+    converter: str
+    ceiling_cdeg: int
+    offset_cdeg: int
+    gain_q12: int
+
+
+@dataclass(frozen=True)
+class Zone:
+    """One heater zone; `watts` 0 where nothing is fitted."""
+
+    watts: int
+    dwell_ticks: int
+
+
+@dataclass(frozen=True)
+class DeviceDescription:
+    channels: list[Channel]  # always 8
+    zones: list[Zone]  # always 4
+    has_contactor_sense: bool
+    has_heat_sense: bool
+    has_fan: bool
+    has_cut_out: bool
+
+    def channel_names(self) -> list[str]:
+        """Return all eight names, '' for an absent channel."""
+        return [channel.name for channel in self.channels]
+
+    def ceilings_cdeg(self) -> list[int]:
+        return [channel.ceiling_cdeg for channel in self.channels]
+
+
+def decode_settings(block: bytes) -> DeviceDescription:
+    """Decode a device's settings block; ValueError when it is not whole."""
+    if len(block) != layout.SETTINGS_BYTES or block[0] != layout.FORMAT_VERSION:
+        raise ValueError("the device's description has another format: update host or firmware")
+    if struct.unpack_from("<I", block, len(block) - 4)[0] != crc32(block[:-4]):
+        raise ValueError("the device's description is damaged: read it again")
+    has = block[1]
+    return DeviceDescription(
+        [_channel(block, number) for number in range(CHANNELS)],
+        [_zone(block, number) for number in range(ZONES)],
+        bool(has & layout.HAS_CONTACTOR_SENSE),
+        bool(has & layout.HAS_HEAT_SENSE),
+        bool(has & layout.HAS_FAN),
+        bool(has & layout.HAS_CUT_OUT),
+    )
+
+
+def _channel(block: bytes, number: int) -> Channel:
+    at = layout.HEADER_BYTES + number * layout.CHANNEL_BYTES
+    converter, _, offset, gain, ceiling, name = struct.unpack_from(layout.CHANNEL, block, at)
+    text = name.rstrip(b"\0").decode("ascii", "replace")
+    kind = layout.CONVERTER_NAMES[min(converter, len(layout.CONVERTER_NAMES) - 1)]
+    return Channel(text if converter else "", kind, ceiling, offset, gain)
+
+
+def _zone(block: bytes, number: int) -> Zone:
+    at = layout.HEADER_BYTES + CHANNELS * layout.CHANNEL_BYTES + number * layout.ZONE_BYTES
+    watts, dwell_ticks, _ = struct.unpack_from(layout.ZONE, block, at)
+    return Zone(watts, dwell_ticks)

@@ -1,0 +1,268 @@
+"""The host's half of the protocol, without a port or a clock: bytes and time in, events out.
+
+Builders return the bytes to send; `receive` takes what came and the time in seconds of any steady
+clock, and is called with b"" as well so that time-outs run; `take_outgoing` then gives what has to
+be sent besides (repeats, asks for missing records). A request that stays unanswered is sent again
+under the same sequence number, so that the device can repeat its answer; once something newer has
+been sent the device may have forgotten it, and a repeat gets a new number (every request may be
+done twice without harm). One request at a time; STOP, RENEW and BACKFILL need not wait for it.
+"""
+
+import struct
+
+from emberbed_fw import messages
+from emberbed_fw.frames import PROTOCOL_VERSION
+from emberbed_fw.record import FIXED_BYTES
+
+from emberbed.link.blocks import crc_halves
+from emberbed.link.events import (
+    Damaged,
+    Event,
+    Greeting,
+    Record,
+    Reply,
+    SessionLost,
+    Silent,
+    WrongVersion,
+    read_greeting,
+)
+from emberbed.link.frames import Frame, FrameSplitter, encode
+from emberbed.link.lanes import Waiting, lane_of
+from emberbed.link.record_order import RecordOrder
+from emberbed.link.refill import GapKeeper, Refill
+
+ANSWER_S = 0.4  # a tick is 0.1 s; commands are answered within two
+ATTEMPTS = 5  # the first sending and four repeats: silent after 2 s
+MAX_NONCE = (1 << 30) - 1
+NO_SESSION = 0
+
+_TICK = struct.Struct("<I")
+_REPLY = struct.Struct("<BHB")
+
+
+class Session:
+    """One session with one device, from HELLO on.
+
+    `first_tick`: where a broken-off session goes on; records from there are asked for before any
+    newer one is given. Without it the records begin after the device's tick at HELLO.
+    """
+
+    def __init__(
+        self,
+        nonce: int,
+        *,
+        first_tick: int | None = None,
+        answer_s: float = ANSWER_S,
+        attempts: int = ATTEMPTS,
+    ) -> None:
+        if not 0 <= nonce <= MAX_NONCE:
+            raise ValueError(f"a nonce has 30 bits, 0..{MAX_NONCE}, not {nonce}")
+        self.answer_s = answer_s
+        self.number = NO_SESSION  # issued by the device
+        self.greeting: Greeting | None = None
+        self.newest_tick = 0
+        self.bytes_received = 0
+        self.frames_received = 0
+        self._nonce = nonce
+        self._first_tick = first_tick
+        self._attempts = attempts
+        # Begins anywhere, so that an old answer still in a buffer fits no question of ours.
+        self._sequence = nonce & 0xFFFF
+        self._splitter = FrameSplitter()
+        self._damaged_told = 0
+        self._malformed = 0
+        self._waiting: dict[int, Waiting] = {}
+        self._outgoing = bytearray()
+        self._order = RecordOrder()
+        self._gap = GapKeeper(answer_s)
+        self._greeted_as = -1  # sequence of the HELLO that opened the session
+        self._foreign = (PROTOCOL_VERSION, NO_SESSION)  # last wrong version or session told
+
+    # what the host asks for
+
+    def hello(self) -> bytes:
+        """Ask for a session; forgets everything of the one before, records on their way too."""
+        self.number = NO_SESSION
+        self.greeting = None
+        self._waiting.clear()
+        self._outgoing.clear()
+        self._gap.forget()
+        return self.request(messages.HELLO, struct.pack("<BI", PROTOCOL_VERSION, self._nonce))
+
+    def renew(self, tick: int) -> bytes:
+        """Answer for the heat: every record up to `tick` is committed. No reply is awaited."""
+        return self._frame(messages.RENEW, self._next_sequence(), _TICK.pack(tick))
+
+    def arm(self, plan_crc: int, attendance: int = messages.ATTEND_HOST) -> bytes:
+        return self.request(messages.ARM, struct.pack("<HHB", *crc_halves(plan_crc), attendance))
+
+    def stop(self, reason: int = messages.STOP_BY_PERSON) -> bytes:
+        return self.request(messages.STOP, bytes([reason]))
+
+    def acknowledge(self, prompt: int) -> bytes:
+        return self.request(messages.ACK_PROMPT, bytes([prompt]))
+
+    def backfill(self, first_tick: int) -> bytes:
+        """Ask for the records from `first_tick` on (missing ones are asked for without this)."""
+        return self.request(messages.BACKFILL, _TICK.pack(first_tick))
+
+    def request(self, message_type: int, payload: bytes = b"") -> bytes:
+        """Build any request; a reply (or `Silent`) must end the one before in its lane."""
+        lane = lane_of(message_type)
+        assert lane not in self._waiting, "one request at a time"
+        waiting = Waiting(message_type, payload, [self._next_sequence()], self._attempts - 1)
+        self._waiting[lane] = waiting
+        return self._frame(message_type, waiting.sequences[-1], payload)
+
+    def abandon(self, message_type: int) -> None:
+        """Wait no longer for the reply to a request of this type."""
+        self._waiting.pop(lane_of(message_type), None)
+
+    # what the device says
+
+    def receive(self, received: bytes, now_s: float) -> list[Event]:
+        """Take bytes off the wire (or none) at `now_s`; return what they mean, in order."""
+        events: list[Event] = []
+        self.bytes_received += len(received)
+        for frame in self._splitter.feed(received):
+            self.frames_received += 1
+            self._take_frame(frame, events)
+        damaged = self._splitter.damaged + self._malformed
+        if damaged > self._damaged_told:
+            events.append(Damaged(damaged - self._damaged_told))
+            self._damaged_told = damaged
+        if self._order.missing:
+            self._mend_gap(now_s, events)
+        for lane in list(self._waiting):
+            self._watch(lane, now_s, events)
+        return events
+
+    def take_outgoing(self) -> bytes:
+        """Return what is to be sent now, once."""
+        outgoing = bytes(self._outgoing)
+        self._outgoing.clear()
+        return outgoing
+
+    def _take_frame(self, frame: Frame, events: list[Event]) -> None:
+        if frame.version != PROTOCOL_VERSION:
+            self._tell_foreign((frame.version, NO_SESSION), WrongVersion(frame.version), events)
+        elif frame.message_type == messages.REPLY:
+            self._take_reply(frame, events)
+        elif self.number == NO_SESSION:
+            return  # stays in the device's ring, `first_tick` brings it
+        elif frame.session != self.number:
+            foreign = (frame.version, frame.session)
+            self._tell_foreign(foreign, SessionLost(frame.session), events)
+        elif frame.message_type in (messages.RECORD, messages.BACKFILL_BLOCK):
+            self._take_record(frame, events)
+
+    def _tell_foreign(self, foreign: tuple[int, int], event: Event, events: list[Event]) -> None:
+        if foreign != self._foreign:
+            self._foreign = foreign
+            events.append(event)
+
+    def _take_record(self, frame: Frame, events: list[Event]) -> None:
+        if len(frame.payload) < FIXED_BYTES:
+            self._malformed += 1
+            return
+        tick = _TICK.unpack_from(frame.payload)[0]
+        again = frame.message_type == messages.BACKFILL_BLOCK
+        self.newest_tick = max(self.newest_tick, tick, frame.tick)
+        if again and messages.BACKFILL not in self._waiting:
+            self._gap.saw_resent(tick, self._order.next_tick)
+        self._order.take(Record(frame.payload, tick, again), events)
+
+    def _take_reply(self, frame: Frame, events: list[Event]) -> None:
+        if len(frame.payload) < _REPLY.size:
+            self._malformed += 1
+            return
+        request_type, sequence, refusal = _REPLY.unpack_from(frame.payload)
+        reply = Reply(request_type, sequence, refusal, frame.payload[_REPLY.size :])
+        if self.number != NO_SESSION and frame.session == self.number:
+            self.newest_tick = max(self.newest_tick, frame.tick)
+        waiting = self._waiting.get(lane_of(request_type))
+        if waiting is not None and waiting.answered_by(request_type, sequence):
+            self._take_answer(waiting, reply, events)
+        elif request_type == messages.HELLO and sequence == self._greeted_as:
+            self._open(reply)  # a repeated HELLO may have been given a session of its own
+        elif request_type == messages.RENEW:
+            events.append(reply)
+
+    def _take_answer(self, waiting: Waiting, reply: Reply, events: list[Event]) -> None:
+        if reply.refusal == messages.TOO_OLD and waiting.sends_left:
+            self._send_again(waiting, renumber=True)
+            return
+        self.abandon(waiting.message_type)
+        if reply.request_type == messages.BACKFILL:
+            self._take_backfill_answer(reply, events)
+            return
+        if reply.request_type == messages.HELLO and reply.refusal == messages.DONE:
+            self._open(reply)
+        events.append(reply)
+
+    def _open(self, reply: Reply) -> None:
+        greeting = read_greeting(reply.data)
+        if greeting is None:
+            return
+        opened_before = self._greeted_as == reply.request_sequence
+        self.greeting = greeting
+        self.number = greeting.session
+        self._foreign = (PROTOCOL_VERSION, greeting.session)
+        self._greeted_as = reply.request_sequence
+        if opened_before:
+            return
+        self.newest_tick = greeting.newest_tick
+        first_tick = self._first_tick
+        if first_tick is None or first_tick > greeting.newest_tick:
+            first_tick = greeting.newest_tick + 1
+        self._order.start(first_tick, greeting.newest_tick)
+
+    # repeats and missing records
+
+    def _watch(self, lane: int, now_s: float, events: list[Event]) -> None:
+        waiting = self._waiting[lane]
+        if not waiting.is_due(now_s, self.answer_s):
+            return
+        if waiting.sends_left:
+            overtaken = waiting.sequences[-1] != self._sequence
+            repeated = waiting.sends_left < self._attempts - 1
+            self._send_again(waiting, renumber=overtaken and repeated)
+            waiting.is_due(now_s, self.answer_s)
+            return
+        del self._waiting[lane]
+        if waiting.message_type == messages.BACKFILL:
+            self._gap.unanswered()
+        events.append(Silent(waiting.message_type, waiting.sequences[-1]))
+
+    def _send_again(self, waiting: Waiting, renumber: bool) -> None:
+        if renumber:
+            waiting.sequences.append(self._next_sequence())
+        waiting.sends_left -= 1
+        waiting.due_s = None
+        self._outgoing += self._frame(
+            waiting.message_type, waiting.sequences[-1], waiting.payload
+        )
+
+    def _mend_gap(self, now_s: float, events: list[Event]) -> None:
+        while self._order.missing and messages.BACKFILL not in self._waiting:
+            decision = self._gap.decide(self._order.next_tick, now_s)
+            if decision is Refill.WAIT:
+                return
+            if decision is Refill.ASK:
+                self._outgoing += self.backfill(self._order.next_tick)
+                return
+            self._order.give_up(events)
+            self._gap.forget()
+
+    def _take_backfill_answer(self, reply: Reply, events: list[Event]) -> None:
+        self._gap.answered(refused=reply.refusal not in (messages.DONE, messages.BUSY))
+
+    # bytes
+
+    def _next_sequence(self) -> int:
+        self._sequence = (self._sequence + 1) & 0xFFFF
+        return self._sequence
+
+    def _frame(self, message_type: int, sequence: int, payload: bytes) -> bytes:
+        session = NO_SESSION if message_type == messages.HELLO else self.number
+        return encode(Frame(message_type, session, sequence, self.newest_tick, payload))

@@ -1,0 +1,84 @@
+"""Every number a profile is judged by: value, unit, and why or from where.
+
+RANGES     what a key of the profile file may hold at all; outside it the file is refused
+TEXTS      longest texts, in characters
+*_LIMIT..  rules of `check`: an error stops the run, a warning or a note lets a person decide
+"""
+
+from typing import NamedTuple
+
+from emberbed_fw.plan import MAX_LONGEST_TICKS
+from emberbed_fw.safety_limits import HANDLING_CDEG, HARD_CEILING_CDEG
+from emberbed_fw.units import TICKS_PER_S
+
+
+class Range(NamedTuple):
+    """Least and most that a key may hold, both allowed."""
+
+    least: float
+    most: float
+    unit: str
+    why: str
+
+
+class Limit(NamedTuple):
+    """One number of a rule."""
+
+    value: float
+    unit: str
+    source: str
+
+
+MOST_STAGE_S = MAX_LONGEST_TICKS / TICKS_PER_S
+HARD_CEILING_C = HARD_CEILING_CDEG / 100
+HANDLING_C = HANDLING_CDEG / 100
+_DAY = "a stage lasts at most a day"
+
+RANGES = {
+    "mass_g": Range(1, 5000, "g", "what a bench heater holds; our choice"),
+    "length_mm": Range(5, 600, "mm", "what a bench heater holds; our choice"),
+    "width_mm": Range(5, 600, "mm", "what a bench heater holds; our choice"),
+    "to_c": Range(25, HARD_CEILING_C, "°C", "Pb-free packages survive 260 °C, J-STD-020 table 4-2"),
+    "rate_c_per_s": Range(0.01, 3, "°C/s", "ramps faster than 3 °C/s crack parts, J-STD-020"),
+    "for_s": Range(1, MOST_STAGE_S, "s", _DAY),
+    "band_c": Range(0.5, 20, "°C", "a converter step is 0.25 °C; our choice"),
+    "hold_back_c": Range(1, 50, "°C", "how far the board may lag before the clock waits; ours"),
+    "longest_s": Range(1, MOST_STAGE_S, "s", _DAY),
+    "remind_s": Range(5, 600, "s", "a reminder nobody misses and everybody bears; our choice"),
+    "below_c": Range(35, 100, "°C", "a warm room may never get colder; our choice"),
+    "fastest_c_per_s": Range(0.1, 6, "°C/s", "cooling faster than 6 °C/s is outside J-STD-020"),
+}
+
+TEXTS = {"name": 80, "prompt": 120}
+
+# used where the profile says nothing; contracts of the bench, common practice, no source
+DEFAULT_BAND_C = 3.0
+DEFAULT_HOLD_BACK_C = 8.0
+DEFAULT_REMIND_S = 30.0
+LONGEST_FACTOR = 1.5  # of the planned time ...
+LONGEST_SPARE_S = 120.0  # ... or this much more, whichever is longer
+COOLING_ALLOWANCE_S = 7200.0  # counted into the longest run
+LIMIT_ABOVE_PEAK_C = 20.0  # a plan tightens every board sensor's limit to its peak and this
+
+TG_MARGIN = Limit(10, "°C", "rework training rule of thumb: preheat stays about 10 °C below Tg")
+SUPPORT_SOAK = Limit(150, "°C", "bench default for the support soak, common practice, no source")
+SOLIDUS_MARGIN = Limit(
+    10, "°C", "boards under rework differ by up to 10 °C across, a chip maker's BGA rework sheet"
+)
+RAMP_ADVISED = Limit(1.0, "°C/s", "0.6 to 1 °C/s from below is common practice, no source")
+COOLING_ADVISED = Limit(2.0, "°C/s", "below 2 °C/s, a chip maker's BGA rework sheet")
+HANDLING = Limit(HANDLING_C, "°C", "tools below 50 °C, common practice, no source")
+FLUX_LOW = Limit(85, "°C", "common practice, no source")
+FLUX_HIGH = Limit(90, "°C", "common practice, no source")
+WAIT_ADVISED = Limit(1200, "s", "20 min hot without a hand on it, common practice, no source")
+DRY_OUT_ABOVE = Limit(100, "°C", "common practice, no source")
+DRY_OUT_LOW = Limit(80, "°C", "common practice, no source")
+CEILING_ROOM = Limit(5, "°C", "room for the overshoot of a controller; our choice")
+AREAL_MASS_LOW = Limit(1.0, "kg/m²", "a bare 1.6 mm laminate weighs 2.96 kg/m², calculated")
+AREAL_MASS_HIGH = Limit(40.0, "kg/m²", "a bare 1.6 mm laminate weighs 2.96 kg/m², calculated")
+
+# energy estimate
+BOARD_J_PER_KG_K = Limit(1100, "J/(kg K)", "FR-4 handbook figure, from memory")
+BOARD_LOSS = Limit(4200, "W/m²", "bare board at 150 °C in 25 °C air, both faces, calculated")
+LOSS_AT_C = 150.0
+ROOM_C = 25.0

@@ -1,0 +1,179 @@
+"""Say each mistake in the shape of a profile in one plain sentence: place, rule, mend.
+
+Takes the bare data of a TOML file and gives sentences, in the order of the file. The wording hangs
+on the key, not on how the validating library calls the fault, so that library may change.
+"""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from emberbed.materials.book import UnknownMaterial, find_alloy, find_laminate
+from emberbed.plain_text import did_you_mean, printable
+from emberbed.profiles.limits import RANGES, TEXTS
+from emberbed.profiles.model import NOT_OFFERED, ROLES, STAGE_MODELS, Board, Profile
+from emberbed.profiles.source import ProfileSource
+from emberbed.profiles.whole_rules import Location, whole_mistakes
+from emberbed_fw.plan import MAX_STAGES
+from emberbed_fw.settings import NAME_BYTES
+from emberbed_fw.units import CHANNELS
+
+MOST_SENTENCES = 50
+KINDS = tuple(STAGE_MODELS)
+_BOOK = {"alloy": find_alloy, "laminate": find_laminate}
+_TABLES = {
+    "board": "a table such as { mass_g = 240, length_mm = 180, width_mm = 120 }",
+    "sensors": f"a table of at most {CHANNELS} sensors, each with its role",
+    "stages": "a list of tables, each under its own [[stages]]",
+}
+_Found = tuple[Location, str]
+
+
+def shape_sentences(source: ProfileSource) -> tuple[Profile | None, list[str]]:
+    """Return the profile, or None and a sentence for every mistake in its shape."""
+    found = [*_stage_list_mistakes(source.data), *_whole(source.data)]
+    profile = None
+    try:
+        profile = Profile.model_validate(_short_enough(source.data))
+    except ValidationError as errors:
+        found += _key_mistakes(errors)
+    if profile is None and not found:
+        found.append(((), "this is no profile; compare it with a shipped one"))
+    return (None, _in_order(source, found)) if found else (profile, [])
+
+
+def _in_order(source: ProfileSource, found: list[_Found]) -> list[str]:
+    found = sorted(found, key=lambda one: source.line_of(one[0]) or 0)
+    sentences = [source.place(location) + text for location, text in found[:MOST_SENTENCES]]
+    if len(found) > MOST_SENTENCES:
+        more = len(found) - MOST_SENTENCES
+        sentences.append(f"{source.shown}: {more} more mistakes follow; mend these first")
+    return sentences
+
+
+def _stages_of(data: Mapping[str, Any]) -> list[Any]:
+    stages = data.get("stages")
+    return stages if isinstance(stages, list) else []
+
+
+def _short_enough(data: dict[str, Any]) -> dict[str, Any]:
+    """Leave out stages beyond number: 10,000 stages are one mistake, not 10,000."""
+    return {**data, "stages": []} if len(_stages_of(data)) > MAX_STAGES else data
+
+
+def _stage_list_mistakes(data: Mapping[str, Any]) -> Iterator[_Found]:
+    stages = _stages_of(data)
+    if len(stages) > MAX_STAGES:
+        text = f"there are {len(stages)} stages and at most {MAX_STAGES} are allowed"
+        yield ("stages", MAX_STAGES), f"{text}; drop this one and all after it, or join some"
+        return
+    for index, stage in enumerate(stages):
+        if not isinstance(stage, dict):
+            yield ("stages", index), f"{_shown(stage)} is no stage; write {_TABLES['stages']}"
+        elif stage.get("kind") not in KINDS:
+            location = ("stages", index, "kind") if "kind" in stage else ("stages", index)
+            yield location, _kind_text(stage)
+
+
+def _kind_text(stage: dict[str, Any]) -> str:
+    kind = stage.get("kind")
+    if kind is None:
+        return f"the key kind is missing; add one of {', '.join(KINDS)}"
+    if kind in NOT_OFFERED:
+        return (
+            f"this firmware version does not offer the kind {kind};"
+            " a wait at the soak temperature serves meanwhile"
+        )
+    mend = did_you_mean(kind if isinstance(kind, str) else "", KINDS, "the kinds are")
+    return f"the kind {_shown(kind)} is not known; {mend}"
+
+
+def _whole(data: Mapping[str, Any]) -> Iterator[_Found]:
+    stages, sensors = data.get("stages"), data.get("sensors")
+    if isinstance(stages, list) and len(stages) <= MAX_STAGES:
+        kinds = [stage.get("kind") if isinstance(stage, dict) else None for stage in stages]
+        known = [kind if kind in KINDS else None for kind in kinds]
+        yield from whole_mistakes(known, None)
+    if isinstance(sensors, dict):
+        roles = {name: role if role in ROLES else None for name, role in sensors.items()}
+        yield from whole_mistakes(["ramp", "cool"], roles)
+
+
+def _key_mistakes(errors: ValidationError) -> Iterator[_Found]:
+    for error in errors.errors(include_url=False, include_context=False):
+        location = tuple(error["loc"])
+        if location[:1] == ("stages",) and len(location) == 2:
+            continue  # a stage without a known kind: told by _stage_list_mistakes
+        if location[:1] == ("stages",) and len(location) > 2:
+            kind, location = str(location[2]), location[:2] + location[3:]
+            yield location, _key_text(STAGE_MODELS[kind], location, error)
+        elif location:  # an empty one is a mistake of the whole: told by _whole
+            model = Board if location[0] == "board" and len(location) > 1 else Profile
+            yield location, _key_text(model, location, error)
+
+
+def _key_text(model: type[BaseModel], location: Location, error: Any) -> str:
+    key = str(location[-1])
+    if location[0] == "sensors" and len(location) > 1:
+        return _sensor_text(location, error["input"])
+    if error["type"] == "extra_forbidden":
+        mend = did_you_mean(key, model.model_fields, "the keys here are")
+        return f'the key "{printable(key)}" is not known here; {mend}'
+    if error["type"] == "missing":
+        return f"the key {key} is missing; add {_expected(key)}"
+    return _value_text(key, error["input"])
+
+
+def _sensor_text(location: Location, value: Any) -> str:
+    if location[-1] == "[key]":
+        return (
+            f'"{printable(location[1])}" is no sensor name; use a letter first, then letters,'
+            f" digits, _ or -, at most {NAME_BYTES} in all"
+        )
+    mend = did_you_mean(value if isinstance(value, str) else "", ROLES, "the roles are")
+    return f"{printable(location[1])} = {_shown(value)} is no role; {mend}"
+
+
+def _value_text(key: str, value: Any) -> str:
+    if key in _BOOK and isinstance(value, str):
+        try:
+            _BOOK[key](value)
+        except UnknownMaterial as unknown:
+            return str(unknown)
+    return f"{key} = {_shown(value)} is not {_expected(key)}; {_mend(key, value)}"
+
+
+def _expected(key: str) -> str:
+    if key in RANGES:
+        span = RANGES[key]
+        return f"a number from {span.least:g} to {span.most:g} {span.unit} ({span.why})"
+    if key in TEXTS:
+        return f"a text in quotes of 1 to {TEXTS[key]} visible characters"
+    if key in _BOOK:
+        return f"the name of {'an alloy' if key == 'alloy' else 'a laminate'} in quotes"
+    return _TABLES[key]
+
+
+def _mend(key: str, value: Any) -> str:
+    number = isinstance(value, (int, float)) and not isinstance(value, bool)
+    if key in RANGES and number and value > RANGES[key].most:
+        return f"write {RANGES[key].most:g} or less"
+    if key in RANGES and number and value < RANGES[key].least:
+        return f"write {RANGES[key].least:g} or more"
+    return "write a plain number in that range" if key in RANGES else "write one"
+
+
+def _shown(value: Any) -> str:
+    """Return a value of the file as a person may see it: short, and no control characters."""
+    if isinstance(value, str):
+        return f'"{printable(value, 40)}"'
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int) and abs(value) >= 10**15:  # Python refuses to write the largest out
+        return "a number of more than 15 digits"
+    if isinstance(value, (int, float)):
+        return f"{value:g}" if isinstance(value, float) else str(value)
+    if isinstance(value, dict):
+        return "a table"
+    return "a list" if isinstance(value, list) else "a date or time"

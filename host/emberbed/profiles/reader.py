@@ -1,0 +1,130 @@
+"""Read a profile file, or refuse it with every mistake told at once.
+
+`read_profile` takes a path or the name of a shipped profile; `parse_profile` takes bytes. Both give
+a ProfileFile or raise ProfileMistakes, which holds one sentence for each mistake. Nothing a file
+holds makes them raise anything else.
+"""
+
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+from emberbed.plain_text import near_names, printable
+from emberbed.profiles.mistakes import shape_sentences
+from emberbed.profiles.model import Profile
+from emberbed.profiles.shipped import shipped_file, shipped_names
+from emberbed.profiles.source import ProfileSource
+from emberbed.profiles.toml_lines import TomlLines
+from emberbed_fw.plan import MAX_STAGES
+
+MOST_BYTES = 64 * 1024
+_MOST_LOOKED_AT = 8 * 1024 * 1024  # of a file that is refused for its size anyway
+_STAGE_HEADER = re.compile(rb"^[ \t]*\[\[[ \t]*stages[ \t]*\]\]", re.MULTILINE)
+_WHERE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
+
+
+class ProfileMistakes(Exception):
+    """A profile that cannot be used; `sentences` names every mistake with its place and mend."""
+
+    def __init__(self, sentences: list[str]) -> None:
+        super().__init__("\n".join(sentences))
+        self.sentences = sentences
+
+
+@dataclass(frozen=True)
+class ProfileFile:
+    """A profile with the text it was read from; `path` is where that text lies."""
+
+    model: Profile
+    text: str
+    path: str
+    source: ProfileSource
+
+
+def read_profile(path_or_name: str | Path) -> ProfileFile:
+    """Read a file, or a shipped profile by its bare name; a file that exists wins."""
+    wanted = str(path_or_name)
+    shown = printable(wanted, 200) or "(a name without visible letters)"
+    try:
+        path = Path(wanted)
+        if path.is_file():
+            return parse_profile(_read_start(path), shown, wanted)
+        shipped = shipped_file(wanted)
+        if shipped is not None:
+            return parse_profile(shipped.read_bytes(), f"{wanted}.toml", str(shipped))
+        raise ProfileMistakes([_not_a_file(path, wanted, shown)])
+    except (OSError, ValueError) as refused:
+        why = getattr(refused, "strerror", None) or "this name cannot be a file name"
+        raise ProfileMistakes([f"{shown}: not readable ({why}); name a profile file"]) from None
+
+
+def parse_profile(raw: bytes, shown: str, path: str = "") -> ProfileFile:
+    """Read a profile from bytes; `shown` is what sentences call it."""
+    text = _text_of(raw, shown)
+    source = ProfileSource(shown, text, _data_of(text, shown), TomlLines(text))
+    profile, sentences = shape_sentences(source)
+    if profile is None:
+        raise ProfileMistakes(sentences)
+    return ProfileFile(profile, text, path or shown, source)
+
+
+def _read_start(path: Path) -> bytes:
+    with path.open("rb") as file:
+        return file.read(_MOST_LOOKED_AT)
+
+
+def _not_a_file(path: Path, wanted: str, shown: str) -> str:
+    if path.is_dir():
+        return f"{shown}: this is a folder; name a profile file in it"
+    if path.exists():
+        return f"{shown}: this is no ordinary file; name a profile file"
+    near = near_names(path.name.removesuffix(".toml"), shipped_names())
+    if near:
+        return f"{shown}: there is no such file; did you mean the shipped profile {near[0]}?"
+    return (
+        f"{shown}: there is no such file;"
+        f" name a profile file or a shipped profile: {', '.join(shipped_names())}"
+    )
+
+
+def _text_of(raw: bytes, shown: str) -> str:
+    if len(raw) > MOST_BYTES:
+        stages = len(_STAGE_HEADER.findall(raw))
+        size = f"{'over ' if len(raw) == _MOST_LOOKED_AT else ''}{len(raw) // 1024} KiB"
+        raise ProfileMistakes(
+            [
+                f"{shown}: the file has {size} and {stages} stages, and a profile has at most"
+                f" {MOST_BYTES // 1024} KiB and {MAX_STAGES} stages; shorten it"
+            ]
+        )
+    try:
+        return raw.decode("utf-8-sig")  # some editors put a mark in front of UTF-8
+    except UnicodeDecodeError as bad:
+        line = raw.count(b"\n", 0, bad.start) + 1
+        raise ProfileMistakes(
+            [f"{shown}:{line}: the file is not UTF-8 text; save it as UTF-8"]
+        ) from None
+
+
+def _data_of(text: str, shown: str) -> dict:
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        reason = "brackets nest too deep; a profile nests tables in a list and no deeper"
+        raise ProfileMistakes([f"{shown}: {reason}"]) from None
+    except ValueError as bad:  # a number with thousands of digits raises the plain one
+        raise ProfileMistakes([_toml_sentence(str(bad), text, shown)]) from None
+
+
+def _toml_sentence(fault: str, text: str, shown: str) -> str:
+    where = _WHERE.search(fault)
+    if where is None:
+        return f"{shown}: a number has too many digits; write a shorter one"
+    fault = printable(fault[: where.start()], 120)
+    line = where[1] or str(text.count("\n") + 1)
+    column = f" at column {where[2]}" if where[2] else " at the end of the file"
+    return (
+        f"{shown}:{line}: this is not TOML{column} ({fault[:1].lower()}{fault[1:]});"
+        " mend this line, the rest is read after that"
+    )

@@ -1,0 +1,91 @@
+"""What the run store takes and gives: the facts of a run before it, and the run as stored."""
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Literal
+
+RunEnd = Literal["finished", "stopped", "tripped", "link_lost", "refused", "interrupted"]
+
+
+def utc_now() -> str:
+    """Return the time as the store keeps it: UTC, ISO 8601, milliseconds."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+@dataclass(frozen=True)
+class RunFacts:
+    """All that is known when a run begins; hashed into the head of its chain."""
+
+    profile_name: str
+    profile_toml: str
+    plan: bytes
+    settings: bytes
+    session: int
+    device: str  # "virtual", or the port as the person named it
+    engine: str  # what runs the firmware, in the device's words
+    firmware_version: str
+    firmware_digest: str  # hexadecimal
+    host_version: str
+    simulated: bool
+    speed: str = "1"  # "1" to "max" for a virtual device
+    seed: int | None = None
+    started_utc: str = field(default_factory=utc_now)
+
+
+@dataclass(frozen=True)
+class RunSummary:
+    """One run in a list. Times UTC in ISO 8601, `ticks` the number of stored records."""
+
+    id: int
+    started_utc: str
+    last_stored_utc: str
+    ended_utc: str | None
+    state: str  # one of schema.RUN_STATES
+    profile_name: str
+    device: str
+    engine: str
+    simulated: bool
+    exit_code: int | None
+    trip: int
+    limits_exceeded: int | None
+    ticks: int
+    first_tick: int | None
+    last_tick: int | None
+    head_sha256: str  # hexadecimal
+
+
+@dataclass(frozen=True)
+class StoredRun(RunSummary):
+    """One run with everything its header holds."""
+
+    profile_toml: str
+    plan: bytes
+    settings: bytes
+    session: int
+    firmware_version: str
+    firmware_digest: str
+    host_version: str
+    seed: int | None
+    speed: str
+
+
+@dataclass(frozen=True)
+class RunEvent:
+    """Something that happened, told in one sentence; `tick` None when outside the record."""
+
+    number: int
+    tick: int | None
+    kind: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Ticks that are missing between stored ones, both ends included."""
+
+    first_missing: int
+    last_missing: int
+
+    @property
+    def ticks(self) -> int:
+        return self.last_missing - self.first_missing + 1

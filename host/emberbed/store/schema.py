@@ -1,0 +1,123 @@
+"""The tables of the run store and the numbered steps that make them.
+
+`PRAGMA user_version` is the number of the last step taken, `application_id` marks the file as ours.
+Steps are only ever added at the end. Times are UTC in ISO 8601 with milliseconds, `_cdeg` is
+hundredths of a degree C. `record` holds the firmware's own bytes; the columns after it are
+decoded from them (NULL = no reading) so that any SQLite tool can plot a run.
+"""
+
+import sqlite3
+from pathlib import Path
+
+from emberbed.store.faults import StoreError
+
+APPLICATION_ID = 0x45426564  # "EBed"
+
+RUN_STATES = ("open", "finished", "stopped", "tripped", "link_lost", "refused", "interrupted")
+
+_FIRST_TABLES = (
+    """CREATE TABLE run (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        started_utc TEXT NOT NULL,
+        last_stored_utc TEXT NOT NULL,
+        ended_utc TEXT,
+        state TEXT NOT NULL DEFAULT 'open' CHECK (state IN ('open', 'finished', 'stopped',
+            'tripped', 'link_lost', 'refused', 'interrupted')),
+        profile_name TEXT NOT NULL,
+        profile_toml TEXT NOT NULL,
+        plan BLOB NOT NULL,
+        settings BLOB NOT NULL,
+        session INTEGER NOT NULL,
+        device TEXT NOT NULL,
+        engine TEXT NOT NULL,
+        firmware_version TEXT NOT NULL,
+        firmware_digest TEXT NOT NULL,
+        host_version TEXT NOT NULL,
+        seed INTEGER,
+        speed TEXT NOT NULL,
+        simulated INTEGER NOT NULL CHECK (simulated IN (0, 1)),
+        exit_code INTEGER,
+        trip INTEGER NOT NULL DEFAULT 0,
+        limits_exceeded INTEGER,
+        head_sha256 BLOB NOT NULL,
+        process_node TEXT NOT NULL,
+        process_id INTEGER NOT NULL,
+        process_started TEXT NOT NULL
+    )""",
+    """CREATE TABLE block (
+        run_id INTEGER NOT NULL REFERENCES run (id),
+        number INTEGER NOT NULL,
+        first_tick INTEGER,
+        last_tick INTEGER,
+        ticks INTEGER NOT NULL CHECK (ticks BETWEEN 0 AND 10),
+        sha256 BLOB NOT NULL,
+        PRIMARY KEY (run_id, number)
+    ) WITHOUT ROWID""",
+    """CREATE TABLE tick (
+        run_id INTEGER NOT NULL,
+        tick INTEGER NOT NULL,
+        block INTEGER NOT NULL,
+        record BLOB NOT NULL,
+        state INTEGER NOT NULL,
+        stage INTEGER NOT NULL,
+        setpoint_cdeg INTEGER,
+        demand0_q15 INTEGER NOT NULL,
+        energy_j INTEGER NOT NULL,
+        trip INTEGER NOT NULL,
+        channel0_cdeg INTEGER,
+        channel1_cdeg INTEGER,
+        channel2_cdeg INTEGER,
+        channel3_cdeg INTEGER,
+        channel4_cdeg INTEGER,
+        channel5_cdeg INTEGER,
+        channel6_cdeg INTEGER,
+        channel7_cdeg INTEGER,
+        PRIMARY KEY (run_id, tick),
+        FOREIGN KEY (run_id, block) REFERENCES block (run_id, number)
+    ) WITHOUT ROWID""",
+    """CREATE TABLE event (
+        run_id INTEGER NOT NULL REFERENCES run (id),
+        number INTEGER NOT NULL,
+        tick INTEGER,
+        kind TEXT NOT NULL,
+        sentence TEXT NOT NULL,
+        PRIMARY KEY (run_id, number)
+    ) WITHOUT ROWID""",
+    f"PRAGMA application_id = {APPLICATION_ID}",
+)
+
+MIGRATIONS: tuple[tuple[int, tuple[str, ...]], ...] = ((1, _FIRST_TABLES),)
+VERSION = MIGRATIONS[-1][0]
+
+
+def migrate(connection: sqlite3.Connection, path: Path) -> None:
+    """Bring the store up to VERSION; refuse a newer one and files of other programs."""
+    version = _version_of(connection, path)
+    if version == VERSION:
+        return
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        version = _version_of(connection, path)  # another process may have been quicker
+        for number, statements in MIGRATIONS:
+            if number > version:
+                for statement in statements:
+                    connection.execute(statement)
+                connection.execute(f"PRAGMA user_version = {number:d}")
+        connection.execute("COMMIT")
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise
+
+
+def _version_of(connection: sqlite3.Connection, path: Path) -> int:
+    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    ours = connection.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
+    tables = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+    if not ours and (tables or version):
+        raise StoreError(f"{path} is a database of another program; name another file with --store")
+    if version > VERSION:
+        raise StoreError(
+            f"{path} was written by a newer emberbed (store version {version}, this one knows"
+            f" {VERSION}); update with: pip install --upgrade emberbed"
+        )
+    return version

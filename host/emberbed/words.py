@@ -1,0 +1,299 @@
+"""Every sentence about states, verdicts, waits, trips, withheld heat, refusals and plan faults.
+
+Takes codes of the firmware's tables and states of the run store, gives plain English. This is the
+only place where they are put into words; our inner words stay inside (the PC link, what the device
+will do, the fingerprint, the self-check). An unknown code gets a sentence too: a newer device must
+not silence an older host. The tables are keyed by the firmware's names; a test asserts that no
+name lacks its sentence.
+"""
+
+from typing import NamedTuple
+
+from emberbed_fw import messages, plan, run_states, safety_limits, trip_codes, units
+
+HOT = "Board and heater stay hot for a while: look first, touch later."
+
+STATES = {
+    "BOOT": "starting up",
+    "IDLE": "ready, nothing loaded",
+    "LOADED": "loaded, not armed",
+    "COLD_PROOF": "checking sensors and switches, no heat yet",
+    "HOT_PROOF": "checking the heater with short pulses",
+    "RUN": "heating by the profile",
+    "WAIT": "holding the temperature for you",
+    "COOL": "cooling down, heat is off",
+    "FINISHED": "finished",
+    "STOPPED": "stopped by a person",
+    "LINK_LOST": "ended, the PC link was lost",
+    "TRIPPED": "tripped, heat stays off",
+    "SERVICE": "in service, no run possible",
+}
+
+# The verdict of a run as the run store keeps it.
+VERDICTS = {
+    "open": "Not ended yet: the run is still being recorded.",
+    "finished": "Finished: every stage ran to its end.",
+    "stopped": "Stopped: a person ended the run before its last stage.",
+    "tripped": "Tripped: the device switched heat off by itself.",
+    "link_lost": "PC link lost: the device switched heat off because nobody answered for it.",
+    "refused": "Refused: the device did not start the run, nothing was heated.",
+    "interrupted": "Interrupted: the record breaks off, how the run went on is not known.",
+}
+
+WAITS = {
+    "WAITS_NOTHING": "",
+    "WAITS_SENSORS": "waits for every sensor to read well for a second",
+    "WAITS_RELEASE": "waits for the button to be let go",
+    "WAITS_PRESS": "waits for the button to be held for a second",
+    "WAITS_BOARD": "waits for the board to catch up",
+    "WAITS_BAND": "waits for the board to come back into its band",
+    "WAITS_OPERATOR": "waits for you to say that it is done",
+    "WAITS_ANSWER": "asks whether to go on: this stage takes longer than it may",
+    "WAITS_COOLING": "waits for the board to cool",
+}
+
+WITHHELD = {
+    "WITHHELD_STATE": "this part of the run does not heat",
+    "WITHHELD_SENSOR": "a sensor is in doubt",
+    "WITHHELD_LEASE": "nobody answers for the heat",
+    "WITHHELD_TRIP": "the run has tripped",
+    "WITHHELD_LATE": "the controller was late",
+    "WITHHELD_OVER_TEMPERATURE": "a sensor is above its limit",
+    "WITHHELD_SWITCH": "the second switch is not seen closed",
+}
+
+
+class TripWords(NamedTuple):
+    """What happened and what to do about it, one sentence each."""
+
+    happened: str
+    mend: str
+
+
+# {sensor} is replaced by the sensor's name, or by "a sensor".
+TRIPS = {
+    "SENSOR_OPEN": TripWords(
+        "The thermocouple of {sensor} is open: it broke, or came off its terminals.",
+        "Seat its plug, check its wire, fix the bead to the board again, then start a new run.",
+    ),
+    "SENSOR_SHORT_GROUND": TripWords(
+        "The bead of {sensor} touches metal.",
+        "Put one layer of polyimide tape under the bead, fix it again, then start a new run.",
+    ),
+    "SENSOR_SHORT_SUPPLY": TripWords(
+        "A wire of {sensor} touches a supply voltage.",
+        "Switch the heater off, find the bare spot on the wire and mend it, then start a new run.",
+    ),
+    "SENSOR_BUS_DEAD": TripWords(
+        "The converter of {sensor} does not answer.",
+        "Switch the heater off and check the cable and the supply of the converter.",
+    ),
+    "SENSOR_STALE": TripWords(
+        "The converter of {sensor} gave no new reading in time.",
+        "Check the cable of the converter; replace the converter if it happens again.",
+    ),
+    "SENSOR_RANGE": TripWords(
+        "The reading of {sensor} is outside "
+        f"{safety_limits.LEAST_VALID_CDEG // 100} to {safety_limits.MOST_VALID_CDEG // 100} °C,"
+        " where no bench is.",
+        "Check that the thermocouple is of the right type and its two wires are not swapped.",
+    ),
+    "OVER_TEMPERATURE": TripWords(
+        "The limit of {sensor} was passed.",
+        "Leave the board alone until it is cool, check that every bead lies on its place, then"
+        " look whether limit and profile fit this board.",
+    ),
+    "TICK_OVERRUN": TripWords(
+        "The controller fell more than "
+        f"{safety_limits.OVERRUN_TICK_MS - units.TICK_MS} ms behind.",
+        "Switch the controller off and on; do not heat with it if this happens again.",
+    ),
+    "HEAT_UNCOMMANDED": TripWords(
+        "Heater current flows although the heater was told to be off: its switch is stuck on.",
+        "Pull the mains plug now, and have the switch replaced before the heater is used again.",
+    ),
+    "HEAT_MISSING": TripWords(
+        "No heater current flows although the heater was told to be on.",
+        "See whether the thermal cut-out has opened and why; then, with the mains plug pulled,"
+        " have fuse, wiring and heater checked.",
+    ),
+    "CONTACTOR_STUCK_CLOSED": TripWords(
+        "The second switch stayed closed although it was told to open.",
+        "Pull the mains plug now, and have the second switch replaced before the heater is used"
+        " again.",
+    ),
+    "CONTACTOR_STUCK_OPEN": TripWords(
+        "The second switch did not close when it was told to.",
+        "See whether the emergency stop or the thermal cut-out is open; then, with the mains plug"
+        " pulled, have the switch and its coil checked.",
+    ),
+    "PROMPT_OVERDUE": TripWords(
+        "Nobody said in time that the asked-for work was done.",
+        "Have everything at hand before the next run, or allow this wait a longer time.",
+    ),
+    "STAGE_OVERDUE": TripWords(
+        "A stage took longer than it may, and nobody answered the question about it.",
+        "Check that the beads lie on the board and the heater is strong enough for it, or allow the"
+        " stage a longer time.",
+    ),
+    "RUN_TOO_LONG": TripWords(
+        "The run took longer than a run with this profile may.",
+        "Find the stage that took too long in the run's report, and mend its cause or its time.",
+    ),
+    "FIRMWARE_ERROR": TripWords(
+        "The program in the controller met a fault of its own.",
+        "Switch the controller off and on, keep the record of this run, and report it.",
+    ),
+    "PC_LINK_LOST": TripWords(
+        "The PC link was silent for more than "
+        f"{safety_limits.LEASE_TICKS // units.TICKS_PER_S} s.",
+        "Check the cable, keep the PC from going to sleep, then start a new run.",
+    ),
+}
+
+REFUSALS = {
+    "DONE": "Done.",
+    "WRONG_VERSION": "The device speaks another version than this PC; install the firmware that"
+    " came with this emberbed.",
+    "WRONG_SESSION": "The device was restarted, or another program talks to it; close the other"
+    " program, then connect again.",
+    "WRONG_STATE": "The device cannot do that in its present state; let the running work end, or"
+    " stop it, then try again.",
+    "BAD_LENGTH": "The device got a request of a wrong length; install the firmware that came with"
+    " this emberbed.",
+    "BAD_RANGE": "The device got a number outside its range; check the request and try again.",
+    "BAD_CRC": "What the device stored differs from what was sent; check the cable, then send it"
+    " again.",
+    "BAD_PLAN": "The device does not accept the profile as sent.",
+    "NOT_OFFERED": "This firmware does not offer that; leave it out, or install a newer firmware.",
+    "WRONG_PROMPT": "The device waits for another answer than the one given; look at what it asks"
+    " now, then answer again.",
+    "BUSY": "The device is busy with another request; try again in a moment.",
+    "TOO_OLD": "The request reached the device too late to be believed; send it again.",
+}
+
+# In the order of the firmware's PLAN_FAULTS.
+PLAN_FAULTS = (
+    "The profile as sent is fine.",
+    "The profile reached the device damaged; check the cable, then send it again.",
+    "The profile was sent in a form this firmware does not know; install the firmware that came"
+    " with this emberbed.",
+    "The profile reached the device too short or too long; check the cable, then send it again.",
+    "The profile has no stages; give it at least a ramp and a cooling stage.",
+    "The profile must end with one cooling stage and have no other; put one there.",
+    "The profile has a kind of stage this firmware does not offer; use ramp, hold, wait and cool.",
+    "The profile asks for a temperature above what the device allows, or below the coldest it can"
+    " read; lower the stage, or choose another sensor place.",
+    "The profile names a sensor or a heater zone the device does not have; compare its sensors with"
+    " those of the device.",
+    "The controller numbers sent with the profile are outside what the device allows; use the"
+    " default ones, or tune the heater again.",
+    "The profile has a time outside what the device allows; make every stage, and the whole run,"
+    " shorter than a day.",
+    "The profile has a temperature course the device cannot follow; make its ramps longer or"
+    " flatter.",
+)
+
+STAGE_KINDS = {
+    "RAMP": "ramp",
+    "HOLD": "hold",
+    "WAIT": "wait",
+    "HOT_AIR": "hot air",
+    "COOL": "cool",
+    "POWER": "fixed power",
+}
+
+ROLES = {
+    "absent": "not used",
+    "control": "controls the heat",
+    "edge": "board edge",
+    "chip_top": "top of the chip",
+    "neighbour": "neighbour to be spared",
+    "emitter": "heater itself",
+    "pair": "checks its partner",
+}
+
+
+def _by_code(module: object, table: dict[str, str]) -> dict[int, str]:
+    return {getattr(module, name): words for name, words in table.items()}
+
+
+_TRIP_NAMES = {code: name for code, name, _reaction in trip_codes.TRIPS}
+_WAITS_BY_CODE = _by_code(run_states, WAITS)
+_WITHHELD_BY_BIT = _by_code(trip_codes, WITHHELD)
+
+
+def _unknown(what: str, code: int) -> str:
+    return f"{what} {code}, which this emberbed does not know; update it"
+
+
+def _at(names: tuple[str, ...], code: int) -> str | None:
+    return names[code] if 0 <= code < len(names) else None
+
+
+def state_words(state: int) -> str:
+    """Return what the device is doing in state number `state`."""
+    name = _at(run_states.STATE_NAMES, state)
+    return STATES[name] if name else _unknown("in a state with the number", state)
+
+
+def verdict_words(state: str, limits_exceeded: int | None = None) -> str:
+    """Return the verdict of a run in the store's state `state`; 'finished' never stands alone."""
+    words = VERDICTS.get(state, f"Ended as {state}, a verdict which this emberbed does not know.")
+    if state != "finished":
+        return words
+    if limits_exceeded is None:
+        return f"{words} Whether limits were exceeded was not counted."
+    plural = "" if limits_exceeded == 1 else "s"
+    return f"{words} {limits_exceeded or 'No'} limit{plural} exceeded."
+
+
+def wait_words(waits_for: int) -> str:
+    """Return what the run waits for, '' for nothing."""
+    return _WAITS_BY_CODE.get(waits_for, _unknown("waits for something with the number", waits_for))
+
+
+def trip_name(code: int) -> str:
+    """Return the name of a trip for tables and files, '' for none."""
+    return "" if code == trip_codes.NO_TRIP else _TRIP_NAMES.get(code, f"TRIP_{code}")
+
+
+def trip_words(code: int, sensor: str | None = None) -> TripWords:
+    """Return what happened and what to do; `sensor` is the name of the sensor that caused it."""
+    if code not in _TRIP_NAMES:
+        return TripWords(
+            f"{_unknown('The device switched heat off for a reason with the number', code)}.",
+            "Leave the heater off until you know the reason.",
+        )
+    happened, mend = TRIPS[_TRIP_NAMES[code]]
+    return TripWords(happened.replace("{sensor}", sensor or "a sensor"), mend)
+
+
+def withheld_words(bits: int) -> list[str]:
+    """Return every reason for which a tick had no permission to heat."""
+    known = [words for bit, words in _WITHHELD_BY_BIT.items() if bits & bit]
+    rest = bits & ~sum(_WITHHELD_BY_BIT)
+    return known + ([_unknown("for a reason with the number", rest)] if rest else [])
+
+
+def refusal_words(refusal: int, plan_fault: int | None = None) -> str:
+    """Return why the device refused a request; `plan_fault` is the row that BAD_PLAN brings."""
+    name = _at(messages.REFUSAL_NAMES, refusal)
+    if name is None:
+        return f"{_unknown('The device refused for a reason with the number', refusal)}."
+    if refusal == messages.BAD_PLAN and plan_fault is not None:
+        fault = _at(PLAN_FAULTS, plan_fault)
+        return fault or f"{_unknown('The profile has a fault with the number', plan_fault)}."
+    return REFUSALS[name]
+
+
+def stage_words(kind: int) -> str:
+    """Return the trade's word for a stage kind."""
+    name = _at(plan.KIND_NAMES, kind)
+    return STAGE_KINDS[name] if name else f"kind {kind}"
+
+
+def role_words(role: int) -> str:
+    """Return what a sensor is there for."""
+    name = _at(plan.ROLE_NAMES, role)
+    return ROLES[name] if name else f"role {role}"

@@ -1,0 +1,106 @@
+"""Every code of the firmware has its sentence, and no inner word reaches the bench."""
+
+import re
+
+import pytest
+
+from emberbed import words
+from emberbed.store.schema import RUN_STATES
+from emberbed_fw import messages, plan, run_states, trip_codes
+
+# contracts.md, "Defaults at the bench": words that confuse there
+INNER_WORDS = re.compile(r"\b(lease|plan|knot|digest|shadow)s?\b", re.IGNORECASE)
+
+
+def constants(module, prefix):
+    return {name: getattr(module, name) for name in dir(module) if name.startswith(prefix)}
+
+
+def all_sentences():
+    for table in (words.STATES, words.VERDICTS, words.WAITS, words.WITHHELD, words.REFUSALS,
+                  words.STAGE_KINDS, words.ROLES):  # fmt: skip
+        yield from table.values()
+    for trip in words.TRIPS.values():
+        yield from trip
+    yield from words.PLAN_FAULTS
+    yield words.HOT
+
+
+def test_every_table_has_exactly_the_firmware_s_names():
+    assert set(words.TRIPS) == {name for _code, name, _reaction in trip_codes.TRIPS}
+    assert set(words.STATES) == set(run_states.STATE_NAMES)
+    assert set(words.WAITS) == set(constants(run_states, "WAITS_"))
+    assert set(words.WITHHELD) == set(constants(trip_codes, "WITHHELD_"))
+    assert set(words.REFUSALS) == set(messages.REFUSAL_NAMES)
+    assert set(words.STAGE_KINDS) == set(plan.KIND_NAMES)
+    assert set(words.ROLES) == set(plan.ROLE_NAMES)
+    assert set(words.VERDICTS) == set(RUN_STATES)
+    assert len(words.PLAN_FAULTS) == len(plan.PLAN_FAULTS)
+
+
+def test_every_code_gets_its_own_words():
+    for code, _name, _reaction in trip_codes.TRIPS:
+        happened, mend = words.trip_words(code, "edge")
+        assert happened.endswith(".") and mend.endswith("."), code
+        assert "{" not in happened + mend
+        assert happened.count(". ") == mend.count(". ") == 0, "one sentence each"
+    texts = [words.trip_words(code) for code, _name, _reaction in trip_codes.TRIPS]
+    assert len(set(texts)) == len(texts)
+    states = [words.state_words(code) for code in range(len(run_states.STATE_NAMES))]
+    assert len(set(states)) == len(states)
+    waits = [words.wait_words(code) for code in constants(run_states, "WAITS_").values()]
+    assert len(set(waits)) == len(waits)
+
+
+def test_no_inner_word_is_said():
+    for sentence in all_sentences():
+        assert not INNER_WORDS.search(sentence), sentence
+    assert INNER_WORDS.search("the lease ran out")
+
+
+def test_what_the_bench_must_hear():
+    # contracts.md: a short to ground wants one layer of polyimide tape under the bead
+    happened, mend = words.trip_words(trip_codes.SENSOR_SHORT_GROUND, "edge")
+    assert "edge" in happened and "touches metal" in happened
+    assert "one layer of polyimide tape under" in mend
+    # reliability.md 1b: a stuck switch is not mended by switching it off again
+    for code in (trip_codes.HEAT_UNCOMMANDED, trip_codes.CONTACTOR_STUCK_CLOSED):
+        assert words.trip_words(code).mend.startswith("Pull the mains plug now")
+
+
+@pytest.mark.parametrize(
+    ("exceeded", "tail"),
+    [(0, "No limits exceeded."), (1, "1 limit exceeded."), (3, "3 limits exceeded.")],
+)
+def test_finished_is_followed_by_the_count_of_limits_exceeded(exceeded, tail):
+    assert words.verdict_words("finished", exceeded).endswith(tail)
+    assert "not counted" in words.verdict_words("finished")
+
+
+def test_withheld_bits_are_all_told():
+    bits = constants(trip_codes, "WITHHELD_")
+    assert len(words.withheld_words(sum(bits.values()))) == len(bits)
+    assert words.withheld_words(0) == []
+    assert words.withheld_words(trip_codes.WITHHELD_LEASE) == ["nobody answers for the heat"]
+
+
+def test_plan_faults_are_told_by_their_row():
+    for row in range(len(plan.PLAN_FAULTS)):
+        assert words.refusal_words(messages.BAD_PLAN, row) == words.PLAN_FAULTS[row]
+    assert "newer" not in words.refusal_words(messages.DONE)
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        lambda: words.state_words(77),
+        lambda: words.wait_words(77),
+        lambda: words.trip_words(77).happened,
+        lambda: words.withheld_words(128)[0],
+        lambda: words.refusal_words(77),
+        lambda: words.refusal_words(messages.BAD_PLAN, 77),
+        lambda: words.verdict_words("melted"),
+    ],
+)
+def test_a_code_of_a_newer_device_is_told_too(told):
+    assert "does not know" in told()
