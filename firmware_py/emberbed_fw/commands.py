@@ -94,7 +94,7 @@ def _renew(machine, octets, at):
 
 def _acknowledge(machine, prompt):
     sequencer = machine.sequencer
-    if machine.life.state not in (rs.RUN, rs.WAIT) or sequencer is None:
+    if machine.life.state not in rs.STAGED_STATES or sequencer is None:
         return ms.WRONG_STATE
     if sequencer.prompt != prompt:
         return ms.WRONG_PROMPT

@@ -69,7 +69,7 @@ class Life:
             self._cold_proof(machine)
         elif self.state == rs.HOT_PROOF:
             self._hot_proof(machine)
-        elif self.state in (rs.RUN, rs.WAIT):
+        elif self.state in rs.STAGED_STATES:
             self._stages(machine)
         elif self.state == rs.COOL:
             self._cool(machine)

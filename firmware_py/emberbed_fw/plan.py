@@ -58,7 +58,9 @@ HEADER_FIELDS = (
     [("ki%d_q14" % z, "I") for z in range(ZONES)]
 ) + tuple([("kd%d_q4" % z, "I") for z in range(ZONES)]) + tuple(
     [("weight%d_q8" % z, "H") for z in range(ZONES)]
-) + tuple([("filter%d_shift" % z, "B") for z in range(ZONES)])
+) + tuple([("filter%d_shift" % z, "B") for z in range(ZONES)]) + tuple(
+    [("preview%d_ticks" % z, "H") for z in range(ZONES)]  # how far ahead the plan's slope is taken
+)
 
 STAGE_FIELDS = (
     ("kind", "B"),
@@ -99,6 +101,7 @@ MAX_KI_Q14 = 5000  # times an error of 20000 cdeg is added to an integral below 
 MAX_KD_Q4 = 250000  # times a slope of 4000 stays below 2**30
 MAX_WEIGHT_Q8 = 256
 MAX_FILTER_SHIFT = 8
+MAX_PREVIEW_TICKS = 6000
 
 PLAN_FAULTS = (
     "fine",
@@ -135,6 +138,8 @@ class Plan:
         self.role = [self.header["role%d" % c] for c in range(CHANNELS)]
         self.limit_cdeg = [self.header["limit%d_cdeg" % c] for c in range(CHANNELS)]
         self.control = [self.header["control%d" % z] for z in range(ZONES)]
+        self.feedforward_q15 = [self.knot["feedforward%d_q15" % z] for z in range(ZONES)]
+        self.preview_ticks = [self.header["preview%d_ticks" % z] for z in range(ZONES)]
         self.in_use = [role != ROLE_ABSENT for role in self.role]
 
 
@@ -193,6 +198,8 @@ def _gain_fault(header, zone):
     if header["cap%d_q15" % zone] > FULL_POWER_Q15 or header["kp%d_q8" % zone] > MAX_KP_Q8:
         return True
     if header["ki%d_q14" % zone] > MAX_KI_Q14 or header["kd%d_q4" % zone] > MAX_KD_Q4:
+        return True
+    if header["preview%d_ticks" % zone] > MAX_PREVIEW_TICKS:
         return True
     weight = header["weight%d_q8" % zone]
     if weight > MAX_WEIGHT_Q8 or header["filter%d_shift" % zone] > MAX_FILTER_SHIFT:

@@ -83,8 +83,10 @@ WAITS_OPERATOR = 6  # a prompt waits for its acknowledgement
 WAITS_ANSWER = 7  # the stage is over its longest time and the device asks
 WAITS_COOLING = 8
 
+# Tuples that a tick asks are built here once: a tuple written inside a function is a new object.
+STAGED_STATES = (RUN, WAIT)
 HEATING_STATES = (HOT_PROOF, RUN, WAIT)
-ARMED_STATES = (COLD_PROOF, HOT_PROOF, RUN, WAIT, COOL)
+SHOWN_STATES = (RUN, WAIT, COOL)  # the record names the stage
 
 
 def next_state(state, event):

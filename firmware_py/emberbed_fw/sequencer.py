@@ -85,8 +85,21 @@ class Sequencer:
 
     def feedforward_q15(self, zone):
         """Return the plan's feedforward for `zone` at the running knot."""
-        column = self._plan.knot["feedforward%d_q15" % zone]
-        return column[self._knot]
+        return self._plan.feedforward_q15[zone][self._knot]
+
+    def slope_q6(self, ahead_ticks):
+        """Return the plan's slope `ahead_ticks` from now in cdeg per tick, Q6; 0 on a plateau and
+        past the end of the stage."""
+        ticks = self._plan.knot["tick"]
+        setpoints = self._plan.knot["setpoint_cdeg"]
+        last = self._last_knot()
+        knot = self._knot
+        while knot < last and ticks[knot + 1] <= self.stage_tick + ahead_ticks:
+            knot += 1
+        if knot == last:
+            return 0
+        span = ticks[knot + 1] - ticks[knot]
+        return divide_round((setpoints[knot + 1] - setpoints[knot]) * 64, span)
 
     def _enter(self, stage, measured_cdeg):
         if self.stage != NONE and self.kind() != plans.RAMP:

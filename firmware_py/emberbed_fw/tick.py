@@ -138,7 +138,7 @@ class Machine:
 
     def _control(self):
         """Demands and wanted bits of every zone."""
-        heats = self.life.state in (rs.RUN, rs.WAIT)
+        heats = self.life.state in rs.STAGED_STATES
         wanted = self.life.pulse_zones(self)
         for zone in range(ZONES):
             if not self.zones_in_use >> zone & 1:
@@ -156,7 +156,8 @@ class Machine:
         delivered = self.guard.withheld == 0
         feedforward = self.sequencer.feedforward_q15(zone)
         pid = self.pids[zone]
-        pid.step(self.sequencer.setpoint_cdeg, measured, feedforward, delivered)
+        slope_q6 = self.sequencer.slope_q6(self.plan.preview_ticks[zone])
+        pid.step(self.sequencer.setpoint_cdeg, slope_q6, measured, feedforward, delivered)
         self.demand_q15[zone] = pid.demand_q15
 
     def _rest_zone(self, zone, measured):
@@ -229,7 +230,7 @@ class Machine:
         return HANDLING_CDEG if self.plan is None else self.plan.header["handling_cdeg"]
 
     def _staged(self):
-        return self.sequencer is not None and self.life.state in (rs.RUN, rs.WAIT, rs.COOL)
+        return self.sequencer is not None and self.life.state in rs.SHOWN_STATES
 
     def stage(self):
         return self.sequencer.stage if self._staged() else NONE
@@ -241,11 +242,11 @@ class Machine:
         return self.sequencer.stage_elapsed if self._staged() else 0
 
     def setpoint_cdeg(self):
-        if self.life.state in (rs.RUN, rs.WAIT):
+        if self.life.state in rs.STAGED_STATES:
             return self.sequencer.setpoint_cdeg
         return NO_READING_CDEG
 
     def prompt(self):
-        if self.life.state in (rs.RUN, rs.WAIT):
+        if self.life.state in rs.STAGED_STATES:
             return self.sequencer.prompt
         return NONE

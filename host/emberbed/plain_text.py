@@ -38,5 +38,5 @@ def did_you_mean(wanted: str, known: Iterable[str], otherwise: str) -> str:
     names = list(known)
     near = near_names(wanted, names)
     if near:
-        return "did you mean " + " or ".join(f'"{name}"' for name in near) + "?"
-    return f"{otherwise} {', '.join(names)}"
+        return "did you mean " + " or ".join(f'"{printable(name)}"' for name in near) + "?"
+    return f"{otherwise} {', '.join(printable(name) for name in names)}"

@@ -70,7 +70,7 @@ class TripWords(NamedTuple):
     mend: str
 
 
-# {sensor} is replaced by the sensor's name, or by "a sensor".
+# {sensor} is replaced by the sensor with its name, or by "a sensor".
 TRIPS = {
     "SENSOR_OPEN": TripWords(
         "The thermocouple of {sensor} is open: it broke, or came off its terminals.",
@@ -104,8 +104,7 @@ TRIPS = {
         " look whether limit and profile fit this board.",
     ),
     "TICK_OVERRUN": TripWords(
-        "The controller fell more than "
-        f"{safety_limits.OVERRUN_TICK_MS - units.TICK_MS} ms behind.",
+        f"The controller fell more than {safety_limits.OVERRUN_TICK_MS - units.TICK_MS} ms behind.",
         "Switch the controller off and on; do not heat with it if this happens again.",
     ),
     "HEAT_UNCOMMANDED": TripWords(
@@ -145,8 +144,7 @@ TRIPS = {
         "Switch the controller off and on, keep the record of this run, and report it.",
     ),
     "PC_LINK_LOST": TripWords(
-        "The PC link was silent for more than "
-        f"{safety_limits.LEASE_TICKS // units.TICKS_PER_S} s.",
+        f"The PC link was silent for more than {safety_limits.LEASE_TICKS // units.TICKS_PER_S} s.",
         "Check the cable, keep the PC from going to sleep, then start a new run.",
     ),
 }
@@ -220,6 +218,7 @@ def _by_code(module: object, table: dict[str, str]) -> dict[int, str]:
 
 _TRIP_NAMES = {code: name for code, name, _reaction in trip_codes.TRIPS}
 _WAITS_BY_CODE = _by_code(run_states, WAITS)
+_WAIT_NAMES = {getattr(run_states, name): name.removeprefix("WAITS_") for name in WAITS}
 _WITHHELD_BY_BIT = _by_code(trip_codes, WITHHELD)
 
 
@@ -253,6 +252,13 @@ def wait_words(waits_for: int) -> str:
     return _WAITS_BY_CODE.get(waits_for, _unknown("waits for something with the number", waits_for))
 
 
+def wait_name(waits_for: int) -> str:
+    """Return a name of what the run waits for, for tables and files, '' for nothing."""
+    if waits_for == run_states.WAITS_NOTHING:
+        return ""
+    return _WAIT_NAMES.get(waits_for, str(waits_for))
+
+
 def trip_name(code: int) -> str:
     """Return the name of a trip for tables and files, '' for none."""
     return "" if code == trip_codes.NO_TRIP else _TRIP_NAMES.get(code, f"TRIP_{code}")
@@ -266,7 +272,8 @@ def trip_words(code: int, sensor: str | None = None) -> TripWords:
             "Leave the heater off until you know the reason.",
         )
     happened, mend = TRIPS[_TRIP_NAMES[code]]
-    return TripWords(happened.replace("{sensor}", sensor or "a sensor"), mend)
+    named = f"the sensor {sensor}" if sensor else "a sensor"
+    return TripWords(happened.replace("{sensor}", named), mend)
 
 
 def withheld_words(bits: int) -> list[str]:

@@ -68,7 +68,7 @@ def parse_fault(text: str) -> FaultEvent:
     """Return the fault a person wrote; ValueError holds one sentence for that person."""
     form = _FORM.fullmatch(text.strip())
     if not form:
-        raise ValueError(f"Fault '{text}' has no time; {_known()}.")
+        raise ValueError(f"Fault '{text}' cannot be read; {_known()}.")
     kind = KINDS.get(form["name"])
     if kind is None:
         raise ValueError(f"Fault '{form['name']}' is not known; {_known()}.")

@@ -93,5 +93,10 @@ class PipePort:
             self._sink.flush()
 
 
-if __name__ == "__main__":
+def serve():
+    """Run the device on this process's standard input and output."""
     start(PipePort(sys.stdin.buffer, sys.stdout.buffer))
+
+
+if __name__ == "__main__":
+    serve()

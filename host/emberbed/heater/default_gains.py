@@ -1,7 +1,7 @@
 """Controller numbers for a heater nobody has identified yet: slow and safe rather than quick.
 
-Chosen by rehearsal on the simulated heater over board masses from 60 to 300 g; common practice for
-an unknown plant, no source. `emberbed tune` replaces them once a heater file exists.
+Chosen by rehearsal on the simulated heater over boards of 60, 240 and 300 g: less than 2 degC of
+overshoot at the end of a ramp. No source beyond that simulation.
 """
 
 from typing import NamedTuple
@@ -14,11 +14,12 @@ POWER_CAP = 0.6  # of full power, while the heater is not identified
 class Gains(NamedTuple):
     """Gains in bench units: parts of full power per K, per K s, and s per K."""
 
-    kp_per_k: float = 0.03
-    ki_per_k_s: float = 0.0002
-    kd_s_per_k: float = 0.6
-    setpoint_weight: float = 0.7
-    filter_shift: int = 4  # derivative filter time = 2**shift ticks
+    kp_per_k: float = 0.1
+    ki_per_k_s: float = 0.0003
+    kd_s_per_k: float = 2.0
+    setpoint_weight: float = 1.0
+    filter_shift: int = 5  # derivative filter time = 2**shift ticks
+    preview_ticks: int = 350  # the plan's slope is taken this far ahead: the emitter's lag
 
     def kp_q8(self) -> int:
         """Return Kp as the plan holds it: q15 per cdeg, times 256."""

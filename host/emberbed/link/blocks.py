@@ -15,7 +15,9 @@ CRC_BYTES = 4
 def block_crc(block: bytes) -> int:
     """Return the CRC-32 that a block carries in its last four bytes, by which it is named."""
     if len(block) <= CRC_BYTES:
-        raise ValueError(f"a block ends with a CRC of {CRC_BYTES} bytes, this has {len(block)} bytes")
+        raise ValueError(
+            f"a block ends with {CRC_BYTES} bytes of CRC, this has {len(block)} in all"
+        )
     return int.from_bytes(block[-CRC_BYTES:], "little")
 
 

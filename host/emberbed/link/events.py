@@ -10,7 +10,7 @@ _GREETING = struct.Struct(messages.HELLO_REPLY)
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """The device's answer to one request; `refusal` is messages.DONE or a reason, `data` follows."""
+    """The answer to one request: `refusal` is messages.DONE or a reason, `data` what followed."""
 
     request_type: int
     request_sequence: int

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import crcmod.predefined
 from cobs import cobs
+
 from emberbed_fw.frames import (
     CRC_BYTES,
     HEADER,

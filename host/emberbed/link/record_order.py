@@ -12,7 +12,7 @@ class RecordOrder:
 
     def __init__(self) -> None:
         self.next_tick = 0
-        self.newest_tick = 0
+        self.newest_tick = -1
         self._early: dict[int, Record] = {}
 
     def start(self, next_tick: int, newest_tick: int) -> None:

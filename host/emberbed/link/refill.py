@@ -1,14 +1,14 @@
-"""Decides when to ask for missing records again and when to give them up. Pure, time is an argument.
+"""Decides when to ask again for missing records and when to give them up.
 
-Asks from the first missing tick. A gap is given up when the device refuses, says that its oldest
-record is newer, starts each resend behind the missing tick, or answers without ever resending.
-A device that does not answer at all is asked for ever: it may still have the records.
+Asks from the first missing tick. A gap is given up when the device refuses, begins each resend
+behind the missing tick (its oldest record is newer), or answers without ever resending. A device
+that does not answer at all is asked for ever: it may still have the records. Pure: the time is an
+argument, in seconds of any steady clock.
 """
 
 from enum import Enum
 
-ASKS_WITHOUT_PROGRESS = 3
-ASKS_OVERSHOT = 3  # one overshoot may be a damaged frame, three are the end of the ring
+MOST_ASKS = 3  # one resend without the missing record may be a damaged frame, three are not
 
 
 class Refill(Enum):
@@ -45,9 +45,10 @@ class GapKeeper:
         self._overshot = False
         self._due_s = None
 
-    def unanswered(self) -> None:
-        """Note that the last ask was never answered: it counts for nothing."""
-        self._asks -= 1
+    def put_off(self) -> None:
+        """Note that the device cannot be asked now: ask again after a while, for ever."""
+        self._asks = 1
+        self._overshot = False
         self._due_s = None
 
     def decide(self, next_tick: int, now_s: float) -> Refill:
@@ -58,11 +59,15 @@ class GapKeeper:
             self._due_s = now_s + self._answer_s
         if self._refused:
             return Refill.GIVE_UP
-        if self._overshot:
-            return self._ask_or_give_up(ASKS_OVERSHOT)
-        if self._asks == 0 or (self._due_s is not None and now_s >= self._due_s):
-            return self._ask_or_give_up(ASKS_WITHOUT_PROGRESS)
-        return Refill.WAIT
+        overdue = self._due_s is not None and now_s >= self._due_s
+        if self._asks and not self._overshot and not overdue:
+            return Refill.WAIT
+        if self._asks == MOST_ASKS:
+            return Refill.GIVE_UP
+        self._asks += 1
+        self._overshot = False
+        self._due_s = None
+        return Refill.ASK
 
     def _note_progress(self, next_tick: int, now_s: float) -> None:
         resending = self._tick >= 0
@@ -73,11 +78,3 @@ class GapKeeper:
             self._asks = 1  # the running resend counts as the ask for this tick too
             self._overshot = overshot
             self._due_s = now_s + self._answer_s
-
-    def _ask_or_give_up(self, most_asks: int) -> Refill:
-        self._overshot = False
-        self._due_s = None
-        if self._asks >= most_asks:
-            return Refill.GIVE_UP
-        self._asks += 1
-        return Refill.ASK

@@ -10,10 +10,6 @@ done twice without harm). One request at a time; STOP, RENEW and BACKFILL need n
 
 import struct
 
-from emberbed_fw import messages
-from emberbed_fw.frames import PROTOCOL_VERSION
-from emberbed_fw.record import FIXED_BYTES
-
 from emberbed.link.blocks import crc_halves
 from emberbed.link.events import (
     Damaged,
@@ -30,6 +26,9 @@ from emberbed.link.frames import Frame, FrameSplitter, encode
 from emberbed.link.lanes import Waiting, lane_of
 from emberbed.link.record_order import RecordOrder
 from emberbed.link.refill import GapKeeper, Refill
+from emberbed_fw import messages
+from emberbed_fw.frames import PROTOCOL_VERSION
+from emberbed_fw.record import FIXED_BYTES
 
 ANSWER_S = 0.4  # a tick is 0.1 s; commands are answered within two
 ATTEMPTS = 5  # the first sending and four repeats: silent after 2 s
@@ -86,7 +85,7 @@ class Session:
         self.greeting = None
         self._waiting.clear()
         self._outgoing.clear()
-        self._gap.forget()
+        self._order = RecordOrder()
         return self.request(messages.HELLO, struct.pack("<BI", PROTOCOL_VERSION, self._nonce))
 
     def renew(self, tick: int) -> bytes:
@@ -133,6 +132,8 @@ class Session:
             self._damaged_told = damaged
         if self._order.missing:
             self._mend_gap(now_s, events)
+        else:
+            self._gap.forget()
         for lane in list(self._waiting):
             self._watch(lane, now_s, events)
         return events
@@ -194,15 +195,18 @@ class Session:
             return
         self.abandon(waiting.message_type)
         if reply.request_type == messages.BACKFILL:
-            self._take_backfill_answer(reply, events)
+            if reply.refusal in (messages.BUSY, messages.WRONG_SESSION):
+                self._gap.put_off()
+            else:
+                self._gap.answered(refused=reply.refusal != messages.DONE)
             return
-        if reply.request_type == messages.HELLO and reply.refusal == messages.DONE:
+        if reply.request_type == messages.HELLO:
             self._open(reply)
         events.append(reply)
 
     def _open(self, reply: Reply) -> None:
         greeting = read_greeting(reply.data)
-        if greeting is None:
+        if greeting is None or reply.refusal != messages.DONE:
             return
         opened_before = self._greeted_as == reply.request_sequence
         self.greeting = greeting
@@ -231,7 +235,7 @@ class Session:
             return
         del self._waiting[lane]
         if waiting.message_type == messages.BACKFILL:
-            self._gap.unanswered()
+            self._gap.put_off()
         events.append(Silent(waiting.message_type, waiting.sequences[-1]))
 
     def _send_again(self, waiting: Waiting, renumber: bool) -> None:
@@ -239,9 +243,7 @@ class Session:
             waiting.sequences.append(self._next_sequence())
         waiting.sends_left -= 1
         waiting.due_s = None
-        self._outgoing += self._frame(
-            waiting.message_type, waiting.sequences[-1], waiting.payload
-        )
+        self._outgoing += self._frame(waiting.message_type, waiting.sequences[-1], waiting.payload)
 
     def _mend_gap(self, now_s: float, events: list[Event]) -> None:
         while self._order.missing and messages.BACKFILL not in self._waiting:
@@ -253,9 +255,6 @@ class Session:
                 return
             self._order.give_up(events)
             self._gap.forget()
-
-    def _take_backfill_answer(self, reply: Reply, events: list[Event]) -> None:
-        self._gap.answered(refused=reply.refusal not in (messages.DONE, messages.BUSY))
 
     # bytes
 

@@ -39,7 +39,9 @@ class UnknownMaterial(LookupError):
 
 @cache
 def _book() -> dict[str, dict[str, dict]]:
-    return tomllib.loads((files(__package__) / "materials.toml").read_text(encoding="utf-8"))
+    return tomllib.loads(
+        (files("emberbed.materials") / "materials.toml").read_text(encoding="utf-8")
+    )
 
 
 @cache

@@ -1,8 +1,9 @@
 """Every number a profile is judged by: value, unit, and why or from where.
 
-RANGES     what a key of the profile file may hold at all; outside it the file is refused
-TEXTS      longest texts, in characters
-*_LIMIT..  rules of `check`: an error stops the run, a warning or a note lets a person decide
+RANGES    what a key of the profile file may hold at all; outside it the file is refused
+TEXTS     longest texts, in characters
+DEFAULT_  what a stage gets where the profile says nothing; common practice, no source
+Limit     one rule of `check`: an error stops the run, a warning or a note lets a person decide
 """
 
 from typing import NamedTuple
@@ -38,20 +39,19 @@ RANGES = {
     "mass_g": Range(1, 5000, "g", "what a bench heater holds; our choice"),
     "length_mm": Range(5, 600, "mm", "what a bench heater holds; our choice"),
     "width_mm": Range(5, 600, "mm", "what a bench heater holds; our choice"),
-    "to_c": Range(25, HARD_CEILING_C, "°C", "Pb-free packages survive 260 °C, J-STD-020 table 4-2"),
-    "rate_c_per_s": Range(0.01, 3, "°C/s", "ramps faster than 3 °C/s crack parts, J-STD-020"),
+    "to_c": Range(25, HARD_CEILING_C, "°C", "no package is rated higher, J-STD-020 table 4-2"),
+    "rate_c_per_s": Range(0.01, 3, "°C/s", "parts are rated for 3 °C/s, J-STD-020 table 5-2"),
     "for_s": Range(1, MOST_STAGE_S, "s", _DAY),
     "band_c": Range(0.5, 20, "°C", "a converter step is 0.25 °C; our choice"),
     "hold_back_c": Range(1, 50, "°C", "how far the board may lag before the clock waits; ours"),
     "longest_s": Range(1, MOST_STAGE_S, "s", _DAY),
     "remind_s": Range(5, 600, "s", "a reminder nobody misses and everybody bears; our choice"),
     "below_c": Range(35, 100, "°C", "a warm room may never get colder; our choice"),
-    "fastest_c_per_s": Range(0.1, 6, "°C/s", "cooling faster than 6 °C/s is outside J-STD-020"),
+    "fastest_c_per_s": Range(0.1, 6, "°C/s", "parts are rated for 6 °C/s, J-STD-020 table 5-2"),
 }
 
 TEXTS = {"name": 80, "prompt": 120}
 
-# used where the profile says nothing; contracts of the bench, common practice, no source
 DEFAULT_BAND_C = 3.0
 DEFAULT_HOLD_BACK_C = 8.0
 DEFAULT_REMIND_S = 30.0

@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from emberbed.materials.book import UnknownMaterial, find_alloy, find_laminate
-from emberbed.plain_text import did_you_mean, printable
+from emberbed.plain_text import did_you_mean, near_names, printable
 from emberbed.profiles.limits import RANGES, TEXTS
 from emberbed.profiles.model import NOT_OFFERED, ROLES, STAGE_MODELS, Board, Profile
 from emberbed.profiles.source import ProfileSource
@@ -20,6 +20,7 @@ from emberbed_fw.settings import NAME_BYTES
 from emberbed_fw.units import CHANNELS
 
 MOST_SENTENCES = 50
+UNKNOWN, MISSING = "extra_forbidden", "missing"  # as the validating library calls them
 KINDS = tuple(STAGE_MODELS)
 _BOOK = {"alloy": find_alloy, "laminate": find_laminate}
 _TABLES = {
@@ -101,26 +102,40 @@ def _whole(data: Mapping[str, Any]) -> Iterator[_Found]:
 
 
 def _key_mistakes(errors: ValidationError) -> Iterator[_Found]:
-    for error in errors.errors(include_url=False, include_context=False):
-        location = tuple(error["loc"])
-        if location[:1] == ("stages",) and len(location) == 2:
-            continue  # a stage without a known kind: told by _stage_list_mistakes
-        if location[:1] == ("stages",) and len(location) > 2:
-            kind, location = str(location[2]), location[:2] + location[3:]
-            yield location, _key_text(STAGE_MODELS[kind], location, error)
-        elif location:  # an empty one is a mistake of the whole: told by _whole
-            model = Board if location[0] == "board" and len(location) > 1 else Profile
-            yield location, _key_text(model, location, error)
+    told = errors.errors(include_url=False, include_context=False)
+    meant = {near for error in told if error["type"] == UNKNOWN for near in _meant(error)}
+    for error in told:
+        location, model = _place_of(error)
+        if model is None or (error["type"] == MISSING and location in meant):
+            continue  # told by the rules of the whole, or by its misspelt name
+        yield location, _key_text(model, location, error)
+
+
+def _place_of(error: Any) -> tuple[Location, type[BaseModel] | None]:
+    """Return the location in the file, and the shape of the table there; None: told elsewhere."""
+    location = tuple(error["loc"])
+    if location[:1] == ("stages",) and len(location) > 2:  # the library puts the kind in between
+        return location[:2] + location[3:], STAGE_MODELS[str(location[2])]
+    if not location or (location[0] == "stages" and len(location) == 2):
+        return location, None
+    return location, Board if location[0] == "board" and len(location) > 1 else Profile
+
+
+def _meant(error: Any) -> list[Location]:
+    """Return the locations that a misspelt key may have been meant for."""
+    location, model = _place_of(error)
+    names = near_names(str(location[-1]), model.model_fields) if model else []
+    return [(*location[:-1], name) for name in names]
 
 
 def _key_text(model: type[BaseModel], location: Location, error: Any) -> str:
     key = str(location[-1])
     if location[0] == "sensors" and len(location) > 1:
         return _sensor_text(location, error["input"])
-    if error["type"] == "extra_forbidden":
+    if error["type"] == UNKNOWN:
         mend = did_you_mean(key, model.model_fields, "the keys here are")
         return f'the key "{printable(key)}" is not known here; {mend}'
-    if error["type"] == "missing":
+    if error["type"] == MISSING:
         return f"the key {key} is missing; add {_expected(key)}"
     return _value_text(key, error["input"])
 

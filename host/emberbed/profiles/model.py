@@ -20,7 +20,7 @@ from emberbed_fw.units import CHANNELS
 
 Role = Literal["control", "edge", "chip_top", "neighbour", "emitter", "pair"]
 ROLES: tuple[str, ...] = get_args(Role)
-SENSOR_NAME = "^[A-Za-z][A-Za-z0-9_-]{0,%d}$" % (NAME_BYTES - 1)
+SENSOR_NAME = f"^[A-Za-z][A-Za-z0-9_-]{{0,{NAME_BYTES - 1}}}$"
 
 
 def _limited(key: str, default: Any = ...) -> Any:

@@ -32,7 +32,7 @@ class Database:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        _make_folder(path.parent)
+        _make_folder_of(path)
         with told(path):
             self.connection = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
             try:
@@ -74,12 +74,13 @@ class Database:
                 raise
 
 
-def _make_folder(folder: Path) -> None:
+def _make_folder_of(path: Path) -> None:
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise StoreError(
-            f"the folder {folder} cannot be made ({error.strerror}); name another file with --store"
+            f"{path} cannot be made, as its folder cannot ({error.strerror}); name another file"
+            " with --store"
         ) from error
 
 

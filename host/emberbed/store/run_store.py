@@ -42,7 +42,7 @@ _COUNTED = """SELECT *,
     (SELECT min(tick) FROM tick WHERE run_id = run.id) AS first_tick,
     (SELECT max(tick) FROM tick WHERE run_id = run.id) AS last_tick FROM run"""
 _EVENTS = "SELECT number, tick, kind, sentence FROM event WHERE run_id = ? ORDER BY number"
-_RECORDS = "SELECT record FROM tick WHERE run_id = ? ORDER BY tick"
+_RECORDS = "SELECT record FROM tick WHERE run_id = ? AND tick >= ? ORDER BY tick"
 _LAST_TICK = "SELECT tick, trip FROM tick WHERE run_id = ? ORDER BY tick DESC LIMIT 1"
 _LAST_BLOCK = "SELECT number, sha256 FROM block WHERE run_id = ? ORDER BY number DESC LIMIT 1"
 _GAPS = """SELECT before + 1, tick - 1 FROM
@@ -159,16 +159,16 @@ class RunStore:
             raise self._no_such_run(run_id)
         return _made(StoredRun, rows[0])
 
-    def raw_records(self, run_id: int) -> Iterator[bytes]:
+    def raw_records(self, run_id: int, from_tick: int = 0) -> Iterator[bytes]:
         """Give the stored record bytes in tick order."""
         self.run(run_id)
         with told(self.path):
-            for row in self._database.connection.execute(_RECORDS, (run_id,)):
+            for row in self._database.connection.execute(_RECORDS, (run_id, from_tick)):
                 yield row[0]
 
-    def records(self, run_id: int) -> Iterator[TickRecord]:
-        """Give the stored records, decoded, in tick order."""
-        for octets in self.raw_records(run_id):
+    def records(self, run_id: int, from_tick: int = 0) -> Iterator[TickRecord]:
+        """Give the stored records from `from_tick` on, decoded, in tick order."""
+        for octets in self.raw_records(run_id, from_tick):
             try:
                 yield decode_record(octets)
             except (ValueError, TypeError) as error:

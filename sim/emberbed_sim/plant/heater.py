@@ -1,9 +1,9 @@
 """The simulated heater: drives in, converter words and senses out, one tick of 100 ms at a time.
 
 `step` takes what a device drives; afterwards `words`, `port_flags` and `fresh_channels` are what
-it reads for its next tick, the first ones being there from the start. A conversion takes the tick,
-so the words show the beads as they were when it began. `truth` is for monitors and rehearsals, never
-for a controller. Same bench, seed, faults and drives: same bits.
+it reads for its next tick, the first ones being there from the start. A conversion takes the whole
+tick, so the words show the beads as they were when it began. `truth` is for monitors and
+rehearsals, never for a controller. Same bench, seed, faults and drives: same bits.
 """
 
 from collections.abc import Sequence

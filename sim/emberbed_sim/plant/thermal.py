@@ -150,9 +150,7 @@ def _radiation(bench: BenchParameters, areas: tuple[float, float]) -> tuple[floa
     return tuple(SIGMA_W_M2_K4 * area for area in exchange_m2)
 
 
-def _natural_convection(
-    bench: BenchParameters, areas: tuple[float, float]
-) -> tuple[float, float]:
+def _natural_convection(bench: BenchParameters, areas: tuple[float, float]) -> tuple[float, float]:
     """Return W per K^1.25 of centre and edge, both faces together."""
     board = bench.board
     length_m = board.area_m2 / (2e-3 * (board.length_mm + board.width_mm))

@@ -30,8 +30,6 @@ class Thermocouple:
         )
         before = self._target_c
         self.bead_c = (
-            before
-            + (self.bead_c - before) * self._keeps
-            + (target - before) * self._follows_ramp
+            before + (self.bead_c - before) * self._keeps + (target - before) * self._follows_ramp
         )
         self._target_c = target

@@ -1,6 +1,7 @@
 """View factors against the published tables of radiation textbooks."""
 
 import pytest
+
 from emberbed_sim.plant.view_factors import coaxial_view_factor
 
 

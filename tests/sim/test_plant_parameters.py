@@ -1,6 +1,7 @@
 """Benches: heat capacity from kitchen scale and ruler, and refusal of impossible parts."""
 
 import pytest
+
 from emberbed_fw.units import CHANNELS as FIRMWARE_CHANNELS
 from emberbed_fw.units import TICK_MS
 from emberbed_sim.plant.parameters import (

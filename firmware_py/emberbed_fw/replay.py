@@ -1,0 +1,88 @@
+"""Run recorded inputs through the firmware again: the same bytes must come out.
+
+Begins at the record that holds the ARM command, with the settings and plan of that run. Each
+recorded tick's inputs and commands are fed; the record packed from them is left in `out` to be
+compared. A difference means a hardware or memory fault, or another firmware.
+"""
+
+import struct
+
+from emberbed_fw import messages, record
+from emberbed_fw import run_states as rs
+from emberbed_fw.plan import Plan
+from emberbed_fw.recorder import pack_record
+from emberbed_fw.settings import Settings
+from emberbed_fw.tick import Machine
+
+INPUTS = "<" + "".join([code for _name, code in record.INPUT_FIELDS])
+
+
+def arms(packed, length):
+    """Tell whether a record holds an ARM command: where replay can begin."""
+    at = record.FIXED_BYTES
+    while at < length:
+        if packed[at] == messages.ARM:
+            return True
+        at += 2 + packed[at + 1]
+    return False
+
+
+class Replay:
+    """One run. `feed` each record in order, from the first for which `arms` is true."""
+
+    def __init__(self, settings_block, plan_block):
+        self.machine = Machine(Settings(settings_block))
+        self.machine.prepare(Plan(plan_block))
+        self.machine.take_received_plan()
+        self.machine.life.happen(rs.PLAN_STORED)
+        self.out = bytearray(record.MAX_RECORD)
+        self.length = 0
+        self._begun = False
+
+    def feed(self, packed, length, around=None):
+        """Run one recorded tick; return the offset of the first differing byte, -1 for none.
+
+        around: None, or a pair of functions called before and after sample-to-drive.
+        """
+        machine = self.machine
+        self._load(packed, length)
+        if around is not None:
+            around[0]()
+        machine.sample_to_drive()
+        if around is not None:
+            around[1]()
+        self.length = pack_record(machine, self.out)
+        machine.commands.clear()
+        return self._first_difference(packed, length)
+
+    def _load(self, packed, length):
+        machine = self.machine
+        inputs = machine.inputs
+        tick, inputs.elapsed_ms, inputs.port_flags, inputs.fresh_channels, words = (
+            struct.unpack_from(INPUTS, packed, 0)
+        )
+        if not self._begun:
+            machine.tick = tick - 1
+            self._begun = True
+        inputs.words[:] = words
+        at = record.FIXED_BYTES
+        while at < length:
+            machine.commands.put(packed[at], packed, at + 2, packed[at + 1])
+            at += 2 + packed[at + 1]
+
+    def _first_difference(self, packed, length):
+        out = self.out
+        for index in range(min(length, self.length)):
+            if out[index] != packed[index]:
+                return index
+        return -1 if length == self.length else min(length, self.length)
+
+
+def field_at(offset):
+    """Return the name of the record field that holds byte `offset`."""
+    at = 0
+    for name, code in record.FIELDS:
+        at += struct.calcsize("<" + code)
+        if offset < at:
+            return name
+    return "commands"

@@ -1,0 +1,263 @@
+"""A device at the end of a port: asks, waits for the answers, keeps every record meanwhile.
+
+One thread, one loop: bytes are read, given to the session, and what the session wants sent is
+sent. Records and all else that arrives while a request waits for its answer stay in order for the
+next `poll`, or go to `sink` at once if there is one (so that a long request need not stop the
+storing; it may call `renew`, and nothing else of the device). A failing link is a `LinkError`, a
+"no" of the device is `Refused`: one sentence each.
+"""
+
+import secrets
+import time
+from collections.abc import Callable
+from types import TracebackType
+
+from emberbed.link.blocks import block_crc, read_payloads, write_payloads
+from emberbed.link.events import Event, Greeting, Reply, Silent, WrongVersion
+from emberbed.link.session import ANSWER_S, MAX_NONCE, Session
+from emberbed.link.transport import LinkError, Port, open_port
+from emberbed.words import refusal_words
+from emberbed_fw import messages
+from emberbed_fw.frames import PROTOCOL_VERSION
+from emberbed_fw.settings import SETTINGS_BYTES
+
+CONNECT_S = 5.0
+
+Sink = Callable[[list[Event]], None]
+Clock = Callable[[], float]
+
+
+class Refused(Exception):
+    """The device said no. `code` is a refusal of messages.py, `detail` what followed it, if any."""
+
+    def __init__(self, request_type: int, code: int, detail: int | None) -> None:
+        super().__init__(refusal_words(code, detail))
+        self.request_type = request_type
+        self.code = code
+        self.detail = detail
+
+
+class Device:
+    """A connected device; made by `connect`."""
+
+    def __init__(
+        self,
+        port: Port,
+        session: Session,
+        *,
+        sink: Sink | None = None,
+        clock: Clock = time.monotonic,
+    ) -> None:
+        self.sink = sink
+        self._port = port
+        self._session = session
+        self._clock = clock
+        self._events: list[Event] = []
+
+    @classmethod
+    def connect(
+        cls,
+        url: str,
+        timeout_s: float = CONNECT_S,
+        *,
+        first_tick: int | None = None,
+        sink: Sink | None = None,
+        answer_s: float = ANSWER_S,
+        clock: Clock = time.monotonic,
+    ) -> "Device":
+        """Open `url` and a session; `first_tick` is where a broken-off record goes on."""
+        nonce = secrets.randbelow(MAX_NONCE + 1)
+        session = Session(nonce, first_tick=first_tick, answer_s=answer_s)
+        device = cls(open_port(url), session, sink=sink, clock=clock)
+        try:
+            device._greet(timeout_s)
+        except BaseException:
+            device.close()
+            raise
+        return device
+
+    def __enter__(self) -> "Device":
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        failure: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    @property
+    def url(self) -> str:
+        return self._port.url
+
+    @property
+    def greeting(self) -> Greeting:
+        """What the device said of itself at HELLO."""
+        greeting = self._session.greeting
+        assert greeting is not None, "connect opens the session"
+        return greeting
+
+    def poll(self, timeout_s: float) -> list[Event]:
+        """Return what has happened, in order, waiting at most `timeout_s` for the first of it."""
+        end_s = self._clock() + timeout_s
+        while not self._events:
+            left_s = end_s - self._clock()
+            self._pump(left_s)
+            if left_s <= 0:
+                break
+        events, self._events = self._events, []
+        return events
+
+    def renew(self, tick: int) -> None:
+        """Answer for the heat; only the loop that has just committed the record of `tick` may."""
+        self._port.write(self._session.renew(tick))
+
+    def read_settings(self) -> bytes:
+        """Return the device's description of itself as it keeps it."""
+        return self._read_block(messages.SETTINGS_READ, SETTINGS_BYTES)
+
+    def send_plan(self, plan: bytes) -> None:
+        """Write the plan, let the device check and store it, read it back and compare."""
+        for payload in write_payloads(plan):
+            self.ask(messages.PLAN_WRITE, payload)
+        stored = self._read_block(messages.PLAN_READ, len(plan))
+        if stored != plan:
+            raise LinkError(
+                f"The plan read back from {self.url} is not the one that was sent: send it again, "
+                "and if that repeats itself, replace the device"
+            )
+
+    def arm(self, plan: bytes, attendance: int = messages.ATTEND_HOST) -> None:
+        """Arm for this plan, which must be the one stored; heat still needs the button."""
+        self._await(messages.ARM, lambda: self._session.arm(block_crc(plan), attendance))
+
+    def stop(self, reason: int = messages.STOP_BY_PERSON) -> None:
+        """Take the heat away; the cooling goes on being recorded."""
+        self._await(messages.STOP, lambda: self._session.stop(reason))
+
+    def acknowledge(self, prompt: int) -> None:
+        self._await(messages.ACK_PROMPT, lambda: self._session.acknowledge(prompt))
+
+    def ask(self, message_type: int, payload: bytes = b"") -> Reply:
+        """Send any request that has a reply and return that; `Refused` if it is a no."""
+        return self._await(message_type, lambda: self._session.request(message_type, payload))
+
+    def close(self) -> None:
+        self._port.close()
+
+    # inside
+
+    def _greet(self, timeout_s: float) -> None:
+        """Say HELLO until the device answers or the time is over."""
+        end_s = self._clock() + timeout_s
+        self._port.write(self._session.hello())
+        while True:
+            left_s = end_s - self._clock()
+            first_new = self._pump(left_s)
+            for event in self._events[first_new:]:
+                if isinstance(event, WrongVersion):
+                    raise LinkError(self._wrong_version(f"version {event.version}"))
+                if isinstance(event, Reply):
+                    self._events.remove(event)
+                    self._check_greeting(event)
+                    return
+                if isinstance(event, Silent):
+                    self._events.remove(event)
+                    self._port.write(self._session.hello())
+            if left_s <= 0:
+                raise LinkError(self._nobody(timeout_s))
+
+    def _check_greeting(self, reply: Reply) -> None:
+        if reply.refusal == messages.WRONG_VERSION:
+            raise LinkError(self._wrong_version("another version"))
+        if reply.refusal != messages.DONE:
+            raise _refused(reply)
+        greeting = self._session.greeting
+        if greeting is None or greeting.protocol != PROTOCOL_VERSION:
+            version = "another version" if greeting is None else f"version {greeting.protocol}"
+            raise LinkError(self._wrong_version(version))
+
+    def _wrong_version(self, spoken: str) -> str:
+        return (
+            f"The device at {self.url} speaks {spoken} of the protocol and this program version "
+            f"{PROTOCOL_VERSION}: install the firmware that belongs to this program on the device"
+        )
+
+    def _nobody(self, timeout_s: float) -> str:
+        if self._session.bytes_received == 0:
+            return (
+                f"Nothing answers at {self.url} within {timeout_s:g} s: check that the device has "
+                "power and its firmware, and that this is its port"
+            )
+        if self._session.frames_received == 0:
+            return f"What speaks at {self.url} is no Emberbed device: choose another port"
+        return (
+            f"The device at {self.url} speaks but does not answer within {timeout_s:g} s: "
+            "switch it off and on, then connect again"
+        )
+
+    def _read_block(self, message_type: int, length: int) -> bytes:
+        block = b""
+        for payload, count in read_payloads(length):
+            piece = self.ask(message_type, payload).data
+            if len(piece) != count:
+                raise LinkError(
+                    f"{self.url} answered {messages.MESSAGE_NAMES[message_type]} with "
+                    f"{len(piece)} bytes instead of {count}: install the firmware that belongs to "
+                    "this program on the device"
+                )
+            block += piece
+        return block
+
+    def _await(self, message_type: int, build: Callable[[], bytes]) -> Reply:
+        self._pump(0)  # the request then carries the newest tick, however long nobody has polled
+        self._hand_over()
+        request = build()
+        try:
+            self._port.write(request)
+            answer = self._answer(message_type)
+        except BaseException:
+            self._session.abandon(message_type)
+            raise
+        if isinstance(answer, Silent):
+            name = messages.MESSAGE_NAMES[message_type]
+            raise LinkError(
+                f"The device at {self.url} does not answer ({name}): "
+                "check the cable and the device's power, then connect again"
+            )
+        if answer.refusal != messages.DONE:
+            raise _refused(answer)
+        return answer
+
+    def _answer(self, message_type: int) -> Reply | Silent:
+        """Pump until the answer is there and take it out of the events."""
+        while True:
+            first_new = self._pump(self._session.answer_s)
+            for at in range(first_new, len(self._events)):
+                event = self._events[at]
+                if isinstance(event, (Reply, Silent)) and event.request_type == message_type:
+                    del self._events[at]
+                    self._hand_over()
+                    return event
+            self._hand_over()
+
+    def _pump(self, wait_s: float) -> int:
+        """Read once and send what is due; return where the new events begin."""
+        first_new = len(self._events)
+        received = self._port.read(min(max(0.0, wait_s), self._session.answer_s / 2))
+        self._events += self._session.receive(received, self._clock())
+        outgoing = self._session.take_outgoing()
+        if outgoing:
+            self._port.write(outgoing)
+        return first_new
+
+    def _hand_over(self) -> None:
+        if self.sink is not None and self._events:
+            events, self._events = self._events, []
+            self.sink(events)
+
+
+def _refused(reply: Reply) -> Refused:
+    detail = reply.data[0] if reply.data else None
+    return Refused(reply.request_type, reply.refusal, detail)

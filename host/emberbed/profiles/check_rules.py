@@ -1,0 +1,250 @@
+"""The rules of `check`, one function each: what a profile would do to board, solder and heater.
+
+Each takes a Case and yields (severity, location, sentence); the sentence names the rule with its
+source and the mend. Numbers and sources come from `limits` and the materials book. RULES lists
+them all.
+"""
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from emberbed.materials.book import Alloy, Laminate
+from emberbed.profiles import limits
+from emberbed.profiles.channels import channel_mistakes
+from emberbed.profiles.energy import power_needed_w, rate_within_power_c_per_s
+from emberbed.profiles.model import Cool, Hold, Profile, Ramp, Wait
+from emberbed.profiles.timing import Span, impossible, longest_run_ticks, peak_cdeg
+from emberbed.profiles.whole_rules import Location
+from emberbed_fw.units import TICKS_PER_S
+
+Severity = Literal["error", "warning", "note"]
+_Found = Iterator[tuple[Severity, Location, str]]
+
+
+@dataclass(frozen=True)
+class Case:
+    """What the rules look at; without channel names or watts the device is not known."""
+
+    profile: Profile
+    spans: list[Span]
+    alloy: Alloy
+    laminate: Laminate
+    channel_names: Sequence[str]
+    ceilings_cdeg: Sequence[int]
+    heater_watts: float | None
+    power_cap: float
+
+    def ramps(self) -> Iterator[tuple[Location, Span, Ramp]]:
+        for span in self.spans:
+            if isinstance(span.stage, Ramp):
+                yield ("stages", span.index), span, span.stage
+
+
+def _times(case: Case) -> _Found:
+    for location, sentence in impossible(case.profile):
+        yield "error", location, sentence
+
+
+def _laminate(case: Case) -> _Found:
+    tg_c = case.laminate.tg_c
+    advised_c = min(limits.SUPPORT_SOAK.value, tg_c - limits.TG_MARGIN.value)
+    for location, _span, ramp in case.ramps():
+        place = (*location, "to_c")
+        if ramp.to_c > tg_c:
+            yield (
+                "error",
+                place,
+                f"{ramp.to_c:g} °C is above the glass transition of {case.laminate.name}"
+                f" ({tg_c:g} °C), where the board goes soft and tears its vias"
+                f" ({case.laminate.source}); stay at {advised_c:g} °C or below",
+            )
+        elif ramp.to_c > advised_c:
+            limit = limits.SUPPORT_SOAK if advised_c == limits.SUPPORT_SOAK.value else None
+            rule = limit or limits.TG_MARGIN
+            yield (
+                "warning",
+                place,
+                f"{ramp.to_c:g} °C from below is more than the {advised_c:g} °C advised for"
+                f" {case.laminate.name} ({rule.source}); stay at {advised_c:g} °C or below",
+            )
+
+
+def _solder(case: Case) -> _Found:
+    alloy = case.alloy
+    close_c = alloy.solidus_c - limits.SOLIDUS_MARGIN.value
+    for location, _span, ramp in case.ramps():
+        place = (*location, "to_c")
+        if ramp.to_c >= alloy.solidus_c:
+            yield (
+                "error",
+                place,
+                f"{ramp.to_c:g} °C melts {alloy.name} (solid up to {alloy.solidus_c:g} °C,"
+                f" {alloy.source}), and a bottom heater is not meant to reflow a board alone;"
+                f" stay below {close_c:g} °C and bring the rest from above",
+            )
+        elif ramp.to_c > close_c:
+            yield (
+                "warning",
+                place,
+                f"{ramp.to_c:g} °C is less than {limits.SOLIDUS_MARGIN.value:g} °C below the"
+                f" solidus of {alloy.name} ({alloy.solidus_c:g} °C) and a hotter spot could melt"
+                f" ({limits.SOLIDUS_MARGIN.source}); stay at {close_c:g} °C or below",
+            )
+
+
+def _rates(case: Case) -> _Found:
+    for location, _span, ramp in case.ramps():
+        if ramp.rate_c_per_s > limits.RAMP_ADVISED.value:
+            yield (
+                "warning",
+                (*location, "rate_c_per_s"),
+                f"{ramp.rate_c_per_s:g} °C/s from below leaves the board's top and edges behind"
+                f" ({limits.RAMP_ADVISED.source}); write {limits.RAMP_ADVISED.value:g} or less",
+            )
+    last = case.spans[-1]
+    if not isinstance(last.stage, Cool):
+        return
+    if last.stage.fastest_c_per_s > limits.COOLING_ADVISED.value:
+        yield (
+            "warning",
+            ("stages", last.index, "fastest_c_per_s"),
+            f"cooling at {last.stage.fastest_c_per_s:g} °C/s strains joints and chip"
+            f" ({limits.COOLING_ADVISED.source}); write {limits.COOLING_ADVISED.value:g} or less",
+        )
+    if last.stage.below_c > limits.HANDLING.value:
+        yield (
+            "warning",
+            ("stages", last.index, "below_c"),
+            f"a board just below {last.stage.below_c:g} °C is still too hot to handle"
+            f" ({limits.HANDLING.source}); write {limits.HANDLING.value:g} or less",
+        )
+
+
+def _waits(case: Case) -> _Found:
+    for span in case.spans:
+        if not isinstance(span.stage, Wait):
+            continue
+        location = ("stages", span.index)
+        level_c = span.to_cdeg / 100
+        flux_call = "flux" in span.stage.prompt.casefold()
+        if flux_call and not limits.FLUX_LOW.value <= level_c <= limits.FLUX_HIGH.value:
+            yield (
+                "note",
+                location,
+                f"flux is called for at {level_c:g} °C; at {limits.FLUX_LOW.value:g} to"
+                f" {limits.FLUX_HIGH.value:g} °C it melts at once and is drawn in"
+                f" ({limits.FLUX_LOW.source}), so move the wait there",
+            )
+        if span.stage.longest_s > limits.WAIT_ADVISED.value:
+            yield (
+                "warning",
+                (*location, "longest_s"),
+                f"the board may wait hot for {span.stage.longest_s / 60:.0f} min"
+                f" ({limits.WAIT_ADVISED.source} is the longest advised);"
+                f" write {limits.WAIT_ADVISED.value:g} or less",
+            )
+
+
+def _dry_out(case: Case) -> _Found:
+    for span in case.spans:
+        low_c = limits.DRY_OUT_LOW.value
+        if isinstance(span.stage, Hold) and low_c * 100 <= span.to_cdeg:
+            return
+        if isinstance(span.stage, Ramp) and span.to_cdeg > limits.DRY_OUT_ABOVE.value * 100:
+            yield (
+                "note",
+                ("stages", span.index),
+                f"the board goes above {limits.DRY_OUT_ABOVE.value:g} °C with no dry-out before;"
+                f" put a hold near 90 °C first so that moisture leaves the chip"
+                f" ({limits.DRY_OUT_ABOVE.source})",
+            )
+            return
+
+
+def _sensors(case: Case) -> _Found:
+    if not any(case.channel_names):
+        return
+    mistaken = set()
+    for location, sentence in channel_mistakes(
+        case.profile, case.channel_names, case.ceilings_cdeg
+    ):
+        mistaken.add(location[1])
+        yield "error", location, sentence
+    peak_c = peak_cdeg(case.profile) / 100
+    for name, role in case.profile.sensors.items():
+        if role == "emitter" or name in mistaken:
+            continue
+        ceiling_c = case.ceilings_cdeg[list(case.channel_names).index(name)] / 100
+        if peak_c + limits.CEILING_ROOM.value > ceiling_c:
+            yield (
+                "warning",
+                ("sensors", name),
+                f"the device takes the heat away at {ceiling_c:g} °C at {name}, and the peak of"
+                f" {peak_c:g} °C leaves less than {limits.CEILING_ROOM.value:g} °C"
+                f" ({limits.CEILING_ROOM.source}); lower the peak",
+            )
+
+
+def _board(case: Case) -> _Found:
+    board = case.profile.board
+    areal_kg_m2 = (board.mass_g / 1000) / (board.length_mm * board.width_mm / 1e6)
+    low, high = limits.AREAL_MASS_LOW, limits.AREAL_MASS_HIGH
+    if not low.value <= areal_kg_m2 <= high.value:
+        yield (
+            "warning",
+            ("board",),
+            f"{board.mass_g:g} g on {board.length_mm:g} x {board.width_mm:g} mm are"
+            f" {areal_kg_m2:.2g} kg/m², which no board weighs ({low.source}); weigh and measure"
+            " it again",
+        )
+
+
+def _power(case: Case) -> _Found:
+    if case.heater_watts is None:
+        return
+    given_w = case.heater_watts * case.power_cap
+    for location, span, ramp in case.ramps():
+        if span.to_cdeg <= span.from_cdeg:
+            continue
+        needed_w = power_needed_w(case.profile.board, ramp.to_c, ramp.rate_c_per_s)
+        if needed_w <= given_w:
+            continue
+        rate = rate_within_power_c_per_s(case.profile.board, ramp.to_c, given_w)
+        least = limits.RANGES["rate_c_per_s"].least
+        within = math.floor(rate / least) * least
+        mend = f"write {within:.2f} or less" if rate >= least else "choose a lower temperature"
+        yield (
+            "warning",
+            (*location, "rate_c_per_s"),
+            f"the ramp needs about {needed_w:.0f} W in the board at its end and the heater gives"
+            f" {given_w:.0f} W at most ({case.power_cap:.0%} of {case.heater_watts:g} W; mass x"
+            f" specific heat x rate and {limits.BOARD_LOSS.source}), so it will lag; {mend}",
+        )
+
+
+def _summary(case: Case) -> _Found:
+    planned_min = sum(span.planned_ticks for span in case.spans) / TICKS_PER_S / 60
+    longest_h = longest_run_ticks(case.spans) / TICKS_PER_S / 3600
+    yield (
+        "note",
+        (),
+        f"heating takes {planned_min:.0f} min besides the waits, the peak is"
+        f" {peak_cdeg(case.profile) / 100:g} °C, and the run ends after {longest_h:.1f} h at the"
+        " latest, 2 h of cooling included",
+    )
+
+
+RULES: tuple[Callable[[Case], _Found], ...] = (
+    _times,
+    _laminate,
+    _solder,
+    _rates,
+    _waits,
+    _dry_out,
+    _sensors,
+    _board,
+    _power,
+    _summary,
+)

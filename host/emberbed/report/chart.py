@@ -1,0 +1,285 @@
+"""Draw a run as one SVG: temperatures above, power in a strip of its own below.
+
+Takes plain arrays (seconds, degrees C, percent), nothing of the store, so that a rehearsed run is
+drawn alike. NaN is a gap. Curves are told apart by colour (Okabe-Ito, safe for colour-blind eyes)
+and by line style, and carry their names at their ends. What matplotlib draws in INK is written as
+`currentColor`: the picture takes the text colour of the page around it, light or dark.
+"""
+
+import re
+import warnings
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from io import StringIO
+from typing import Literal, NamedTuple
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter, MultipleLocator
+
+from emberbed.plain_text import printable
+from emberbed.report.label_places import spread
+from emberbed.report.thinning import averaged, thinned
+
+INK = "#010203"  # a colour nobody else uses, replaced by currentColor
+# Okabe and Ito's palette (https://jfly.uni-koeln.de/color/), those first that show on black too
+COLOURS = (
+    "#D55E00", "#0072B2", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#F0E442", INK,
+)  # fmt: skip
+LINE_STYLES = ("-", (0, (6, 2)), (0, (3, 1.5)), (0, (7, 2, 1.5, 2)), (0, (1.5, 1.5)),
+               (0, (9, 3)), (0, (5, 1.5, 1.5, 1.5, 1.5, 1.5)), (0, (4, 4)))  # fmt: skip
+ASKED_STYLE = (0, (2, 2))
+POWER_COLOUR = "#E69F00"
+SIZE_INCHES = (10.0, 6.0)
+_TICK_STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600)
+_MOST_TICKS = 12
+_LABEL_CHARACTERS = 26
+_EARLY = 0.97  # a curve that ends before this part of the width is named where it ends
+_LABEL_WIDTH = 0.12  # of the width, for a label inside the picture
+_EVENT_NEAR = 0.016  # marks nearer than this part of the width share one label
+_STYLE = {
+    "svg.fonttype": "none",
+    "svg.hashsalt": "emberbed",
+    "font.family": "sans-serif",
+    "font.size": 10,
+    "text.color": INK,
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "text.parse_math": False,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+}
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A named course; `values` in degrees C or percent, NaN where there is none."""
+
+    name: str
+    seconds: Sequence[float] | np.ndarray
+    values: Sequence[float] | np.ndarray
+
+
+@dataclass(frozen=True)
+class Band:
+    """A stage on the time axis; `short` stands for its name where there is no room."""
+
+    name: str
+    from_s: float
+    to_s: float
+    short: str = ""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """An event on the time axis; `label` is short, such as its number in a list."""
+
+    label: str
+    at_s: float
+
+
+@dataclass(frozen=True)
+class Chart:
+    """All that is drawn. `asked` is the setpoint, `measured` the sensors, `power` in percent."""
+
+    measured: Sequence[Curve]
+    asked: Curve | None = None
+    power: Curve | None = None
+    stages: Sequence[Band] = field(default=())
+    events: Sequence[Mark] = field(default=())
+    title: str = "Temperatures and power over time"
+
+
+def run_chart_svg(chart: Chart) -> str:
+    """Return the chart as one <svg> element, to be put into a page or a file of its own."""
+    with mpl.rc_context(_STYLE):
+        figure = Figure(figsize=SIZE_INCHES)
+        FigureCanvasSVG(figure)
+        temperatures, power = _axes(figure, chart)
+        _draw_stages(temperatures, chart)
+        _draw_curves(temperatures, chart)
+        _draw_events(temperatures, chart)
+        if power is not None and chart.power is not None:
+            _draw_power(power, chart)
+        return _written(figure, chart.title)
+
+
+def _axes(figure: Figure, chart: Chart) -> tuple[Axes, Axes | None]:
+    last_s = _last_second(chart)
+    heights = [5.2, 1] if chart.power is not None else [1]
+    grid = figure.add_gridspec(len(heights), 1, height_ratios=heights, hspace=0.1, left=0.075,
+                               right=0.83, top=0.945, bottom=0.095)  # fmt: skip
+    temperatures = figure.add_subplot(grid[0])
+    power = figure.add_subplot(grid[1], sharex=temperatures) if len(heights) > 1 else None
+    temperatures.set_xlim(0, last_s)
+    temperatures.set_ylabel("temperature, °C")
+    temperatures.grid(axis="y", color=INK, alpha=0.15, linewidth=0.6)
+    _set_time_axis(power or temperatures, last_s)
+    if power is not None:
+        temperatures.tick_params(labelbottom=False)
+    for axes in figure.axes:
+        axes.patch.set_alpha(0)
+    return temperatures, power
+
+
+def _last_second(chart: Chart) -> float:
+    ends = [float(curve.seconds[-1]) for curve in _curves(chart) if len(curve.seconds)]
+    return max([*ends, *(band.to_s for band in chart.stages), 1.0])
+
+
+def _curves(chart: Chart) -> Iterator[Curve]:
+    yield from chart.measured
+    for curve in (chart.asked, chart.power):
+        if curve is not None:
+            yield curve
+
+
+def _set_time_axis(axes: Axes, last_s: float) -> None:
+    fitting = [step for step in _TICK_STEPS_S if last_s / step <= _MOST_TICKS]
+    axes.xaxis.set_major_locator(MultipleLocator(fitting[0] if fitting else _TICK_STEPS_S[-1]))
+    in_hours = last_s >= 7200
+    big, small = (3600, 60) if in_hours else (60, 1)
+    axes.xaxis.set_major_formatter(
+        FuncFormatter(lambda at_s, _: f"{int(at_s // big)}:{int(at_s % big // small):02d}")
+    )
+    axes.set_xlabel("time, h:min" if in_hours else "time, min:s")
+
+
+def _draw_stages(axes: Axes, chart: Chart) -> None:
+    width_s = axes.get_xlim()[1]
+    for number, band in enumerate(chart.stages):
+        if number % 2 == 0:
+            axes.axvspan(band.from_s, band.to_s, color=INK, alpha=0.06, linewidth=0)
+        room = int(110 * (band.to_s - band.from_s) / width_s)  # characters across the whole width
+        shown = printable(band.name, _LABEL_CHARACTERS)
+        label = shown if len(shown) <= room else band.short if len(band.short) < room else ""
+        axes.text((band.from_s + band.to_s) / 2, 1.015, label, transform=axes.get_xaxis_transform(),
+                  ha="center", va="bottom", fontsize=9)  # fmt: skip
+
+
+def _draw_curves(axes: Axes, chart: Chart) -> None:
+    ends: list[_End] = []
+    for number, curve in enumerate(chart.measured):
+        colour = COLOURS[number % len(COLOURS)]
+        style = LINE_STYLES[number % len(LINE_STYLES)]
+        ends += _draw_curve(axes, curve, colour, style, 1.7)
+    if chart.asked is not None:
+        ends += _draw_curve(axes, chart.asked, INK, ASKED_STYLE, 1.2)
+    axes.margins(y=0.08)
+    axes.autoscale(axis="y")
+    early = [end for end in ends if end.second < _EARLY * axes.get_xlim()[1]]
+    _label_early_ends(axes, early, chart)
+    _label_ends(axes, [end for end in ends if end not in early])
+
+
+class _End(NamedTuple):
+    second: float
+    celsius: float
+    name: str
+    colour: str
+
+
+def _draw_curve(axes: Axes, curve: Curve, colour: str, style, width: float) -> Iterator[_End]:
+    seconds, values = thinned(np.asarray(curve.seconds, float), np.asarray(curve.values, float))
+    axes.plot(seconds, values, color=colour, linestyle=style, linewidth=width)
+    read = np.flatnonzero(np.isfinite(values))
+    if len(read):
+        name = printable(curve.name, _LABEL_CHARACTERS)
+        yield _End(float(seconds[read[-1]]), float(values[read[-1]]), name, colour)
+
+
+def _label_ends(axes: Axes, ends: list[_End]) -> None:
+    """Name the curves that reach the right edge beside it, none over another."""
+    low, high = axes.get_ylim()
+    places = spread([end.celsius for end in ends], low, high, least=0.05 * (high - low))
+    right = axes.get_xlim()[1]
+    for end, place in zip(ends, places, strict=True):
+        axes.annotate(
+            end.name, xy=(end.second, end.celsius), xytext=(1.02 * right, place), va="center",
+            fontsize=9.5, color=INK, annotation_clip=False,  # coloured text is hard to read
+            arrowprops={"arrowstyle": "-", "color": end.colour, "linewidth": 1.4, "shrinkA": 2,
+                        "shrinkB": 0},
+        )  # fmt: skip
+
+
+def _label_early_ends(axes: Axes, ends: list[_End], chart: Chart) -> None:
+    """Name the curves that end inside the picture where they end: the highest above all lines
+    there, the others below theirs."""
+    low, high = axes.get_ylim()
+    highest = max((end.celsius for end in ends), default=0.0)
+    lower = [end for end in ends if end.celsius < highest]
+    places = spread([end.celsius for end in lower], low, high, least=0.05 * (high - low))
+    for end in ends:
+        if end.celsius == highest:
+            _label_inside(axes, end, _top_before(end, chart, axes.get_xlim()[1]), "bottom")
+    for end, place in zip(lower, places, strict=True):
+        _label_inside(axes, end, place, "top")
+
+
+def _top_before(end: _End, chart: Chart, width_s: float) -> float:
+    """Return the highest value of any curve where a label that ends at `end` will stand."""
+    top = end.celsius
+    for curve in chart.measured:
+        seconds, values = np.asarray(curve.seconds), np.asarray(curve.values)
+        under = values[(seconds > end.second - _LABEL_WIDTH * width_s) & (seconds <= end.second)]
+        top = max(top, float(np.nanmax(under[np.isfinite(under)], initial=top)))
+    return top
+
+
+def _label_inside(axes: Axes, end: _End, place: float, side: Literal["top", "bottom"]) -> None:
+    axes.annotate(end.name, xy=(end.second, place), xytext=(-2, 3 if side == "bottom" else -3),
+                  textcoords="offset points", ha="right", va=side, fontsize=9.5,
+                  color=INK)  # fmt: skip
+
+
+def _draw_events(axes: Axes, chart: Chart) -> None:
+    marks = sorted(chart.events, key=lambda mark: mark.at_s)
+    for mark in marks:
+        axes.axvline(mark.at_s, color=INK, alpha=0.45, linewidth=0.8, linestyle=(0, (1, 2)))
+    width_s = axes.get_xlim()[1]
+    for group in _neighbours(marks, _EVENT_NEAR * width_s):
+        label = group[0].label if len(group) == 1 else f"{group[0].label}–{group[-1].label}"
+        axes.text(group[0].at_s, 0.012, f"▴{label}", transform=axes.get_xaxis_transform(),
+                  ha="left", va="bottom", fontsize=8.5)  # fmt: skip
+
+
+def _neighbours(marks: list[Mark], near_s: float) -> list[list[Mark]]:
+    groups: list[list[Mark]] = []
+    for mark in marks:
+        if groups and mark.at_s - groups[-1][-1].at_s < near_s:
+            groups[-1].append(mark)
+        else:
+            groups.append([mark])
+    return groups
+
+
+def _draw_power(axes: Axes, chart: Chart) -> None:
+    assert chart.power is not None
+    seconds, percent = averaged(
+        np.asarray(chart.power.seconds, float), np.asarray(chart.power.values, float)
+    )
+    axes.fill_between(seconds, percent, color=POWER_COLOUR, alpha=0.35, linewidth=0)
+    axes.plot(seconds, percent, color=POWER_COLOUR, linewidth=1)
+    axes.set_ylim(0, 105)
+    axes.set_yticks([0, 50, 100])
+    axes.set_ylabel(f"{printable(chart.power.name, _LABEL_CHARACTERS)}, %")
+
+
+def _written(figure: Figure, title: str) -> str:
+    stream = StringIO()
+    with warnings.catch_warnings():
+        # a name in another script: our font lacks it, the browser's does not
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None})
+    text = stream.getvalue()
+    svg = text[text.index("<svg") :].replace(INK, "currentColor")
+    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, count=1, flags=re.DOTALL)
+    head, _, rest = svg.partition(">")
+    head = re.sub(r' (width|height)="[^"]*"', "", head)
+    plain = printable(title, 200).replace("&", "&amp;").replace("<", "&lt;")
+    return f'{head} role="img" style="width: 100%; height: auto"><title>{plain}</title>{rest}'

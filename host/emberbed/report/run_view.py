@@ -1,0 +1,129 @@
+"""Everything the run page shows, collected from the store once and decoded.
+
+Nothing here is HTML. Text that came from a profile, a device or a person stays as it was stored;
+who shows it must escape it.
+"""
+
+import tomllib
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from emberbed import words
+from emberbed.device_description import DeviceDescription
+from emberbed.profiles.compile import Plan
+from emberbed.report.chart import Band, Chart, Curve, Mark
+from emberbed.report.series import RunSeries, series_of
+from emberbed.report.summary import RunSummaryFigures, in_stages, summarise_series
+from emberbed.report.trip_cause import sensor_of_trip
+from emberbed.store.meaning import channel_names_of, description_of, plan_of
+from emberbed.store.run_store import RunStore
+from emberbed.store.runs import RunEvent, StoredRun
+from emberbed_fw.units import NONE
+
+
+@dataclass(frozen=True)
+class RunView:
+    run: StoredRun
+    plan: Plan | None
+    device: DeviceDescription | None
+    names: dict[int, str]  # of the fitted channels, by number
+    profile: dict[str, Any]  # the profile file as bare data, {} when it cannot be read
+    series: RunSeries
+    figures: RunSummaryFigures
+    events: list[RunEvent]
+    audit: list[str]
+    trip_words: words.TripWords | None
+
+
+def view_of(store: RunStore, run_id: int) -> RunView:
+    """Collect run `run_id` of `store`."""
+    run = store.run(run_id)
+    plan, names = plan_of(run), channel_names_of(run)
+    series = series_of(store.records(run_id))
+    return RunView(
+        run=run,
+        plan=plan,
+        device=description_of(run),
+        names=names,
+        profile=_profile_data(run.profile_toml),
+        series=series,
+        figures=summarise_series(series, plan, names),
+        events=store.events(run_id),
+        audit=store.audit(run_id),
+        trip_words=_trip_words(store, run, plan, names, series),
+    )
+
+
+def chart_of(view: RunView) -> Chart:
+    """Return the run as a chart: what was asked for, what was measured, and the power."""
+    series = view.series
+    measured = [
+        Curve(name, *series.drawn(series.channels_c[channel]))
+        for channel, name in view.names.items()
+        if np.isfinite(series.channels_c[channel]).any()
+    ]
+    return Chart(
+        measured=measured,
+        asked=Curve("asked for", *series.drawn(series.setpoint_c)),
+        power=Curve("power", *series.drawn(series.demand_percent)),
+        stages=stage_bands(view),
+        events=[
+            Mark(str(event.number), at_s)
+            for event in view.events
+            if (at_s := seconds_of(view, event)) is not None
+        ],
+        title=f"Run {view.run.id}: temperatures and power over time",
+    )
+
+
+def seconds_of(view: RunView, event: RunEvent) -> float | None:
+    """Return when an event happened, in seconds of the record; None when outside of it."""
+    if event.tick is None or not len(view.series):
+        return None
+    at_s = view.series.seconds_of_tick(event.tick)
+    return at_s if 0 <= at_s <= view.series.seconds[-1] else None
+
+
+def stage_bands(view: RunView) -> list[Band]:
+    """Return the stages as they were really run."""
+    inside = in_stages(view.series)
+    bands = []
+    for number in dict.fromkeys(view.series.stage[inside].tolist()):
+        seconds = view.series.seconds[inside & (view.series.stage == number)]
+        kind = words.stage_words(view.plan.stages[number]["kind"]) if view.plan else "stage"
+        bands.append(Band(f"{number + 1} {kind}", seconds[0], seconds[-1], str(number + 1)))
+    return bands
+
+
+def prompt_of(view: RunView, stage: int) -> str:
+    """Return what stage number `stage` (from 0) asks a person to do, '' for nothing."""
+    number = view.plan.stages[stage]["prompt"] if view.plan else NONE
+    stages = view.profile.get("stages")
+    rows = [row for row in stages if isinstance(row, dict)] if isinstance(stages, list) else []
+    prompts = [row.get("prompt") for row in rows if row.get("kind") == "wait"]
+    return str(prompts[number]) if number < len(prompts) else ""
+
+
+def _profile_data(profile_toml: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(profile_toml)
+    except (tomllib.TOMLDecodeError, RecursionError):
+        return {}
+
+
+def _trip_words(
+    store: RunStore,
+    run: StoredRun,
+    plan: Plan | None,
+    names: dict[int, str],
+    series: RunSeries,
+) -> words.TripWords | None:
+    """Say what tripped, with the sensor that the first tripped record blames."""
+    tripped = np.flatnonzero(series.trip)
+    if not len(tripped):
+        return words.trip_words(run.trip) if run.trip else None
+    first = int(tripped[0])
+    record = next(store.records(run.id, int(series.tick[first])))
+    return words.trip_words(record.trip, sensor_of_trip(record, plan, names))

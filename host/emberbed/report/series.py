@@ -1,0 +1,85 @@
+"""A run's records as columns of numbers: what figures and charts are made of.
+
+Seconds since the first record, temperatures in degrees C with NaN for no reading, power in percent.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from emberbed.records import TickRecord
+from emberbed.store.elapsed import with_elapsed_s
+from emberbed_fw.units import CHANNELS, FULL_POWER_Q15, NO_READING_CDEG, TICK_MS
+
+_FIELDS = ("tick", "state", "stage", "trip", "energy_j", "demand0_q15", "setpoint_cdeg") + tuple(
+    f"channel{channel}_cdeg" for channel in range(CHANNELS)
+)
+
+
+@dataclass(frozen=True)
+class RunSeries:
+    """Columns of equal length, one entry per record in tick order."""
+
+    seconds: np.ndarray
+    lasts_s: np.ndarray  # how long each tick lasted
+    step_s: np.ndarray  # the same, with ticks missing before it counted to it
+    tick: np.ndarray
+    state: np.ndarray
+    stage: np.ndarray
+    trip: np.ndarray
+    energy_j: np.ndarray
+    demand_percent: np.ndarray
+    setpoint_c: np.ndarray
+    channels_c: list[np.ndarray]  # always 8
+
+    def __len__(self) -> int:
+        return len(self.tick)
+
+    def seconds_of_tick(self, tick: int) -> float:
+        """Return the time of a tick, also of one outside the record or missing in it."""
+        if not len(self):
+            return 0.0
+        at = int(np.clip(np.searchsorted(self.tick, tick), 0, len(self) - 1))
+        return float(self.seconds[at] + (tick - self.tick[at]) * TICK_MS / 1000)
+
+    def drawn(self, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return (seconds, values) with a NaN wherever records are missing: a line breaks there."""
+        gaps = np.flatnonzero(np.diff(self.tick) > 1) + 1
+        return np.insert(self.seconds, gaps, self.seconds[gaps]), np.insert(values, gaps, np.nan)
+
+    def longest_gap_s(self) -> float:
+        """Return the longest time for which records are missing, 0 for none."""
+        missing = np.diff(self.tick) - 1
+        return float(missing.max(initial=0)) * TICK_MS / 1000
+
+
+def series_of(records: Iterable[TickRecord]) -> RunSeries:
+    """Collect `records`, which come in tick order."""
+    seconds: list[float] = []
+    rows: list[tuple[int, ...]] = []
+    lasts_ms: list[int] = []
+    for elapsed_s, record in with_elapsed_s(records):
+        seconds.append(elapsed_s)
+        lasts_ms.append(record.elapsed_ms)
+        rows.append(tuple(getattr(record, name) for name in _FIELDS))
+    table = np.array(rows, dtype=np.int64).reshape(len(rows), len(_FIELDS)).T
+    columns = dict(zip(_FIELDS, table, strict=True))
+    times, lasts_s = np.array(seconds), np.array(lasts_ms) / 1000
+    return RunSeries(
+        seconds=times,
+        lasts_s=lasts_s,
+        step_s=np.concatenate([lasts_s[:1], np.diff(times)]),
+        tick=columns["tick"],
+        state=columns["state"],
+        stage=columns["stage"],
+        trip=columns["trip"],
+        energy_j=columns["energy_j"],
+        demand_percent=columns["demand0_q15"] * 100 / FULL_POWER_Q15,
+        setpoint_c=_celsius(columns["setpoint_cdeg"]),
+        channels_c=[_celsius(columns[f"channel{channel}_cdeg"]) for channel in range(CHANNELS)],
+    )
+
+
+def _celsius(cdeg: np.ndarray) -> np.ndarray:
+    return np.where(cdeg == NO_READING_CDEG, np.nan, cdeg / 100)

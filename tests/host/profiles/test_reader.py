@@ -1,0 +1,237 @@
+"""Reading profiles: what is right is read, what is wrong is told whole, each in one sentence."""
+
+import time
+
+import pytest
+
+from emberbed.profiles.model import Profile, Wait
+from emberbed.profiles.reader import ProfileMistakes, read_profile
+from tests.host.profiles.profile_texts import (
+    COOL,
+    GOOD,
+    HEAD,
+    HOLD,
+    RAMP,
+    WAIT,
+    changed,
+    line_of,
+    mistakes,
+    read,
+)
+
+
+def refused_file(path) -> list[str]:
+    with pytest.raises(ProfileMistakes) as refused:
+        read_profile(path)
+    return refused.value.sentences
+
+
+def test_a_right_profile_is_read_whole():
+    profile = read(GOOD).model
+    assert profile.name == "Bench label printer"
+    assert profile.control_sensor() == "top_near_chip"
+    assert [stage.kind for stage in profile.stages] == ["ramp", "hold", "wait", "ramp", "cool"]
+    assert isinstance(profile.stages[2], Wait)
+    assert profile.board.mass_g == 240
+
+
+def test_a_mark_in_front_of_utf8_and_windows_line_ends_are_taken():
+    text = GOOD.replace("\n", "\r\n")
+    assert read("\ufeff" + text).model == read(GOOD).model
+
+
+def test_a_file_is_read_and_remembers_its_path_and_text(tmp_path):
+    path = tmp_path / "bench.toml"
+    path.write_text(GOOD, encoding="utf-8", newline="\n")
+    found = read_profile(path)
+    assert (found.path, found.text) == (str(path), GOOD)
+
+
+# One row for each kind of mistake: what is put in place of what, and what the sentence must hold.
+ONE_MISTAKE = [
+    ("rate_c_per_s = 0.6", "rate_c_pers = 0.6", ["rate_c_pers", "did you mean", '"rate_c_per_s"']),
+    ("to_c = 88", "to_c = 1200", ["stage 1 (ramp)", "to_c = 1200", "25 to 260", "260 or less"]),
+    ("to_c = 88", "to_c = 260.1", ["to_c = 260.1", "260 or less"]),
+    ("rate_c_per_s = 0.6", "rate_c_per_s = -0.6", ["rate_c_per_s = -0.6", "0.01 or more"]),
+    # J-STD-020 table 5-2: ramp at most 3 degC/s
+    ("rate_c_per_s = 0.6", "rate_c_per_s = 3.01", ["3.01", "J-STD-020", "3 or less"]),
+    # J-STD-020 table 5-2: cooling at most 6 degC/s
+    ("fastest_c_per_s = 2", "fastest_c_per_s = 6.1", ["stage 5 (cool)", "6 or less"]),
+    ("for_s = 120", "for_s = nan", ["stage 2 (hold)", "for_s = nan", "plain number"]),
+    ("for_s = 120", "for_s = inf", ["for_s = inf", "86400 or less"]),
+    ("for_s = 120", 'for_s = "120"', ['for_s = "120"', "plain number"]),
+    ("for_s = 120", "for_s = true", ["for_s = true", "plain number"]),
+    ("for_s = 120", "for_s = 2026-01-01", ["for_s = a date or time"]),
+    ("for_s = 120", "for_s = [120]", ["for_s = a list"]),
+    ("for_s = 120", "for_s = 0x" + "F" * 5000, ["more than 15 digits", "86400 or less"]),
+    ('alloy = "SAC305"', 'alloy = "SAC350"', ["SAC350", "did you mean", "SAC305"]),
+    ('alloy = "SAC305"', "alloy = 305", ["alloy = 305", "the name of an alloy"]),
+    ('laminate = "FR-4 Tg 150"', 'laminate = "FR4 Tg 150"', ['did you mean "FR-4 Tg 150"']),
+    ('edge = "edge"', 'edge = "edgy"', ["sensors: edge", '"edgy"', 'did you mean "edge"']),
+    ('edge = "edge"', "edge = 3", ["edge = 3 is no role", "control, edge, chip_top"]),
+    ('edge = "edge"', '"my edge" = "edge"', ['"my edge" is no sensor name']),
+    ('edge = "edge"', 'edge = "control"', ["only one sensor", "top_near_chip"]),
+    ('top_near_chip = "control"\n', "", ['no sensor has the role "control"']),
+    ("mass_g = 240", "mass_kg = 240, mass_g = 240", ["board:", "mass_kg", 'did you mean "mass_g"']),
+    ("mass_g = 240", "mass_g = 0", ["board:", "mass_g = 0", "1 or more"]),
+    ("width_mm = 120 }", "width_mm = 120, depth_mm = 2 }", ["depth_mm"]),
+    ('prompt = "Apply flux"', "prompt = '   '", ["stage 3 (wait)", "visible characters"]),
+    ('prompt = "Apply flux"', 'prompt = "Apply\\u001b[2J"', ['prompt = "Apply[2J"']),
+    ('name = "Bench label printer"', f'name = "{"x" * 81}"', ["1 to 80 visible characters"]),
+    ('kind = "hold"', 'kind = "hould"', ["stage 2 (hould)", 'did you mean "hold"']),
+    ('kind = "hold"', "kind = 7", ["stage 2", "the kind 7", "ramp, hold, wait, cool"]),
+    ('kind = "hold"\n', "", ["stage 2", "the key kind is missing"]),
+    ('kind = "hold"', 'kind = "hot_air"', ["does not offer", "hot_air", "wait at the soak"]),
+    ('kind = "hold"', 'kind = "power"', ["does not offer", "power", "wait at the soak"]),
+    (COOL, "", ["stage 4 (ramp)", "ends with a cool"]),
+    (HOLD, COOL, ["stage 2 (cool)", "only the last stage"]),
+    (HEAD, "surplus = 1\n" + HEAD, ["surplus", "the keys here are name, alloy"]),
+    ("for_s = 120\n", "", ["stage 2 (hold)", "for_s is missing", "from 1 to 86400 s"]),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "parts"), ONE_MISTAKE)
+def test_one_mistake_gets_one_sentence(old, new, parts):
+    told = mistakes(changed(old, new))
+    assert len(told) == 1, told
+    assert told[0].startswith("p.toml:")
+    for part in parts:
+        assert part in told[0]
+
+
+@pytest.mark.parametrize("text", [HEAD + HOLD + RAMP + COOL, HEAD + WAIT + RAMP + COOL])
+def test_nothing_is_held_before_a_ramp(text):
+    (told,) = mistakes(text)
+    assert "stage 1" in told and "put a ramp first" in told
+
+
+@pytest.mark.parametrize(
+    ("stages", "part"), [("stages = []\n", "no stage"), ("stages = 3\n", "stages = 3")]
+)
+def test_without_stages(stages, part):
+    (told,) = mistakes(stages + HEAD)
+    assert part in told
+
+
+def test_a_stage_that_is_no_table():
+    (told,) = mistakes("stages = [3, { kind = 'ramp', to_c = 50, rate_c_per_s = 1 }]\n" + HEAD)[:1]
+    assert "p.toml:1: stage 1: 3 is no stage" in told
+
+
+def test_only_cooling_heats_nothing():
+    (told,) = mistakes(HEAD + COOL)
+    assert "no ramp" in told
+
+
+def test_all_mistakes_are_told_at_once_in_the_order_of_the_file():
+    text = GOOD
+    wrong = {
+        'alloy = "SAC305"': 'alloy = "SAC999"',
+        'edge = "edge"': 'edge = "edgy"',
+        "rate_c_per_s = 0.6": "rate_c_per_s = -1",
+        "for_s = 120": "for_s = nan",
+        'prompt = "Apply flux"': "promt = 1",
+        "fastest_c_per_s = 2": "fastest_c_per_s = 2\nspeed = 1",
+    }
+    for old, new in wrong.items():
+        text = text.replace(old, new, 1)
+    told = mistakes(text)
+    lines = [int(sentence.split(":")[1]) for sentence in told]
+    assert lines == sorted(lines)
+    for new in wrong.values():
+        assert line_of(text, new.splitlines()[-1]) in lines
+    assert len(told) == len(wrong)  # the misspelt prompt is not told as missing too
+
+
+def test_nothing_of_the_validating_library_shows():
+    text = GOOD.replace("for_s = 120", "for_s = 'x'").replace("to_c = 88", "to_c = 1e9")
+    shown = "\n".join(mistakes(text))
+    for word in ("pydantic", "http", "Input should", "type=", "Traceback", "validation"):
+        assert word not in shown
+
+
+@pytest.mark.parametrize("header", ["[[stages]]\n", "[[ stages ]]\nkind = 'ramp'\nto_c = 5\n"])
+def test_ten_thousand_stages_are_one_short_sentence(header):
+    began = time.perf_counter()
+    told = mistakes(HEAD + header * 10_000)
+    assert time.perf_counter() - began < 2
+    assert len(told) == 1
+    assert "10000 stages" in told[0] and "64 stages" in told[0]
+
+
+def test_ten_thousand_stages_in_a_small_file():
+    (told,) = mistakes("stages = [" + "{}," * 10_000 + "]\n" + HEAD)
+    assert "10000 stages" in told and "at most 64" in told
+
+
+def test_thousands_of_mistakes_are_counted_not_told():
+    text = HEAD + RAMP + "".join(f"k{n} = 1\n" for n in range(3000)) + COOL
+    told = mistakes(text)
+    assert len(told) == 51
+    assert told[-1] == "p.toml: 2950 more mistakes follow; mend these first"
+
+
+NOT_TOML = [
+    (GOOD.replace("to_c = 88", "to_c 88"), line_of(GOOD, "to_c = 88")),
+    (GOOD.replace("to_c = 88", "to_c = 88\nto_c = 89"), line_of(GOOD, "to_c = 88") + 1),
+    (GOOD + 'x = """', GOOD.count("\n") + 1),
+    ("\x00\x01\x02", 1),
+]
+
+
+@pytest.mark.parametrize(("text", "line"), NOT_TOML)
+def test_what_is_not_toml_gets_its_line(text, line):
+    (told,) = mistakes(text)
+    assert told.startswith(f"p.toml:{line}: this is not TOML")
+
+
+def test_bytes_that_are_no_text_get_their_line():
+    raw = GOOD.encode().replace(b"Apply flux", b"Apply \xff flux")
+    (told,) = mistakes(raw)
+    assert told == f"p.toml:{line_of(GOOD, 'prompt')}: the file is not UTF-8 text; save it as UTF-8"
+
+
+@pytest.mark.parametrize("text", ["a = " + "[" * 30_000, "a = " + "9" * 5000])
+def test_hostile_toml_is_refused_in_one_sentence(text):
+    assert len(mistakes(text)) == 1
+
+
+def test_a_file_over_64_kib_is_refused(tmp_path):
+    path = tmp_path / "big.toml"
+    path.write_text(GOOD + "#" * 64 * 1024, encoding="utf-8")
+    (told,) = refused_file(path)
+    assert "64 KiB" in told
+
+
+def test_no_file_offers_the_shipped_ones(tmp_path):
+    assert "did you mean the shipped profile label-printer?" in refused_file("lable-printer")[0]
+    (told,) = refused_file(tmp_path / "nothing")
+    assert "no such file" in told and "label-printer, weather-logger" in told
+
+
+@pytest.mark.parametrize("name", ["a\0b", "x" * 5000, "", "a\x1b[2Jb"])
+def test_impossible_names_are_refused(name):
+    (told,) = refused_file(name)
+    assert "\x1b" not in told and "\0" not in told
+
+
+def test_a_folder_is_refused(tmp_path):
+    (told,) = refused_file(tmp_path)
+    assert "this is a folder" in told
+
+
+def test_a_shipped_profile_by_name_and_a_file_before_it(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert read_profile("label-printer").model.alloy == "SAC305"
+    (tmp_path / "label-printer").mkdir()  # a folder of that name hides nothing
+    assert read_profile("label-printer").model.name.startswith("Label printer")
+    (tmp_path / "label-printer").rmdir()
+    (tmp_path / "label-printer").write_text(GOOD, encoding="utf-8")
+    assert read_profile("label-printer").model.name == "Bench label printer"
+
+
+def test_a_profile_made_in_code_obeys_the_same_rules():
+    data = read(GOOD).model.model_dump()
+    assert Profile.model_validate(data) == read(GOOD).model
+    with pytest.raises(ValueError, match="ends with a cool"):
+        Profile.model_validate({**data, "stages": data["stages"][:-1]})

@@ -1,0 +1,260 @@
+"""The run page says what happened in plain words, needs nothing else, and cannot be broken."""
+
+import re
+import sqlite3
+import xml.etree.ElementTree as ElementTree
+from html.parser import HTMLParser
+
+import pytest
+
+from emberbed.report.run_page import write_run_page
+from emberbed.store.faults import StoreError
+from emberbed.store.run_store import RunStore
+from emberbed_fw import run_states, trip_codes
+from emberbed_fw.settings import CONVERTER_MAX31855K
+from emberbed_fw.units import CALIBRATION_ONE_Q12, NO_READING_CDEG
+from tests.host.report.test_words import INNER_WORDS
+from tests.host.store.synthetic_run import (
+    PROFILE,
+    RAMP_TICKS,
+    drawn_record,
+    drawn_run,
+    facts,
+    store_run,
+)
+from tests.support.plans import bench_settings
+
+HOSTILE = "\"><script>alert('x')</script><img src=x onerror=alert(1)>&amp;"
+
+
+class Page(HTMLParser):
+    """What a browser would see: tags with attributes, and the text outside of style."""
+
+    def __init__(self, source):
+        super().__init__()
+        self.tags, self.text, self._open = [], "", []
+        self.feed(source)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        self._open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag):
+        while self._open and self._open.pop() != tag:
+            pass
+
+    def handle_data(self, data):
+        if "style" not in self._open:
+            self.text += data + " "
+
+    @property
+    def plain(self):
+        return re.sub(r"\s+", " ", self.text)
+
+
+@pytest.fixture
+def store(tmp_path):
+    with RunStore.open(tmp_path / "runs.sqlite") as opened:
+        yield opened
+
+
+def page_of(store, run_id):
+    path = store.path.parent / "page.html"
+    write_run_page(store, run_id, path)
+    return path.read_text(encoding="utf-8")
+
+
+def tripped_records():
+    """The drawn run whose second sensor breaks in the hold."""
+    for tick in range(RAMP_TICKS + 300):
+        if tick < RAMP_TICKS + 50:
+            yield drawn_record(tick)
+        else:
+            yield drawn_record(
+                tick,
+                state=run_states.COOL,
+                stage=3,
+                trip=trip_codes.SENSOR_OPEN,
+                faults_low=trip_codes.SENSOR_OPEN << 4,
+                channel1_cdeg=NO_READING_CDEG,
+                setpoint_cdeg=NO_READING_CDEG,
+            )
+
+
+def test_a_finished_run_is_told_whole(store):
+    run_id = store.begin_run(facts())
+    records = drawn_run()
+    for first in range(0, len(records), 10):
+        store.append(run_id, records[first : first + 10])
+    store.add_event(run_id, 1412, "prompt", "Asks: Apply flux along two sides of the chip.")
+    store.add_event(run_id, None, "note", "Bench 2.")
+    store.end_run(run_id, "finished", 0, limits_exceeded=0)
+    said = Page(page_of(store, run_id)).plain
+    run = store.run(run_id)
+    for expected in (
+        "Run 1: Weather logger, loose sensor socket",
+        "Finished: every stage ran to its end. No limits exceeded.",
+        "not that the repair is good",
+        "no board was heated",
+        "1 ramp 90.0 °C 1:21 1:21 –",
+        "2 hold 90.0 °C 1:00 1:00 1:00",
+        "3 wait: Apply flux along two sides of the chip 90.0 °C open 0:20 –",
+        "largest ramp 0.80 °C/s at top_near_chip",
+        "largest cooling rate 0.50 °C/s at top_near_chip",
+        "top_near_chip controls the heat MAX31855K 110.0 °C 90.0 °C 0",
+        "edge board edge MAX31855K 110.0 °C 86.0 °C 0",
+        "1 2:21 Asks: Apply flux",
+        "2 – Bench 2.",
+        "45 g, 90 × 60 mm, FR-4 Tg 150, SAC305",
+        "1000 W",
+        "seed 3, speed max",
+        "5eed" * 16,
+        run.head_sha256 + " (fits the record)",
+        run.started_utc[:19].replace("T", " "),
+        "independent thermal cut-out",
+    ):
+        assert expected in said, (expected, said)
+    assert not INNER_WORDS.search(said), INNER_WORDS.search(said)
+
+
+def test_limits_exceeded_stand_beside_finished(store):
+    records = [drawn_record(tick, channel0_cdeg=3000 + 32 * min(tick, 200)) for tick in range(300)]
+    source = page_of(store, store_run(store, records))  # 3.2 C/s up to 94 C
+    said = Page(source).plain
+    assert "ran to its end. 1 limit exceeded." in said
+    assert "top_near_chip rose by 3.20 °C/s" in said and 'class="verdict bad"' in source
+
+
+def test_a_trip_says_which_sensor_and_what_to_do(store):
+    run_id = store_run(store, list(tripped_records()), end=("tripped", 3))
+    said = Page(page_of(store, run_id)).plain
+    assert "Tripped: the device switched heat off by itself." in said
+    assert "The thermocouple of the sensor edge is open" in said
+    assert "What to do: Seat its plug" in said and "stay hot" in said
+    assert "3 wait: Apply flux along two sides of the chip 90.0 °C open not reached –" in said
+    assert "edge board edge MAX31855K 110.0 °C 86.0 °C 250" in said
+
+
+def test_over_temperature_names_the_hot_sensor(store):
+    record = drawn_record(0, trip=trip_codes.OVER_TEMPERATURE, channel1_cdeg=11500)
+    said = Page(page_of(store, store_run(store, [record], end=("tripped", 3)))).plain
+    assert "The limit of the sensor edge was passed." in said
+    assert "edge reached 115.00 °C" in said
+
+
+def test_a_trip_without_records_is_told_too(store):
+    run_id = store.begin_run(facts())
+    store.end_run(run_id, "refused", 2, trip=trip_codes.CONTACTOR_STUCK_CLOSED)
+    said = Page(page_of(store, run_id)).plain
+    assert "Refused" in said and "Pull the mains plug now" in said
+    assert "No record was stored" in said
+
+
+@pytest.mark.parametrize(
+    ("state", "told"),
+    [("stopped", "Stopped"), ("link_lost", "PC link lost"), ("interrupted", "breaks off")],
+)
+def test_every_end_has_its_words(store, state, told):
+    assert told in Page(page_of(store, store_run(store, [drawn_record(0)], end=(state, 4)))).plain
+
+
+def test_an_open_run_has_a_page(store):
+    run_id = store_run(store, [drawn_record(tick) for tick in range(30)], end=None)
+    assert "still being recorded" in Page(page_of(store, run_id)).plain
+
+
+def test_hostile_text_is_only_text(store):
+    names = bench_settings(
+        channels=tuple(
+            (name, CONVERTER_MAX31855K, 26000, 0, CALIBRATION_ONE_Q12)
+            for name in ("<script>", "'\"><svg/onload")
+        )
+    )
+    quoted = HOSTILE.replace('"', '\\"')
+    profile = PROFILE.replace("Apply flux along two sides of the chip", quoted)
+    profile = profile.replace("SAC305", "</style><b>")
+    run_id = store.begin_run(
+        facts(
+            profile_name=HOSTILE,
+            profile_toml=profile,
+            settings=names,
+            device=HOSTILE,
+            engine=HOSTILE,
+            firmware_version=HOSTILE,
+            firmware_digest=HOSTILE,
+            host_version=HOSTILE,
+            speed=HOSTILE,
+            started_utc=HOSTILE,
+        )  # fmt: skip
+    )
+    for first in range(0, 1500, 10):
+        store.append(run_id, [drawn_record(first + more) for more in range(10)])
+    store.add_event(run_id, 3, "note", HOSTILE)
+    store.end_run(run_id, "stopped", 4)
+    source = page_of(store, run_id)
+    page = Page(source)
+    kinds = {tag for tag, _attributes in page.tags}
+    assert not kinds & {"script", "img", "b", "iframe", "object", "link", "onload"}, kinds
+    for _tag, attributes in page.tags:
+        assert not any(name.startswith("on") for name in attributes), attributes
+    assert page.plain.count("<script>alert('x')</script>") >= 9  # told as it was written
+    assert "3 wait: " + HOSTILE in page.plain and "</style><b>" in page.plain
+    assert "<script>" in page.plain and "'\"><svg/onload" in page.plain
+
+
+def test_the_page_needs_nothing_else(store):
+    source = page_of(store, store_run(store, [drawn_record(tick) for tick in range(100)]))
+    page = Page(source)
+    assert "script" not in {tag for tag, _attributes in page.tags}
+    policy = [a["content"] for _tag, a in page.tags if a.get("http-equiv")]
+    assert policy == ["default-src 'none'; style-src 'unsafe-inline'"]
+    for tag, attributes in page.tags:
+        for name in ("src", "href", "xlink:href", "data"):
+            assert attributes.get(name, "#").startswith("#"), (tag, attributes)
+    assert "@import" not in source and not re.search(r"url\((?!#)", source)
+    assert "prefers-color-scheme: dark" in source and "@media print" in source
+    chart = source[source.index("<svg") : source.index("</svg>") + 6]
+    ElementTree.fromstring(chart)
+
+
+def test_a_header_that_cannot_be_read_still_gives_a_page(store):
+    run_id = store_run(store, [drawn_record(tick) for tick in range(50)], plan=b"\x09",
+                       settings=b"", profile_toml="= no TOML")  # fmt: skip
+    said = Page(page_of(store, run_id)).plain
+    assert "cannot be read by this version" in said and "channel0" in said
+
+
+@pytest.mark.parametrize(
+    "profile", ["", "stages = 3", "stages = [1]", "board = 7", "board = { mass_g = 3 }"]
+)
+def test_odd_profiles_do_no_harm(store, profile):
+    run_id = store_run(store, [drawn_record(0)], profile_toml=profile)
+    assert "Weather logger" in Page(page_of(store, run_id)).plain
+
+
+def test_tampering_is_said_on_the_page(store):
+    run_id = store_run(store, [drawn_record(tick) for tick in range(30)])
+    with sqlite3.connect(store.path) as connection:
+        connection.execute("UPDATE tick SET channel0_cdeg = 1 WHERE tick = 4")
+    connection.close()
+    said = Page(page_of(store, run_id)).plain
+    assert "changed or damaged after it was stored" in said and "does not fit the record" in said
+    assert "Tick 4: the column channel0_cdeg" in said
+
+
+def test_gaps_are_said(store):
+    records = [drawn_record(tick) for tick in (*range(20), *range(50, 80))]
+    said = Page(page_of(store, store_run(store, records))).plain
+    assert "longest gap 3.0 s" in said
+
+
+def test_a_page_that_cannot_be_written(store, tmp_path):
+    run_id = store_run(store, [drawn_record(0)])
+    with pytest.raises(StoreError, match="cannot be written.*name another file") as caught:
+        write_run_page(store, run_id, tmp_path)
+    assert str(tmp_path) in str(caught.value)
+    with pytest.raises(StoreError, match="has no run 8"):
+        write_run_page(store, 8, tmp_path / "page.html")

@@ -1,0 +1,141 @@
+"""The audit finds each kind of change, and only changes. Tampering goes through plain SQLite."""
+
+import sqlite3
+import struct
+from hashlib import sha256
+
+import pytest
+
+from emberbed.store.run_store import RunStore
+from tests.host.store.synthetic_run import drawn_record, facts, store_run
+
+
+@pytest.fixture
+def store(tmp_path):
+    with RunStore.open(tmp_path / "runs.sqlite") as opened:
+        run_id = opened.begin_run(facts())
+        for first in range(0, 50, 10):
+            opened.append(run_id, [drawn_record(first + more) for more in range(10)])
+        opened.add_event(run_id, 12, "prompt", "Apply flux")
+        opened.end_run(run_id, "tripped", 3, trip=1, limits_exceeded=2)
+        store_run(opened, [drawn_record(tick) for tick in range(15)])
+        yield opened
+
+
+def tamper(store, *statements):
+    connection = sqlite3.connect(store.path)
+    connection.execute("PRAGMA foreign_keys = OFF")
+    for statement in statements:
+        connection.execute(*([statement] if isinstance(statement, str) else statement))
+    connection.commit()
+    connection.close()
+
+
+def changed(record, at):
+    return record[:at] + bytes([record[at] ^ 1]) + record[at + 1 :]
+
+
+def test_an_untouched_run_has_no_findings(store):
+    assert store.audit(1) == [] and store.audit(2) == []
+
+
+def test_the_chain_is_the_documented_one(store):
+    # recomputed here with hashlib alone, from the formula in contracts.md (Store) and chain.py
+    def prefixed(octets):
+        return struct.pack("<I", len(octets)) + octets
+
+    def cell(value):
+        if value is None:
+            return b"n" + prefixed(b"")
+        if isinstance(value, int):
+            return b"i" + prefixed(str(value).encode())
+        return (b"b" + prefixed(value)) if isinstance(value, bytes) else (
+            b"t" + prefixed(value.encode()))  # fmt: skip
+
+    run = store.run(1)
+    header = (run.started_utc, run.profile_name, run.profile_toml, run.plan, run.settings,
+              run.session, run.device, run.engine, run.firmware_version, run.firmware_digest,
+              run.host_version, run.seed, run.speed, int(run.simulated))  # fmt: skip
+    head = sha256(b"".join(map(cell, header))).digest()
+    records = list(store.raw_records(1))
+    for first in range(0, 50, 10):
+        block = b"".join(prefixed(record) for record in records[first : first + 10])
+        head = sha256(head + block).digest()
+    closing = (run.state, run.exit_code, run.ended_utc, run.trip, run.limits_exceeded)
+    event = (1, 12, "prompt", "Apply flux")
+    rows = [b"".join(map(cell, row)) for row in (closing, event)]
+    assert run.head_sha256 == sha256(head + b"".join(map(prefixed, rows))).hexdigest()
+
+
+def test_every_byte_of_a_record_counts(store):
+    record = drawn_record(23)
+    for at in range(len(record)):
+        tamper(store, ("UPDATE tick SET record = ? WHERE run_id = 1 AND tick = 23",
+                       (changed(record, at),)))  # fmt: skip
+        assert any("20 to 29" in finding for finding in store.audit(1)), at
+    assert store.audit(2) == []
+
+
+SWAP = (
+    "UPDATE tick SET tick = 999 WHERE run_id = 1 AND tick = 3",
+    "UPDATE tick SET tick = 3, block = 1 WHERE run_id = 1 AND tick = 14",
+    "UPDATE tick SET tick = 14, block = 2 WHERE run_id = 1 AND tick = 999",
+)
+
+
+@pytest.mark.parametrize(
+    ("statements", "word"),
+    [
+        (("DELETE FROM tick WHERE run_id = 1 AND tick = 23",), "1 of 10 records are missing"),
+        (("UPDATE tick SET channel0_cdeg = 99 WHERE run_id = 1 AND tick = 9",), "channel0_cdeg"),
+        (("UPDATE tick SET state = 8 WHERE run_id = 1 AND tick = 9",), "column state"),
+        (("UPDATE tick SET record = 'text' WHERE run_id = 1 AND tick = 9",), "not a whole record"),
+        (SWAP, "ticks 0 to 9"),
+        (("INSERT INTO tick SELECT 1, 77, 5, record, state, stage, setpoint_cdeg, demand0_q15,"
+          " energy_j, trip, 0, 0, 0, 0, 0, 0, 0, 0 FROM tick WHERE run_id = 2 AND tick = 1",),
+         "1 more records"),
+        (("UPDATE block SET sha256 = zeroblob(32) WHERE run_id = 1 AND number = 3",), "20 to 29"),
+        (("DELETE FROM tick WHERE run_id = 1 AND block = 2",
+          "DELETE FROM block WHERE run_id = 1 AND number = 2"), "Blocks 2 to 2"),
+        # the tail: the closing block alone, and with the last records
+        (("DELETE FROM block WHERE run_id = 1 AND number = 6",), "cut off"),
+        (("DELETE FROM tick WHERE run_id = 1 AND block = 5",
+          "DELETE FROM block WHERE run_id = 1 AND number >= 5"), "cut off"),
+        (("DELETE FROM tick WHERE run_id = 1", "DELETE FROM block WHERE run_id = 1"), "cut off"),
+        # the head put back to the cut end, and the run opened again to hide it
+        (("DELETE FROM block WHERE run_id = 1 AND number = 6",
+          "UPDATE run SET head_sha256 = (SELECT sha256 FROM block WHERE run_id = 1 AND number = 5)"
+          " WHERE id = 1"), "not closed"),
+        (("UPDATE run SET state = 'open' WHERE id = 1",), "says open"),
+        (("UPDATE run SET state = 'finished', exit_code = 0 WHERE id = 1",), "verdict"),
+        (("UPDATE run SET limits_exceeded = 0 WHERE id = 1",), "verdict"),
+        (("UPDATE run SET trip = 0 WHERE id = 1",), "verdict"),
+        (("UPDATE event SET sentence = 'nothing' WHERE run_id = 1",), "event"),
+        (("DELETE FROM event WHERE run_id = 1",), "event"),
+        (("UPDATE run SET profile_toml = '' WHERE id = 1",), "header"),
+        (("UPDATE run SET firmware_digest = 'x' WHERE id = 1",), "header"),
+        (("UPDATE run SET simulated = 0 WHERE id = 1",), "header"),
+        (("UPDATE run SET started_utc = '2020' WHERE id = 1",), "header"),
+    ],
+)  # fmt: skip
+def test_each_kind_of_tampering_is_found(store, statements, word):
+    tamper(store, *statements)
+    findings = store.audit(1)
+    assert any(word in finding for finding in findings), findings
+    assert store.audit(2) == [], "the neighbour is untouched"
+
+
+def test_one_change_is_told_once(store):
+    tamper(store, ("UPDATE tick SET record = ? WHERE run_id = 1 AND tick = 23",
+                   (changed(drawn_record(23), 9),)))  # fmt: skip
+    assert len(store.audit(1)) == 1
+
+
+def test_an_open_run_can_be_audited(store):
+    run_id = store.begin_run(facts())
+    store.append(run_id, [drawn_record(tick) for tick in range(10)])
+    store.append(run_id, [drawn_record(tick) for tick in range(10, 14)])
+    assert store.audit(run_id) == []
+    tamper(store, f"DELETE FROM tick WHERE run_id = {run_id} AND block = 2",
+           f"DELETE FROM block WHERE run_id = {run_id} AND number = 2")  # fmt: skip
+    assert "cut off" in store.audit(run_id)[0]
