@@ -41,5 +41,4 @@ class Button:
             self.tapped = 1
         self._down_ticks = 0
         self._released_ticks = min(self._released_ticks + 1, PRESS_RELEASED_TICKS)
-        if self._released_ticks >= PRESS_RELEASED_TICKS:
-            self._ready = 1
+        self._ready = 1 if self._released_ticks == PRESS_RELEASED_TICKS else 0

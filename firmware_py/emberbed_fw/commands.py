@@ -9,8 +9,10 @@ from emberbed_fw import messages as ms
 from emberbed_fw import run_states as rs
 from emberbed_fw import safety_limits
 from emberbed_fw.record import COMMAND_BYTES
+from emberbed_fw.units import NONE
 
 MAX_COMMANDS = 16
+STOP_BYTES = 3  # its place is kept free: whatever else came in a tick, a STOP is heard
 TICK_COMMANDS = (ms.RENEW, ms.PLAN_WRITE, ms.ARM, ms.STOP, ms.ACK_PROMPT)
 
 
@@ -38,7 +40,10 @@ class CommandQueue:
 
     def put(self, kind, payload, offset, length):
         """Append a request; tell whether there was room."""
-        if self.count == MAX_COMMANDS or self.filled + 2 + length > COMMAND_BYTES:
+        kept = 0 if kind == ms.STOP else 1
+        if self.count + kept >= MAX_COMMANDS:
+            return False
+        if self.filled + 2 + length > COMMAND_BYTES - kept * STOP_BYTES:
             return False
         at = self.filled
         self.octets[at] = kind
@@ -96,7 +101,7 @@ def _acknowledge(machine, prompt):
     sequencer = machine.sequencer
     if machine.life.state not in rs.STAGED_STATES or sequencer is None:
         return ms.WRONG_STATE
-    if sequencer.prompt != prompt:
+    if prompt == NONE or sequencer.prompt != prompt:
         return ms.WRONG_PROMPT
     machine.acknowledged = prompt
     return ms.DONE

@@ -124,6 +124,9 @@ class Life:
         if machine.sees_heat and not machine.guard.heat_seen:
             machine.guard.set_trip(trip_codes.HEAT_MISSING)
             return
+        # no stage begins from a doubtful reading: the guard counts it, or the next tick is good
+        if not machine.readings.all_good(machine.plan.in_use):
+            return
         if self._pressed and self.happen(rs.PROVED):
             machine.begin_stages()
 

@@ -30,7 +30,7 @@ class Link:
         self._build_id = build_id
         self._reader = frames.FrameReader()
         self._session = 0
-        self._host_nonce = 0
+        self._host_nonce = -1  # no host yet: none has this number
         self._sequence_out = 0
         self._last_request = 0
         self._last_kind = 0
@@ -223,8 +223,6 @@ class Link:
         damaged = self._reader.damaged - self._damaged_before
         self._damaged_before = self._reader.damaged
         self._minute_damaged += damaged
-        if self._machine.tick % TICKS_PER_MIN == 0 and not self.is_bad():
-            self._minute_damaged = 0
         if self._minute_damaged > ms.MAX_DAMAGED_PER_MIN:
             self._clean_ticks = 0
             self._minute_damaged = 0
@@ -232,6 +230,8 @@ class Link:
             self._clean_ticks = min(self._clean_ticks + 1, TICKS_PER_MIN)
         elif self.is_bad():
             self._clean_ticks = 0
+        if self._machine.tick % TICKS_PER_MIN == 0:
+            self._minute_damaged = 0
 
     def _send_record(self, kind, tick):
         length = self._recorder.length(tick)

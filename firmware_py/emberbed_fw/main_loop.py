@@ -1,6 +1,6 @@
 """The loop of every device: wait, sample, tick, drive, record, link.
 
-An exception in a tick is a fault: outputs off, trip FIRMWARE_ERROR, and the record goes on.
+An exception in a turn is a fault: outputs off, trip FIRMWARE_ERROR, and the record goes on.
 """
 
 from emberbed_fw.device_port import END, TICK
@@ -22,27 +22,41 @@ def start(port):
     machine = Machine(Settings(block))
     recorder = Recorder()
     link = Link(machine, recorder, port.nonce(), port.build_id())
-    while True:
-        what = port.wait()
-        if what == END:
-            port.all_off()
-            return
+    try:
+        while one_turn(machine, recorder, link, port):
+            pass
+    finally:
+        port.all_off()  # whatever ends the loop, the outputs are safe
+
+
+def one_turn(machine, recorder, link, port):
+    """Take one wake-up of the port; return False when it ends."""
+    what = port.wait()
+    if what == END:
+        return False
+    try:
         link.receive(port.received, port.count)
         if what == TICK:
             one_tick(machine, port)
             recorder.pack(machine)
             link.after_tick()
-        port.send(link.out, link.out_filled)
-        link.out_filled = 0
-        port.turn(link.flow_owed())
+    except Exception:
+        # not the tick but the memory or the wire went wrong: the same fault, and the next turn tells
+        port.all_off()
+        machine.fail(machine.tick)
+    port.send(link.out, link.out_filled)
+    link.out_filled = 0
+    port.turn(link.flow_owed())
+    return True
 
 
 def one_tick(machine, port):
     """Sample to drive, with every way out of it ending in safe outputs."""
+    this_tick = machine.tick + 1
     try:
         port.sample(machine.inputs)
         machine.sample_to_drive()
     except Exception:
         port.all_off()
-        machine.fail()
+        machine.fail(this_tick)
     port.drive(machine.driven_zones, machine.outputs)

@@ -157,7 +157,7 @@ class Sequencer:
         self.stage_tick += 1
         self.waits_for = WAITS_OPERATOR
         self.prompt = self._plan.stage["prompt"][self.stage]
-        return acknowledged == self.prompt
+        return acknowledged != NONE and acknowledged == self.prompt
 
     def _watch_longest(self, acknowledged):
         """Ask when the stage is over its longest time; give up when nobody answers."""

@@ -93,6 +93,7 @@ class Machine:
         self.zones_in_use = 0
         for zone in range(ZONES):
             self.powers[zone].reset()
+            self.pids[zone].reset(0)
             self.demand_q15[zone] = 0
             if self.plan.control[zone] != NONE:
                 self.zones_in_use |= 1 << zone
@@ -130,8 +131,9 @@ class Machine:
             self.sequencer.cool()
         self._drive(driven if self.guard.trip == NO_TRIP else 0)
 
-    def fail(self):
-        """An exception came out of a tick: that is a fault like any other."""
+    def fail(self, tick):
+        """An exception came out of tick number `tick`: that is a fault like any other."""
+        self.tick = tick
         self.guard.set_trip(FIRMWARE_ERROR)
         self.life.after_guard(self)
         self._drive(0)

@@ -93,7 +93,7 @@ class FrameSplitter:
         for piece in pieces:
             if not piece:
                 continue
-            frame = decode(piece) if len(piece) <= MAX_FRAME else None
+            frame = decode(piece)
             if frame is None:
                 self.damaged += 1
             else:

@@ -35,7 +35,7 @@ class GapKeeper:
         self._refused = False
 
     def saw_resent(self, tick: int, next_tick: int) -> None:
-        """Note a resent record that came after the answer to the last ask."""
+        """Note a resent record; `answered` forgets those of an earlier resend."""
         if self._asks and tick > next_tick:
             self._overshot = True
 

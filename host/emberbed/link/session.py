@@ -169,7 +169,7 @@ class Session:
         tick = _TICK.unpack_from(frame.payload)[0]
         again = frame.message_type == messages.BACKFILL_BLOCK
         self.newest_tick = max(self.newest_tick, tick, frame.tick)
-        if again and messages.BACKFILL not in self._waiting:
+        if again:
             self._gap.saw_resent(tick, self._order.next_tick)
         self._order.take(Record(frame.payload, tick, again), events)
 
@@ -263,5 +263,4 @@ class Session:
         return self._sequence
 
     def _frame(self, message_type: int, sequence: int, payload: bytes) -> bytes:
-        session = NO_SESSION if message_type == messages.HELLO else self.number
-        return encode(Frame(message_type, session, sequence, self.newest_tick, payload))
+        return encode(Frame(message_type, self.number, sequence, self.newest_tick, payload))

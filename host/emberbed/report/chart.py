@@ -8,10 +8,9 @@ and by line style, and carry their names at their ends. What matplotlib draws in
 
 import re
 import warnings
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 from io import StringIO
-from typing import Literal, NamedTuple
+from typing import Any
 
 import matplotlib as mpl
 import numpy as np
@@ -21,10 +20,10 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from emberbed.plain_text import printable
-from emberbed.report.label_places import spread
+from emberbed.report.chart_model import INK, Chart, Curve, Mark
+from emberbed.report.curve_labels import End, label_ends
 from emberbed.report.thinning import averaged, thinned
 
-INK = "#010203"  # a colour nobody else uses, replaced by currentColor
 # Okabe and Ito's palette (https://jfly.uni-koeln.de/color/), those first that show on black too
 COLOURS = (
     "#D55E00", "#0072B2", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#F0E442", INK,
@@ -37,10 +36,8 @@ SIZE_INCHES = (10.0, 6.0)
 _TICK_STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600)
 _MOST_TICKS = 12
 _LABEL_CHARACTERS = 26
-_EARLY = 0.97  # a curve that ends before this part of the width is named where it ends
-_LABEL_WIDTH = 0.12  # of the width, for a label inside the picture
 _EVENT_NEAR = 0.016  # marks nearer than this part of the width share one label
-_STYLE = {
+_STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "emberbed",
     "font.family": "sans-serif",
@@ -54,45 +51,6 @@ _STYLE = {
     "axes.spines.top": False,
     "axes.spines.right": False,
 }
-
-
-@dataclass(frozen=True)
-class Curve:
-    """A named course; `values` in degrees C or percent, NaN where there is none."""
-
-    name: str
-    seconds: Sequence[float] | np.ndarray
-    values: Sequence[float] | np.ndarray
-
-
-@dataclass(frozen=True)
-class Band:
-    """A stage on the time axis; `short` stands for its name where there is no room."""
-
-    name: str
-    from_s: float
-    to_s: float
-    short: str = ""
-
-
-@dataclass(frozen=True)
-class Mark:
-    """An event on the time axis; `label` is short, such as its number in a list."""
-
-    label: str
-    at_s: float
-
-
-@dataclass(frozen=True)
-class Chart:
-    """All that is drawn. `asked` is the setpoint, `measured` the sensors, `power` in percent."""
-
-    measured: Sequence[Curve]
-    asked: Curve | None = None
-    power: Curve | None = None
-    stages: Sequence[Band] = field(default=())
-    events: Sequence[Mark] = field(default=())
-    title: str = "Temperatures and power over time"
 
 
 def run_chart_svg(chart: Chart) -> str:
@@ -163,7 +121,7 @@ def _draw_stages(axes: Axes, chart: Chart) -> None:
 
 
 def _draw_curves(axes: Axes, chart: Chart) -> None:
-    ends: list[_End] = []
+    ends: list[End] = []
     for number, curve in enumerate(chart.measured):
         colour = COLOURS[number % len(COLOURS)]
         style = LINE_STYLES[number % len(LINE_STYLES)]
@@ -172,69 +130,16 @@ def _draw_curves(axes: Axes, chart: Chart) -> None:
         ends += _draw_curve(axes, chart.asked, INK, ASKED_STYLE, 1.2)
     axes.margins(y=0.08)
     axes.autoscale(axis="y")
-    early = [end for end in ends if end.second < _EARLY * axes.get_xlim()[1]]
-    _label_early_ends(axes, early, chart)
-    _label_ends(axes, [end for end in ends if end not in early])
+    label_ends(axes, ends, chart.measured)
 
 
-class _End(NamedTuple):
-    second: float
-    celsius: float
-    name: str
-    colour: str
-
-
-def _draw_curve(axes: Axes, curve: Curve, colour: str, style, width: float) -> Iterator[_End]:
+def _draw_curve(axes: Axes, curve: Curve, colour: str, style, width: float) -> Iterator[End]:
     seconds, values = thinned(np.asarray(curve.seconds, float), np.asarray(curve.values, float))
     axes.plot(seconds, values, color=colour, linestyle=style, linewidth=width)
     read = np.flatnonzero(np.isfinite(values))
     if len(read):
         name = printable(curve.name, _LABEL_CHARACTERS)
-        yield _End(float(seconds[read[-1]]), float(values[read[-1]]), name, colour)
-
-
-def _label_ends(axes: Axes, ends: list[_End]) -> None:
-    """Name the curves that reach the right edge beside it, none over another."""
-    low, high = axes.get_ylim()
-    places = spread([end.celsius for end in ends], low, high, least=0.05 * (high - low))
-    right = axes.get_xlim()[1]
-    for end, place in zip(ends, places, strict=True):
-        axes.annotate(
-            end.name, xy=(end.second, end.celsius), xytext=(1.02 * right, place), va="center",
-            fontsize=9.5, color=INK, annotation_clip=False,  # coloured text is hard to read
-            arrowprops={"arrowstyle": "-", "color": end.colour, "linewidth": 1.4, "shrinkA": 2,
-                        "shrinkB": 0},
-        )  # fmt: skip
-
-
-def _label_early_ends(axes: Axes, ends: list[_End], chart: Chart) -> None:
-    """Name the curves that end inside the picture where they end: the highest above all lines
-    there, the others below theirs."""
-    low, high = axes.get_ylim()
-    highest = max((end.celsius for end in ends), default=0.0)
-    lower = [end for end in ends if end.celsius < highest]
-    places = spread([end.celsius for end in lower], low, high, least=0.05 * (high - low))
-    for end in ends:
-        if end.celsius == highest:
-            _label_inside(axes, end, _top_before(end, chart, axes.get_xlim()[1]), "bottom")
-    for end, place in zip(lower, places, strict=True):
-        _label_inside(axes, end, place, "top")
-
-
-def _top_before(end: _End, chart: Chart, width_s: float) -> float:
-    """Return the highest value of any curve where a label that ends at `end` will stand."""
-    top = end.celsius
-    for curve in chart.measured:
-        seconds, values = np.asarray(curve.seconds), np.asarray(curve.values)
-        under = values[(seconds > end.second - _LABEL_WIDTH * width_s) & (seconds <= end.second)]
-        top = max(top, float(np.nanmax(under[np.isfinite(under)], initial=top)))
-    return top
-
-
-def _label_inside(axes: Axes, end: _End, place: float, side: Literal["top", "bottom"]) -> None:
-    axes.annotate(end.name, xy=(end.second, place), xytext=(-2, 3 if side == "bottom" else -3),
-                  textcoords="offset points", ha="right", va=side, fontsize=9.5,
-                  color=INK)  # fmt: skip
+        yield End(float(seconds[read[-1]]), float(values[read[-1]]), name, colour)
 
 
 def _draw_events(axes: Axes, chart: Chart) -> None:

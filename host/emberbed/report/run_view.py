@@ -13,9 +13,10 @@ import numpy as np
 from emberbed import words
 from emberbed.device_description import DeviceDescription
 from emberbed.profiles.compile import Plan
-from emberbed.report.chart import Band, Chart, Curve, Mark
+from emberbed.report.chart_model import Chart, Mark
+from emberbed.report.series_chart import series_chart
 from emberbed.report.series import RunSeries, series_of
-from emberbed.report.summary import RunSummaryFigures, in_stages, summarise_series
+from emberbed.report.summary import RunSummaryFigures, summarise_series
 from emberbed.report.trip_cause import sensor_of_trip
 from emberbed.store.meaning import channel_names_of, description_of, plan_of
 from emberbed.store.run_store import RunStore
@@ -58,24 +59,13 @@ def view_of(store: RunStore, run_id: int) -> RunView:
 
 def chart_of(view: RunView) -> Chart:
     """Return the run as a chart: what was asked for, what was measured, and the power."""
-    series = view.series
-    measured = [
-        Curve(name, *series.drawn(series.channels_c[channel]))
-        for channel, name in view.names.items()
-        if np.isfinite(series.channels_c[channel]).any()
+    marks = [
+        Mark(str(event.number), at_s)
+        for event in view.events
+        if (at_s := seconds_of(view, event)) is not None
     ]
-    return Chart(
-        measured=measured,
-        asked=Curve("asked for", *series.drawn(series.setpoint_c)),
-        power=Curve("power", *series.drawn(series.demand_percent)),
-        stages=stage_bands(view),
-        events=[
-            Mark(str(event.number), at_s)
-            for event in view.events
-            if (at_s := seconds_of(view, event)) is not None
-        ],
-        title=f"Run {view.run.id}: temperatures and power over time",
-    )
+    title = f"Run {view.run.id}: temperatures and power over time"
+    return series_chart(view.series, view.plan, view.names, marks, title)
 
 
 def seconds_of(view: RunView, event: RunEvent) -> float | None:
@@ -84,17 +74,6 @@ def seconds_of(view: RunView, event: RunEvent) -> float | None:
         return None
     at_s = view.series.seconds_of_tick(event.tick)
     return at_s if 0 <= at_s <= view.series.seconds[-1] else None
-
-
-def stage_bands(view: RunView) -> list[Band]:
-    """Return the stages as they were really run."""
-    inside = in_stages(view.series)
-    bands = []
-    for number in dict.fromkeys(view.series.stage[inside].tolist()):
-        seconds = view.series.seconds[inside & (view.series.stage == number)]
-        kind = words.stage_words(view.plan.stages[number]["kind"]) if view.plan else "stage"
-        bands.append(Band(f"{number + 1} {kind}", seconds[0], seconds[-1], str(number + 1)))
-    return bands
 
 
 def prompt_of(view: RunView, stage: int) -> str:

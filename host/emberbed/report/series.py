@@ -5,6 +5,7 @@ Seconds since the first record, temperatures in degrees C with NaN for no readin
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 
@@ -12,9 +13,11 @@ from emberbed.records import TickRecord
 from emberbed.store.elapsed import with_elapsed_s
 from emberbed_fw.units import CHANNELS, FULL_POWER_Q15, NO_READING_CDEG, TICK_MS
 
-_FIELDS = ("tick", "state", "stage", "trip", "energy_j", "demand0_q15", "setpoint_cdeg") + tuple(
-    f"channel{channel}_cdeg" for channel in range(CHANNELS)
-)
+_FIELDS = (
+    "elapsed_ms", "tick", "state", "stage", "trip", "energy_j", "demand0_q15", "setpoint_cdeg",
+) + tuple(f"channel{channel}_cdeg" for channel in range(CHANNELS))  # fmt: skip
+_COLUMNS = ("seconds", *_FIELDS)
+_CHUNK = 10_000  # a day has 864,000 records; as Python numbers they would fill half a gigabyte
 
 
 @dataclass(frozen=True)
@@ -56,29 +59,29 @@ class RunSeries:
 
 def series_of(records: Iterable[TickRecord]) -> RunSeries:
     """Collect `records`, which come in tick order."""
-    seconds: list[float] = []
-    rows: list[tuple[int, ...]] = []
-    lasts_ms: list[int] = []
-    for elapsed_s, record in with_elapsed_s(records):
-        seconds.append(elapsed_s)
-        lasts_ms.append(record.elapsed_ms)
-        rows.append(tuple(getattr(record, name) for name in _FIELDS))
-    table = np.array(rows, dtype=np.int64).reshape(len(rows), len(_FIELDS)).T
-    columns = dict(zip(_FIELDS, table, strict=True))
-    times, lasts_s = np.array(seconds), np.array(lasts_ms) / 1000
+    timed = with_elapsed_s(records)
+    parts = [np.empty((0, len(_COLUMNS)))]
+    while chunk := [_row(elapsed_s, record) for elapsed_s, record in islice(timed, _CHUNK)]:
+        parts.append(np.array(chunk))
+    columns = dict(zip(_COLUMNS, np.concatenate(parts).T, strict=True))
+    lasts_s = columns["elapsed_ms"] / 1000
     return RunSeries(
-        seconds=times,
+        seconds=columns["seconds"],
         lasts_s=lasts_s,
-        step_s=np.concatenate([lasts_s[:1], np.diff(times)]),
-        tick=columns["tick"],
-        state=columns["state"],
-        stage=columns["stage"],
-        trip=columns["trip"],
-        energy_j=columns["energy_j"],
+        step_s=np.concatenate([lasts_s[:1], np.diff(columns["seconds"])]),
+        tick=columns["tick"].astype(np.int64),
+        state=columns["state"].astype(np.int64),
+        stage=columns["stage"].astype(np.int64),
+        trip=columns["trip"].astype(np.int64),
+        energy_j=columns["energy_j"].astype(np.int64),
         demand_percent=columns["demand0_q15"] * 100 / FULL_POWER_Q15,
         setpoint_c=_celsius(columns["setpoint_cdeg"]),
         channels_c=[_celsius(columns[f"channel{channel}_cdeg"]) for channel in range(CHANNELS)],
     )
+
+
+def _row(elapsed_s: float, record: TickRecord) -> tuple[float, ...]:
+    return (elapsed_s, *(getattr(record, name) for name in _FIELDS))
 
 
 def _celsius(cdeg: np.ndarray) -> np.ndarray:

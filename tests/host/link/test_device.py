@@ -113,6 +113,18 @@ def test_records_that_come_while_a_request_waits_are_kept_in_order(socket_wire):
         assert ticks == list(range(101, newest + 1))
 
 
+def test_a_request_after_a_pause_knows_the_newest_tick(socket_wire):
+    # the device refuses a request that has seen no tick of the last ten seconds
+    with connect(socket_wire) as device:
+        socket_wire.turn = until(socket_wire.device, 120)
+        end_s = time.monotonic() + 5
+        while socket_wire.device.tick < 120 and time.monotonic() < end_s:
+            time.sleep(0.01)
+        time.sleep(0.02)  # the last one is on its way
+        device.acknowledge(1)
+        assert socket_wire.device.seen[-1][3] == 120
+
+
 def test_a_sink_gets_them_at_once_and_may_renew(socket_wire):
     kept = []
 
@@ -253,6 +265,18 @@ def test_a_silent_device_is_named(socket_wire):
     one_sentence(failure, "Nothing answers", socket_wire.url, "0.2 s", "power")
 
 
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="this system has no pseudo-terminals")
+def test_a_failed_connection_leaves_the_port_free():
+    device = FakeDevice()
+    device.silent = True
+    failures = []  # kept, or throwing them away would close the port
+    with PtyWire(device) as wire:
+        for _ in range(2):
+            with pytest.raises(LinkError, match="Nothing answers") as failure:
+                connect(wire, timeout_s=0.05)
+            failures.append(failure)
+
+
 def test_a_device_still_starting_up_is_waited_for(socket_wire):
     socket_wire.device.silent = True
 
@@ -329,6 +353,8 @@ def test_a_thousand_records_a_second_pass():
     wanted = 2000
 
     def turn():
+        if not device.session:
+            return b""  # nobody there yet who could answer for ten records
         behind = device.tick - (device.renewed[-1] if device.renewed else 0)
         return device.ticks(min(10 - behind, wanted - device.tick)) if behind < 10 else b""
 

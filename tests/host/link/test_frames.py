@@ -2,6 +2,7 @@
 
 import binascii
 import random
+import struct
 import zlib
 
 import pytest
@@ -114,6 +115,21 @@ def test_how_the_bytes_are_cut_does_not_matter(sent, data):
 def test_a_payload_too_long_is_refused():
     with pytest.raises(ValueError, match="at most 224 bytes"):
         encode(Frame(1, 0, 0, 0, bytes(firmware.MAX_PAYLOAD + 1)))
+
+
+@pytest.mark.parametrize(
+    ("told_length", "payload_bytes", "accepted"),
+    [(10, 10, True), (9, 10, False), (11, 10, False), (224, 224, True), (225, 225, False)],
+)
+def test_a_length_that_does_not_fit_is_damage_under_a_right_crc(
+    told_length, payload_bytes, accepted
+):
+    body = struct.pack(firmware.HEADER, 1, 66, told_length, 7, 1, 99) + bytes(payload_bytes)
+    stream = b"\0" + cobs.encode(body + struct.pack("<I", zlib.crc32(body))) + b"\0"
+    splitter = FrameSplitter()
+    got = [fields(frame) for frame in splitter.feed(stream)]
+    assert (len(got), splitter.damaged) == ((1, 0) if accepted else (0, 1))
+    assert (got, splitter.damaged) == fw_decode(stream)
 
 
 def test_endless_noise_without_delimiter_takes_no_memory_and_costs_one_frame():

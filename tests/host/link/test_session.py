@@ -222,6 +222,42 @@ def test_a_hello_answered_twice_takes_the_later_session():
     assert reply.refusal == messages.DONE
 
 
+def test_a_doubled_hello_reply_does_not_begin_the_records_anew():
+    bench = Bench()
+    replies = bench.device.feed(bench.session.hello())
+    events = bench.deliver(replies + bench.device.ticks(3) + replies + bench.device.ticks(2))
+    assert [event.tick for event in events if isinstance(event, Record)] == [1, 2, 3, 4, 5]
+    assert [kind for kind, *_ in bench.device.seen] == [messages.HELLO]
+
+
+def test_a_second_hello_forgets_what_the_first_session_missed(bench):
+    bench.device.lost = {501}
+    bench.device.deaf = 1
+    assert bench.deliver(bench.device.ticks(2)) == []
+    bench.device.seen.clear()
+    bench.device.deaf = 1
+    bench.send(bench.session.hello())
+    assert [type(event) for event in bench.wait() + bench.wait()] == [Reply]
+    assert [(kind, session) for kind, _, session, _ in bench.device.seen] == [(messages.HELLO, 0)]
+    assert [event.tick for event in bench.deliver(bench.device.ticks(1))] == [503]
+
+
+def test_a_late_answer_under_an_earlier_number_counts(bench):
+    bench.device.mute = 5
+    bench.send(bench.session.acknowledge(4))
+    first = bench.device.seen[-1][1]
+    bench.send(bench.session.renew(500))
+    assert bench.wait() + bench.wait() == []
+    assert bench.device.seen[-1][1] != first
+    late = struct.pack("<BHB", messages.ACK_PROMPT, first, 0)
+    other = struct.pack("<BHB", messages.ARM, first, 0)
+    frames = [
+        fw_encode(messages.REPLY, bench.device.session, 0, 500, answer) for answer in (other, late)
+    ]
+    assert bench.deliver(frames[0]) == []
+    assert bench.deliver(frames[1]) == [Reply(messages.ACK_PROMPT, first, 0, b"")]
+
+
 def test_an_answer_from_an_earlier_program_is_not_ours():
     bench = Bench()
     bench.session.hello()
@@ -274,7 +310,9 @@ def test_records_are_handed_on_as_they_were(bench):
 
 def test_records_before_the_session_stay_on_the_device():
     bench = Bench()
+    bench.device.session = 77  # another program's
     assert bench.deliver(bench.device.ticks(3)) == []
+    assert bench.device.seen == []
     bench.connect()
     assert [event.tick for event in bench.deliver(bench.device.ticks(1))] == [4]
 

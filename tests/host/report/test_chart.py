@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emberbed.report import chart as charts
-from emberbed.report.chart import Band, Chart, Curve, Mark, run_chart_svg
+from emberbed.report.chart import run_chart_svg
+from emberbed.report.chart_model import INK, Band, Chart, Curve, Mark
 from emberbed.report.label_places import spread
 from emberbed.report.thinning import averaged, thinned
 
@@ -58,7 +59,7 @@ def test_a_whole_chart():
 
 def test_ink_is_the_page_s_own_colour():
     svg = run_chart_svg(Chart([course("edge")], asked=course("asked for")))
-    assert "currentColor" in svg and charts.INK not in svg
+    assert "currentColor" in svg and INK not in svg
     root = ElementTree.fromstring(svg)
     assert not any("#000000" in style or "#ffffff" in style for style in strokes(root))
 
@@ -79,7 +80,7 @@ OKABE_ITO = {
 
 
 def test_the_colours_are_those_of_the_palette():
-    ours = {tuple(bytes.fromhex(colour[1:])) for colour in charts.COLOURS if colour != charts.INK}
+    ours = {tuple(bytes.fromhex(colour[1:])) for colour in charts.COLOURS if colour != INK}
     assert ours == OKABE_ITO
 
 

@@ -1,0 +1,59 @@
+"""Single key presses from a terminal, without waiting; nothing where there is no terminal."""
+
+import sys
+from collections.abc import Callable
+from types import TracebackType
+
+
+class Keys:
+    """Use it in a `with`: the terminal is put back as it was on every way out."""
+
+    def __init__(self) -> None:
+        self._poll: Callable[[], str] = lambda: ""
+        self._restore: Callable[[], None] = lambda: None
+
+    def __enter__(self) -> "Keys":
+        if sys.stdin is not None and sys.stdin.isatty():
+            self._poll, self._restore = _windows_keys() if sys.platform == "win32" else _tty_keys()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        failure: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._restore()
+
+    def pressed(self) -> str:
+        """Return the keys pressed since the last call, '' for none; Enter is '\\n'."""
+        return self._poll().replace("\r", "\n")
+
+
+def _tty_keys() -> tuple[Callable[[], str], Callable[[], None]]:
+    import os
+    import select
+    import termios
+    import tty
+
+    handle = sys.stdin.fileno()
+    before = termios.tcgetattr(handle)
+    tty.setcbreak(handle)  # keys at once; Ctrl-C still interrupts
+
+    def poll() -> str:
+        ready, _, _ = select.select([handle], [], [], 0)
+        return os.read(handle, 64).decode(errors="ignore") if ready else ""
+
+    return poll, lambda: termios.tcsetattr(handle, termios.TCSADRAIN, before)
+
+
+def _windows_keys() -> tuple[Callable[[], str], Callable[[], None]]:
+    import msvcrt
+
+    def poll() -> str:
+        keys = ""
+        while msvcrt.kbhit():  # type: ignore[attr-defined]
+            keys += msvcrt.getwch()  # type: ignore[attr-defined]
+        return keys
+
+    return poll, lambda: None

@@ -1,0 +1,165 @@
+"""One run from arming to cold: store first, then answer for the heat, then show.
+
+The loop that stores the records is the one that renews the PC link, so nobody answers for heat that
+is not being recorded. Takes a connected device, an open run in the store, a screen and a hand (the
+person, or a script in their place); gives the run's outcome. Heat starts at the device's button,
+never here.
+"""
+
+from typing import Protocol
+
+from emberbed.bench.outcome import OUTCOMES, REFUSED, Outcome
+from emberbed.bench.story import Story
+from emberbed.link.device import Device, Refused
+from emberbed.link.events import Damaged, Event, Gap, Record, SessionLost
+from emberbed.link.transport import LinkError
+from emberbed.records import TickRecord, decode_record
+from emberbed.store.run_store import MOST_RECORDS, RunStore
+from emberbed_fw import messages
+from emberbed_fw import run_states as rs
+
+POLL_S = 0.1
+OFFERS = 5  # how often the press is offered, 2 min each
+LINK_LOST = OUTCOMES[rs.LINK_LOST]
+STOPPED = OUTCOMES[rs.STOPPED]
+
+
+class Screen(Protocol):
+    """Whatever shows the run."""
+
+    def show(self, record: TickRecord) -> None:
+        """Take the newest stored record."""
+
+    def tell(self, tick: int | None, kind: str, sentence: str) -> None:
+        """Take one event, already stored."""
+
+
+class Hand(Protocol):
+    """Whoever stands at the bench."""
+
+    def answers(self, record: TickRecord) -> int | None:
+        """Return the prompt to acknowledge now, or None; may press the virtual button."""
+
+    def stops(self) -> int:
+        """Return how often stopping was asked for: once stops the heat, twice leaves."""
+
+
+class BenchRun:
+    """The loop. `take` may be the device's sink while requests wait for their answers."""
+
+    def __init__(
+        self, device: Device, store: RunStore, run_id: int, story: Story, screen: Screen, hand: Hand
+    ) -> None:
+        self._device = device
+        self._store = store
+        self._run_id = run_id
+        self._story = story
+        self._screen = screen
+        self._hand = hand
+        self._newest: TickRecord | None = None
+        self._stop_sent = False
+        self._offers = 1
+        self.outcome: Outcome | None = None
+
+    @property
+    def newest(self) -> TickRecord | None:
+        """Return the newest stored record."""
+        return self._newest
+
+    def take(self, events: list[Event]) -> None:
+        """Store what came, acknowledge it, then show it."""
+        records = [event for event in events if isinstance(event, Record)]
+        for first in range(0, len(records), MOST_RECORDS):
+            self._commit([record.raw for record in records[first : first + MOST_RECORDS]])
+        for event in events:
+            self._note_trouble(event)
+
+    def watch(self, plan: bytes) -> Outcome:
+        """Follow the armed run until the board may be handled, or the person leaves."""
+        while self.outcome is None:
+            try:
+                self.take(self._device.poll(POLL_S))
+                self._act(plan)
+            except LinkError as error:
+                self._tell(
+                    "link",
+                    f"{error}. Without its PC link the device switches heat off within 2 s"
+                    " by itself; the rest of the cooling is not recorded.",
+                )
+                self.outcome = LINK_LOST
+        return self.outcome
+
+    def _act(self, plan: bytes) -> None:
+        if self.outcome is not None or self._newest is None:
+            return
+        self._offer_again(plan, self._newest)
+        self._obey_stop()
+        prompt = self._hand.answers(self._newest)
+        if prompt is not None:
+            self._acknowledge(prompt)
+
+    def _commit(self, raw_records: list[bytes]) -> None:
+        self._store.append(self._run_id, raw_records)
+        newest = self._newest
+        for raw in raw_records:
+            newest = decode_record(raw)
+            for kind, sentence in self._story.follow(newest):
+                self._tell(kind, sentence, newest.tick)
+            if newest.state in OUTCOMES and self._story.armed:
+                self.outcome = OUTCOMES[newest.state]
+        assert newest is not None
+        self._newest = newest
+        self._device.renew(newest.tick)
+        self._screen.show(newest)
+
+    def _offer_again(self, plan: bytes, newest: TickRecord) -> None:
+        """A press that did not come is offered again; nothing was heated."""
+        if newest.state != rs.LOADED or not self._story.armed:
+            return
+        if self._offers >= OFFERS:
+            self._tell("refused", "Nobody held the device's button: nothing was heated.")
+            self.outcome = REFUSED
+            return
+        self._offers += 1
+        self._story.disarm()
+        self._tell("arm", "Nobody held the device's button in 2 min; it is offered again.")
+        self._device.arm(plan)
+
+    def _obey_stop(self) -> None:
+        asked = self._hand.stops()
+        if asked and not self._stop_sent:
+            self._stop_sent = True
+            self._tell("stop", "Stop asked for: heat off, the cooling goes on being recorded.")
+            self._device.stop(messages.STOP_BY_PERSON)
+        if asked > 1:
+            self._tell(
+                "stop",
+                "Left during the cooling: heat is off, the board may still be hot,"
+                " and what follows is not recorded.",
+            )
+            self.outcome = STOPPED
+
+    def _acknowledge(self, prompt: int) -> None:
+        try:
+            self._device.acknowledge(prompt)
+        except Refused as refused:
+            self._tell("prompt", f"The answer came too late or too early: {refused}")
+
+    def _note_trouble(self, event: Event) -> None:
+        if isinstance(event, Gap):
+            self._tell(
+                "gap", f"Readings {event.first} to {event.last} are lost: the device had no room."
+            )
+        elif isinstance(event, Damaged):
+            self._tell("link", f"{event.count} frames arrived damaged and were dropped.")
+        elif isinstance(event, SessionLost):
+            self._tell("link", "The device was reset or taken over by another program.")
+            self.outcome = LINK_LOST
+
+    def _tell(self, kind: str, sentence: str, tick: int | None = None) -> None:
+        if tick is None and self._newest is not None:
+            tick = self._newest.tick
+        self._store.add_event(self._run_id, tick, kind, sentence)
+        self._screen.tell(tick, kind, sentence)
+
+

@@ -1,0 +1,92 @@
+"""What happened, in sentences: compares each record with the one before.
+
+Takes decoded records in order; gives (kind, sentence) for every change a person would want to read
+later: stages, prompts, answers, trips, the verdict.
+"""
+
+from emberbed import words
+from emberbed.bench.stage_text import stage_text
+from emberbed.profiles.compile import Plan
+from emberbed.records import TickRecord
+from emberbed.report.trip_cause import sensor_of_trip
+from emberbed_fw import run_states as rs
+from emberbed_fw.sequencer import LONGER_PROMPT
+from emberbed_fw.trip_codes import NO_TRIP, PC_LINK_LOST
+from emberbed_fw.units import NONE
+
+Event = tuple[str, str]
+LONGER_TEXT = "This stage takes longer than planned. Answer to give it more time"
+
+
+def prompt_text(prompt: int, prompts: list[str]) -> str:
+    """Return what prompt number `prompt` asks."""
+    if prompt == LONGER_PROMPT:
+        return LONGER_TEXT
+    return prompts[prompt] if prompt < len(prompts) else "Answer when you are ready"
+
+
+class Story:
+    """Follows one run. `names` are the device's channel names by number."""
+
+    def __init__(self, plan: Plan, prompts: list[str], names: dict[int, str]) -> None:
+        self.plan = plan
+        self.prompts = prompts
+        self.names = names
+        self.armed = False
+        self._before: TickRecord | None = None
+
+    def disarm(self) -> None:
+        """Expect a new arming."""
+        self.armed = False
+
+    def follow(self, record: TickRecord) -> list[Event]:
+        """Return what changed with this record."""
+        before, self._before = self._before, record
+        if record.state == rs.COLD_PROOF:
+            self.armed = True
+        if before is None:
+            return []
+        return [
+            *self._trips(before, record),
+            *self._states(before, record),
+            *self._stages(before, record),
+            *self._prompts(before, record),
+        ]
+
+    def _states(self, before: TickRecord, record: TickRecord) -> list[Event]:
+        if record.state == before.state or record.state in rs.STAGED_STATES:
+            return []
+        return [("state", _sentence(words.state_words(record.state)))]
+
+    def _stages(self, before: TickRecord, record: TickRecord) -> list[Event]:
+        if record.stage in (before.stage, NONE):
+            return []
+        text = stage_text(self.plan, record.stage, self.prompts)
+        number = f"Stage {record.stage + 1} of {len(self.plan.stages)}"
+        return [("stage", f"{number}: {text}.")]
+
+    def _prompts(self, before: TickRecord, record: TickRecord) -> list[Event]:
+        if record.prompt == before.prompt:
+            return []
+        if record.prompt != NONE:
+            return [("prompt", f"{prompt_text(record.prompt, self.prompts)}.")]
+        if record.verdict == rs.NO_VERDICT or record.verdict == rs.FINISHED:
+            return [("answer", "Answered.")]
+        return []
+
+    def _trips(self, before: TickRecord, record: TickRecord) -> list[Event]:
+        told = []
+        if record.trip != before.trip and record.trip != NO_TRIP:
+            cause = words.trip_words(record.trip, sensor_of_trip(record, self.plan, self.names))
+            told.append(("trip", f"{cause.happened} {cause.mend}"))
+        if record.second_trip != before.second_trip and record.second_trip != NO_TRIP:
+            cause = words.trip_words(record.second_trip)
+            told.append(("trip", f"And then: {cause.happened} {cause.mend}"))
+        if record.verdict == rs.LINK_LOST != before.verdict:
+            cause = words.trip_words(PC_LINK_LOST)
+            told.append(("link", f"{cause.happened} {cause.mend}"))
+        return told
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."

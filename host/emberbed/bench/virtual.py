@@ -1,0 +1,119 @@
+"""The virtual device as the host sees it: a process that is started, and a port to reach it by.
+
+Everything but the button goes over the port, as with a real device. The button (and nothing else)
+is moved through the process's standard input, which a real device does not have.
+"""
+
+import json
+import subprocess
+import sys
+import threading
+from dataclasses import dataclass
+
+START_S = 20.0
+PRESS_S = 1.5
+
+
+class VirtualDeviceError(RuntimeError):
+    """The virtual device did not start; one sentence."""
+
+
+@dataclass(frozen=True)
+class VirtualBench:
+    """What is simulated. `speed`: 1 is real time, 'max' as fast as the host stores."""
+
+    speed: str = "1"
+    seed: int = 1
+    faults: tuple[str, ...] = ()
+    engine: str = "auto"
+    mass_g: float = 240.0
+    length_mm: float = 180.0
+    width_mm: float = 120.0
+
+    def arguments(self) -> list[str]:
+        """Return the command line of the virtual device's process."""
+        given = [
+            "--speed", self.speed, "--seed", str(self.seed), "--engine", self.engine,
+            "--mass-g", str(self.mass_g), "--length-mm", str(self.length_mm),
+            "--width-mm", str(self.width_mm),
+        ]  # fmt: skip
+        return given + [part for fault in self.faults for part in ("--fault", fault)]
+
+
+class VirtualDevice:
+    """A running virtual device; close it, or leave its `with`."""
+
+    def __init__(self, bench: VirtualBench) -> None:
+        command = [sys.executable, "-m", "emberbed_sim.virtual_device", *bench.arguments()]
+        self._process = subprocess.Popen(
+            command,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            # Ctrl-C in the terminal is for the host alone: the device must live on and cool
+            start_new_session=sys.platform != "win32",
+            creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
+        )
+        try:
+            ready = self._first_line()
+        except BaseException:
+            self.close()
+            raise
+        self.url: str = ready["url"]
+        self.engine: str = ready["engine"]
+        self.firmware_digest: str = ready["firmware_digest"]
+
+    def __enter__(self) -> "VirtualDevice":
+        return self
+
+    def __exit__(self, *_error: object) -> None:
+        self.close()
+
+    def hold_button(self, seconds: float = PRESS_S) -> None:
+        """Hold the device's button down for some simulated seconds."""
+        self._tell(f"hold {seconds}")
+
+    def tap_button(self) -> None:
+        self._tell("tap")
+
+    def close(self) -> None:
+        """End the device: its heater goes cold with it."""
+        if self._process.stdin and not self._process.stdin.closed:
+            try:
+                self._process.stdin.close()
+            except OSError:
+                pass  # it ended first
+        try:
+            self._process.wait(timeout=5)
+        except subprocess.TimeoutExpired:
+            self._process.kill()
+            self._process.wait()
+        if self._process.stdout:
+            self._process.stdout.close()
+
+    def _tell(self, line: str) -> None:
+        assert self._process.stdin
+        try:
+            self._process.stdin.write(line + "\n")
+            self._process.stdin.flush()
+        except OSError:
+            pass  # the link will tell that the device is gone
+
+    def _first_line(self) -> dict[str, str]:
+        assert self._process.stdout
+        watchdog = threading.Timer(START_S, self._process.kill)
+        watchdog.start()
+        try:
+            line = self._process.stdout.readline()
+        finally:
+            watchdog.cancel()
+        try:
+            ready = json.loads(line)
+        except ValueError as error:
+            raise VirtualDeviceError(
+                f"The virtual device did not start within {START_S:g} s: try again, and if it"
+                " stays so, reinstall emberbed"
+            ) from error
+        if "error" in ready:
+            raise VirtualDeviceError(ready["error"])
+        return ready

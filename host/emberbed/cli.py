@@ -1,0 +1,164 @@
+"""The command `emberbed`: words to calls, failures to one sentence and an exit code.
+
+Nothing is decided here. Exit codes of `run` are in bench/outcome.py; every other command ends with
+0, or 2 for bad input (`check` too when it finds an error).
+"""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from emberbed import __version__, cli_device, cli_profiles, cli_runs
+from emberbed.bench.prepare import NotReady, load_profile
+from emberbed.bench.session import RunRequest, RunResult, run_profile
+from emberbed.bench.virtual import VirtualBench
+from emberbed.cli_common import (
+    VIRTUAL,
+    Json,
+    Port,
+    StoreFile,
+    out,
+    print_json,
+    survive_any_terminal,
+    told,
+)
+from emberbed.profiles.reader import ProfileFile
+from emberbed.store.run_store import RunStore
+from emberbed.words import verdict_words
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    help="Runs an infrared bottom heater for board rework: checks, rehearses, watches, records.",
+)
+app.add_typer(cli_runs.app, name="runs")
+app.add_typer(cli_device.app, name="device")
+cli_profiles.add_commands(app)
+
+
+def _say_version(wanted: bool) -> None:
+    if wanted:
+        out(f"emberbed {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool,
+        typer.Option("--version", help="Say the version.", callback=_say_version, is_eager=True),
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command()
+def run(
+    profile: Annotated[str, typer.Argument(help="A profile file, or the name of a shipped one.")],
+    device: Port = VIRTUAL,
+    speed: Annotated[
+        str, typer.Option(help="Virtual device: 1 is real time, up to 'max'.")
+    ] = "1",
+    press: Annotated[
+        bool,
+        typer.Option(
+            "--press", help="Virtual device: let this command press its button and answer prompts."
+        ),
+    ] = False,
+    fault: Annotated[
+        list[str] | None,
+        typer.Option(help="Virtual device: break something, such as tc_open@120s. Repeatable."),
+    ] = None,
+    seed: Annotated[int, typer.Option(help="Virtual device: its noise.", min=0)] = 1,
+    engine: Annotated[
+        str, typer.Option(help="Virtual device: auto, micropython or cpython.")
+    ] = "auto",
+    store: StoreFile = None,
+    page: Annotated[
+        Path | None, typer.Option(help="Where the run's page goes. [default: beside the store]")
+    ] = None,
+    json_answer: Json = False,
+) -> None:
+    """Check a profile, send it, wait for the press at the device, run, watch and record it."""
+    with told():
+        profile_file = load_profile(profile)
+        virtual = _virtual_bench(
+            profile_file, device, speed, seed, tuple(fault or ()), engine, press
+        )
+        request = RunRequest(profile_file, device, virtual, press, page)
+        console = Console(stderr=json_answer)
+        with RunStore.open(store) as run_store:
+            run_store.mark_interrupted()
+            result = run_profile(request, run_store, console)
+    _tell_result(result, json_answer)
+    raise typer.Exit(result.outcome.exit_code)
+
+
+def _virtual_bench(
+    profile_file: ProfileFile,
+    device: str,
+    speed: str,
+    seed: int,
+    faults: tuple[str, ...],
+    engine: str,
+    press: bool,
+) -> VirtualBench | None:
+    """Return what to simulate; None for a real device, which takes none of these options."""
+    if device != VIRTUAL:
+        asked = {"--press": press, "--fault": faults, "--speed": speed != "1"}
+        wrong = [option for option, given in asked.items() if given]
+        if wrong:
+            raise NotReady(
+                [
+                    f"{' and '.join(wrong)} only works on the virtual device: a real one at"
+                    f" {device} has its own button and its own time; leave it out"
+                ]
+            )
+        return None
+    if engine not in ("auto", "micropython", "cpython"):
+        raise NotReady([f"--engine {engine} is not known: use auto, micropython or cpython"])
+    board = profile_file.model.board
+    return VirtualBench(
+        _checked_speed(speed), seed, faults, engine, board.mass_g, board.length_mm, board.width_mm
+    )
+
+
+def _checked_speed(speed: str) -> str:
+    if speed == "max":
+        return speed
+    try:
+        factor = float(speed)
+    except ValueError:
+        factor = 0.0
+    if not 0.1 <= factor <= 1000:
+        raise NotReady([f"--speed {speed} is out of range: use 0.1 to 1000, or max"])
+    return speed
+
+
+def _tell_result(result: RunResult, json_answer: bool) -> None:
+    if json_answer:
+        print_json(
+            {
+                "run": result.run_id,
+                "state": result.outcome.state,
+                "exit_code": result.outcome.exit_code,
+                "limits_exceeded": result.limits_exceeded,
+                "page": str(result.page),
+            }
+        )
+        return
+    out(verdict_words(result.outcome.state, result.limits_exceeded))
+    out(f"Run {result.run_id} is stored; its page: {result.page}")
+
+
+def main() -> None:
+    """Entry point of the console script."""
+    survive_any_terminal()
+    app()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,152 @@
+"""A run in seconds, in process: the firmware against the simulated heater, nothing heated.
+
+An analysis command: it may import the simulation. Gives the predicted curve and how the run would
+end; the same firmware code as on a device, so the verdict holds as far as the simulated heater does.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from emberbed import words
+from emberbed.bench.outcome import OUTCOMES
+from emberbed.bench.prepare import Prepared, load_profile, prepare
+from emberbed.bench.story import Story
+from emberbed.device_description import DeviceDescription, decode_settings
+from emberbed.profiles.compile import decode_plan
+from emberbed.profiles.reader import ProfileFile
+from emberbed.records import TickRecord, decode_record
+from emberbed.report import display
+from emberbed.report.series import series_of
+from emberbed.report.series_chart import series_chart
+from emberbed.report.summary import RunSummaryFigures, summarise
+from emberbed_fw.units import TICKS_PER_S
+from emberbed_sim.bench_device import bench_settings
+from emberbed_sim.closed_loop import ClosedLoop, Operator
+from emberbed_sim.faults import FaultEvent, parse_fault
+from emberbed_sim.plant.heater import SimulatedHeater
+from emberbed_sim.plant.parameters import DEFAULT_SENSORS, BenchParameters, bench_for_board
+
+
+@dataclass(frozen=True)
+class Rehearsal:
+    """One simulated run: its records and events, tick by tick."""
+
+    prepared: Prepared
+    description: DeviceDescription
+    records: list[TickRecord]
+    raw_records: list[bytes]
+    settings: bytes
+    events: list[tuple[int, str, str]]  # tick, kind, sentence
+
+    @property
+    def state(self) -> str:
+        """Return how it ends, as the run store would say it."""
+        return OUTCOMES[self.records[-1].state].state
+
+    def names(self) -> dict[int, str]:
+        return {n: name for n, name in enumerate(self.description.channel_names()) if name}
+
+
+def bench_of(profile_file: ProfileFile) -> BenchParameters:
+    """Return the default bench with the profile's board on it."""
+    board = profile_file.model.board
+    return bench_for_board(board.mass_g, board.length_mm, board.width_mm, DEFAULT_SENSORS)
+
+
+def rehearse(
+    profile_file: ProfileFile, seed: int = 1, faults: Sequence[FaultEvent] = ()
+) -> Rehearsal:
+    """Run the profile once. Raises NotReady, or ValueError for a fault the bench cannot have."""
+    bench = bench_of(profile_file)
+    settings = bench_settings(bench)
+    description = decode_settings(settings)
+    prepared = prepare(profile_file, description)
+    heater = SimulatedHeater(bench, seed, faults)
+    loop = ClosedLoop(settings, prepared.plan, heater, Operator(), tuple(faults))
+    raw_records = list(loop.run())
+    records = [decode_record(raw) for raw in raw_records]
+    names = {n: name for n, name in enumerate(description.channel_names()) if name}
+    story = Story(decode_plan(prepared.plan), prepared.prompts, names)
+    events = [
+        (record.tick, kind, sentence)
+        for record in records
+        for kind, sentence in story.follow(record)
+    ]
+    return Rehearsal(prepared, description, records, raw_records, settings, events)
+
+
+def predicted_curve(rehearsal: Rehearsal, every_s: float = 1.0) -> list[dict[str, float | None]]:
+    """Return rows of seconds, setpoint_c, each channel in C and power in percent."""
+    step = max(1, round(every_s * TICKS_PER_S))
+    first = rehearsal.records[0].tick
+    rows = []
+    for record in rehearsal.records[::step]:
+        row: dict[str, float | None] = {"seconds": (record.tick - first) / TICKS_PER_S}
+        row["setpoint_c"] = record.setpoint_cdeg / 100 if record.setpoint_cdeg > -27000 else None
+        for channel, name in rehearsal.names().items():
+            reading = record.channel_cdeg(channel)
+            row[f"{name}_c"] = None if reading is None else reading / 100
+        row["power_percent"] = round(100 * record.demand0_q15 / 32768, 1)
+        rows.append(row)
+    return rows
+
+
+def rehearse_by_name(name: str, seed: int, faults: Sequence[str]) -> Rehearsal:
+    """Rehearse a profile by path or shipped name, with faults as a person writes them."""
+    return rehearse(load_profile(name), seed, [parse_fault(text) for text in faults])
+
+
+def figures_of(rehearsal: Rehearsal) -> RunSummaryFigures:
+    """Return the predicted run's figures."""
+    plan = decode_plan(rehearsal.prepared.plan)
+    return summarise(rehearsal.records, plan, rehearsal.names())
+
+
+def picture_of(rehearsal: Rehearsal) -> str:
+    """Return the predicted run as an SVG picture."""
+    from emberbed.report.chart import run_chart_svg  # matplotlib: only when it is needed
+
+    plan = decode_plan(rehearsal.prepared.plan)
+    title = f"{rehearsal.prepared.profile_file.model.name}: rehearsal"
+    series = series_of(rehearsal.records)
+    return run_chart_svg(series_chart(series, plan, rehearsal.names(), [], title))
+
+
+def as_json(rehearsal: Rehearsal) -> dict[str, object]:
+    """Return the whole prediction for scripts."""
+    figures = figures_of(rehearsal)
+    return {
+        "profile": rehearsal.prepared.profile_file.model.name,
+        "state": rehearsal.state,
+        "seconds": figures.duration_s,
+        "largest_ramp_c_per_s": figures.largest_ramp_c_per_s,
+        "largest_cooling_c_per_s": figures.largest_cooling_c_per_s,
+        "peaks_c": {name: figures.peaks_c.get(n) for n, name in rehearsal.names().items()},
+        "energy_j": figures.energy_j,
+        "limits_exceeded": figures.limits_exceeded,
+        "events": [
+            {"tick": tick, "kind": kind, "sentence": sentence}
+            for tick, kind, sentence in rehearsal.events
+        ],
+        "curve": predicted_curve(rehearsal),
+    }
+
+
+def as_lines(rehearsal: Rehearsal) -> list[str]:
+    """Return the prediction for a person."""
+    figures = figures_of(rehearsal)
+    lines = [
+        f"{display.clock(tick / TICKS_PER_S)}  {sentence}" for tick, _, sentence in rehearsal.events
+    ]
+    lines.append("")
+    for channel, name in rehearsal.names().items():
+        lines.append(f"{name}: peak {display.celsius(figures.peaks_c.get(channel))}")
+    lines.append(f"largest ramp {display.rate(figures.largest_ramp_c_per_s)}")
+    lines.append(f"largest cooling {display.rate(figures.largest_cooling_c_per_s)}")
+    lines.append(
+        f"{display.clock(figures.duration_s)} from arming to cool, {display.energy(figures.energy_j)}"
+    )
+    lines.append(words.verdict_words(rehearsal.state, len(figures.limits_exceeded)))
+    lines += figures.limits_exceeded
+    lines.append("Rehearsed on the simulated heater: yours may be slower or faster.")
+    return lines

@@ -1,0 +1,50 @@
+"""What a chart of a run is made of: plain arrays and words, nothing of the store.
+
+Seconds since the run's first record, degrees C, percent of full power; NaN is a gap.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+INK = "#010203"  # a colour nobody else uses; the finished picture has currentColor instead
+
+
+@dataclass(frozen=True)
+class Curve:
+    """A named course; `values` in degrees C or percent, NaN where there is none."""
+
+    name: str
+    seconds: Sequence[float] | np.ndarray
+    values: Sequence[float] | np.ndarray
+
+
+@dataclass(frozen=True)
+class Band:
+    """A stage on the time axis; `short` stands for its name where there is no room."""
+
+    name: str
+    from_s: float
+    to_s: float
+    short: str = ""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """An event on the time axis; `label` is short, such as its number in a list."""
+
+    label: str
+    at_s: float
+
+
+@dataclass(frozen=True)
+class Chart:
+    """All that is drawn. `asked` is the setpoint, `measured` the sensors, `power` in percent."""
+
+    measured: Sequence[Curve]
+    asked: Curve | None = None
+    power: Curve | None = None
+    stages: Sequence[Band] = field(default=())
+    events: Sequence[Mark] = field(default=())
+    title: str = "Temperatures and power over time"
