@@ -155,7 +155,8 @@ class Life:
         self.waits_for = rs.WAITS_COOLING
         hottest = machine.hottest_in_use_cdeg()
         seen = hottest >= safety_limits.LEAST_VALID_CDEG
-        cool = seen and hottest < machine.handling_cdeg()
+        stored_heat = machine.energy_j > 0 and self._state_ticks < safety_limits.LEAST_COOL_TICKS
+        cool = seen and hottest < machine.handling_cdeg() and not stored_heat
         self._cool_ticks = self._cool_ticks + 1 if cool else 0
         self._blind_ticks = 0 if seen else self._blind_ticks + 1
         if (

@@ -41,7 +41,7 @@ def one_turn(machine, recorder, link, port):
             recorder.pack(machine)
             link.after_tick()
     except Exception:
-        # not the tick but the memory or the wire went wrong: the same fault, and the next turn tells
+        # the memory or the wire went wrong: a fault like one of the tick, told in the next record
         port.all_off()
         machine.fail(machine.tick)
     port.send(link.out, link.out_filled)

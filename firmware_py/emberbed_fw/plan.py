@@ -11,7 +11,7 @@ from binascii import crc32
 from emberbed_fw import safety_limits
 from emberbed_fw.columns import read_columns, read_int
 from emberbed_fw.integer_math import SMALL_INT_MAX
-from emberbed_fw.units import CHANNELS, FULL_POWER_Q15, MAX_CDEG, MIN_CDEG, NONE, ZONES
+from emberbed_fw.units import CHANNELS, FULL_POWER_Q15, MIN_CDEG, NONE, ZONES
 
 FORMAT_VERSION = 1
 MAX_STAGES = 64

@@ -16,7 +16,6 @@ from emberbed_fw.trip_codes import (
 from emberbed_fw.units import CHANNELS, NO_READING_CDEG
 
 
-
 class Readings:
     """All channels of one tick."""
 

@@ -30,7 +30,7 @@ def list_runs(store: StoreFile = None, json_answer: Json = False) -> None:
         return
     table = Table(box=None, pad_edge=False)
     for heading in ("run", "started (UTC)", "profile", "ended as", "limits exceeded", "device"):
-        table.add_column(heading)
+        table.add_column(heading, no_wrap=True)
     for run in runs:
         limits = "" if run.limits_exceeded is None else str(run.limits_exceeded)
         started = run.started_utc[:16].replace("T", " ")

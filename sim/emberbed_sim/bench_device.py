@@ -6,7 +6,6 @@ Channel numbers are the positions of the plant's sensors; watts are the plant's 
 from emberbed_fw import settings
 from emberbed_fw.safety_limits import HARD_CEILING_CDEG
 from emberbed_fw.units import CALIBRATION_ONE_Q12
-
 from emberbed_sim.plant.parameters import BenchParameters
 
 LEAST_DWELL_TICKS = 2  # 0.2 s: whole mains cycles at 50 and 60 Hz, little flicker

@@ -16,7 +16,6 @@ from emberbed_fw.recorder import pack_record
 from emberbed_fw.settings import Settings, settings_fit
 from emberbed_fw.tick import Machine
 from emberbed_fw.units import NONE, TICK_MS, TICKS_PER_S
-
 from emberbed_sim.faults import FaultEvent
 from emberbed_sim.plant.heater import SimulatedHeater
 

@@ -9,6 +9,7 @@ import os
 import struct
 import subprocess
 import sys
+from contextlib import suppress
 from dataclasses import dataclass
 from hashlib import sha256
 from importlib.resources import files
@@ -93,10 +94,8 @@ class Engine:
     def close(self) -> None:
         """End the child."""
         if self._child.stdin:
-            try:
+            with suppress(OSError):  # it died first
                 self._child.stdin.close()
-            except OSError:
-                pass  # it died first
         try:
             self._child.wait(timeout=2)
         except subprocess.TimeoutExpired:

@@ -18,7 +18,6 @@ import time
 
 from emberbed_fw.record import PORT_BUTTON
 from emberbed_fw.units import TICK_MS, TICKS_PER_S
-
 from emberbed_sim.bench_device import bench_settings
 from emberbed_sim.engine import Answer, Engine, EngineError
 from emberbed_sim.faults import FaultEvent, parse_fault
@@ -191,6 +190,12 @@ def _arguments() -> argparse.Namespace:
     return parser.parse_args()
 
 
+def say(what: dict[str, str]) -> None:
+    """Write one JSON line for the process that started this one."""
+    sys.stdout.write(json.dumps(what) + "\n")
+    sys.stdout.flush()
+
+
 def main() -> int:
     """Start the device, say where it listens, serve. Bad arguments: one JSON line, exit 2."""
     asked = _arguments()
@@ -201,7 +206,7 @@ def main() -> int:
         heater = SimulatedHeater(bench, asked.seed, faults)
         engine = Engine(bench_settings(bench), asked.seed * 7919 % 0x3FFFFFF + 1, asked.engine)
     except (ValueError, EngineError) as error:
-        print(json.dumps({"error": str(error)}), flush=True)
+        say({"error": str(error)})
         return 2
     wire = Wire()
     ready = {
@@ -209,7 +214,7 @@ def main() -> int:
         "engine": engine.name,
         "firmware_digest": engine.digest.hex(),
     }
-    print(json.dumps(ready), flush=True)
+    say(ready)
     silences = [fault for fault in faults if fault.name == "host_silent"]
     try:
         VirtualDevice(heater, engine, wire, ControlChannel(), speed, silences).serve()

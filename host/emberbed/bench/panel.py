@@ -16,7 +16,7 @@ from rich.text import Text
 
 from emberbed import words
 from emberbed.bench.block_curve import block_curve
-from emberbed.bench.stage_text import left_text, stage_text
+from emberbed.bench.stage_text import degrees, left_text, stage_text
 from emberbed.bench.story import Story, prompt_text
 from emberbed.records import TickRecord
 from emberbed_fw import record as layout
@@ -120,12 +120,12 @@ class LivePanel:
         ]
 
     def _board(self, record: TickRecord) -> Text:
-        text = Text(_degrees(record.channel_cdeg(self._control)), style="bold")
+        text = Text(degrees(record.channel_cdeg(self._control)), style="bold")
         if record.setpoint_cdeg != NO_READING_CDEG:
-            text.append(f"   asked for {_degrees(record.setpoint_cdeg)}", style="not bold")
+            text.append(f"   asked for {degrees(record.setpoint_cdeg)}", style="not bold")
         for channel, name in self._story.names.items():
             if channel != self._control:
-                text.append(f"   {name} {_degrees(record.channel_cdeg(channel))}", style="dim")
+                text.append(f"   {name} {degrees(record.channel_cdeg(channel))}", style="dim")
         return text
 
     def _now(self, record: TickRecord) -> Text:
@@ -166,7 +166,7 @@ class LivePanel:
     def _banner(self, record: TickRecord) -> Text | None:
         if record.prompt != NONE:
             asked = prompt_text(record.prompt, self._story.prompts)
-            return Text(f"  {asked}: board {_degrees(record.channel_cdeg(self._control))}",
+            return Text(f"  {asked}: board {degrees(record.channel_cdeg(self._control))}",
                         style="bold black on yellow")  # fmt: skip
         if record.waits_for in (rs.WAITS_PRESS, rs.WAITS_RELEASE):
             return Text("  Hold the button on the device for a second to start heating",
@@ -190,10 +190,6 @@ class LivePanel:
         cooling = record.verdict != rs.NO_VERDICT
         keys.append("Ctrl-C: leave, heat stays off" if cooling else "Ctrl-C: heat off")
         return "   ".join(keys)
-
-
-def _degrees(cdeg: int | None) -> str:
-    return "no reading" if cdeg is None else f"{cdeg / 100:.1f} °C"
 
 
 def _clock(tick: int | None) -> str:

@@ -9,8 +9,13 @@ from emberbed_fw import plan as layout
 from emberbed_fw.units import NONE, TICKS_PER_S
 
 
-def stage_text(plan: Plan, number: int, prompts: Sequence[str]) -> str:
-    """Return what stage `number` (from 0) does."""
+def degrees(cdeg: int | None) -> str:
+    """Return a reading for a person."""
+    return "no reading" if cdeg is None else f"{cdeg / 100:.1f} °C"
+
+
+def stage_text(plan: Plan, number: int, prompts: Sequence[str] = ()) -> str:
+    """Return what stage `number` (from 0) does, with its prompt where `prompts` has it."""
     stage = plan.stages[number]
     target_c = f"{stage['target_cdeg'] / 100:g} °C"
     kind = stage["kind"]

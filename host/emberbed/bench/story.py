@@ -5,7 +5,7 @@ later: stages, prompts, answers, trips, the verdict.
 """
 
 from emberbed import words
-from emberbed.bench.stage_text import stage_text
+from emberbed.bench.stage_text import degrees, stage_text
 from emberbed.profiles.compile import Plan
 from emberbed.records import TickRecord
 from emberbed.report.trip_cause import sensor_of_trip
@@ -15,6 +15,7 @@ from emberbed_fw.trip_codes import NO_TRIP, PC_LINK_LOST
 from emberbed_fw.units import NONE
 
 Event = tuple[str, str]
+BAD_VERDICTS = (rs.STOPPED, rs.LINK_LOST, rs.TRIPPED)
 LONGER_TEXT = "This stage takes longer than planned. Answer to give it more time"
 
 
@@ -47,6 +48,7 @@ class Story:
         if before is None:
             return []
         return [
+            *self._answers(before, record),
             *self._trips(before, record),
             *self._states(before, record),
             *self._stages(before, record),
@@ -61,18 +63,20 @@ class Story:
     def _stages(self, before: TickRecord, record: TickRecord) -> list[Event]:
         if record.stage in (before.stage, NONE):
             return []
-        text = stage_text(self.plan, record.stage, self.prompts)
+        text = stage_text(self.plan, record.stage)
         number = f"Stage {record.stage + 1} of {len(self.plan.stages)}"
         return [("stage", f"{number}: {text}.")]
 
     def _prompts(self, before: TickRecord, record: TickRecord) -> list[Event]:
-        if record.prompt == before.prompt:
+        if record.prompt in (before.prompt, NONE):
             return []
-        if record.prompt != NONE:
-            return [("prompt", f"{prompt_text(record.prompt, self.prompts)}.")]
-        if record.verdict == rs.NO_VERDICT or record.verdict == rs.FINISHED:
-            return [("answer", "Answered.")]
-        return []
+        board = degrees(record.channel_cdeg(self.plan.header["control0"]))
+        return [("prompt", f"{prompt_text(record.prompt, self.prompts)}: board {board}.")]
+
+    def _answers(self, before: TickRecord, record: TickRecord) -> list[Event]:
+        if before.prompt in (record.prompt, NONE) or record.verdict in BAD_VERDICTS:
+            return []
+        return [("answer", "Answered.")]
 
     def _trips(self, before: TickRecord, record: TickRecord) -> list[Event]:
         told = []

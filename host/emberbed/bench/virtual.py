@@ -8,6 +8,7 @@ import json
 import subprocess
 import sys
 import threading
+from contextlib import suppress
 from dataclasses import dataclass
 
 START_S = 20.0
@@ -79,10 +80,8 @@ class VirtualDevice:
     def close(self) -> None:
         """End the device: its heater goes cold with it."""
         if self._process.stdin and not self._process.stdin.closed:
-            try:
+            with suppress(OSError):  # it ended first
                 self._process.stdin.close()
-            except OSError:
-                pass  # it ended first
         try:
             self._process.wait(timeout=5)
         except subprocess.TimeoutExpired:
@@ -93,11 +92,9 @@ class VirtualDevice:
 
     def _tell(self, line: str) -> None:
         assert self._process.stdin
-        try:
+        with suppress(OSError):  # the link will tell that the device is gone
             self._process.stdin.write(line + "\n")
             self._process.stdin.flush()
-        except OSError:
-            pass  # the link will tell that the device is gone
 
     def _first_line(self) -> dict[str, str]:
         assert self._process.stdout

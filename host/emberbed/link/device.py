@@ -2,9 +2,9 @@
 
 One thread, one loop: bytes are read, given to the session, and what the session wants sent is
 sent. Records and all else that arrives while a request waits for its answer stay in order for the
-next `poll`, or go to `sink` at once if there is one (so that a long request need not stop the
-storing; it may call `renew`, and nothing else of the device). A failing link is a `LinkError`, a
-"no" of the device is `Refused`: one sentence each.
+next `poll`, or go to `sink` at once if there is one (it may call `renew`, and nothing else of the
+device; a device that stops its clock until its records are stored answers only with a sink that
+renews). A failing link is a `LinkError`, a "no" of the device is `Refused`: one sentence each.
 """
 
 import secrets
@@ -60,14 +60,20 @@ class Device:
         url: str,
         timeout_s: float = CONNECT_S,
         *,
+        nonce: int | None = None,
         first_tick: int | None = None,
         sink: Sink | None = None,
         answer_s: float = ANSWER_S,
         clock: Clock = time.monotonic,
     ) -> "Device":
-        """Open `url` and a session; `first_tick` is where a broken-off record goes on."""
-        nonce = secrets.randbelow(MAX_NONCE + 1)
-        session = Session(nonce, first_tick=first_tick, answer_s=answer_s)
+        """Open `url` and a session. To go on with a broken-off one, give the `nonce` of the device
+        object before and the `first_tick` that is not stored yet."""
+        session = Session(
+            secrets.randbelow(MAX_NONCE + 1) if nonce is None else nonce,
+            first_sequence=secrets.randbelow(1 << 16),
+            first_tick=first_tick,
+            answer_s=answer_s,
+        )
         device = cls(open_port(url), session, sink=sink, clock=clock)
         try:
             device._greet(timeout_s)
@@ -90,6 +96,11 @@ class Device:
     @property
     def url(self) -> str:
         return self._port.url
+
+    @property
+    def nonce(self) -> int:
+        """The number by which the device knows this host again."""
+        return self._session.nonce
 
     @property
     def greeting(self) -> Greeting:

@@ -8,10 +8,12 @@ from dataclasses import dataclass
 
 from emberbed_fw import messages
 
+COMMON_LANE = 0
+
 
 def lane_of(message_type: int) -> int:
-    """Return the lane of a request: its own type, or 0 for the common one."""
-    return message_type if message_type in (messages.STOP, messages.BACKFILL) else 0
+    """Return the lane of a request: its own type, or the common one."""
+    return message_type if message_type in (messages.STOP, messages.BACKFILL) else COMMON_LANE
 
 
 @dataclass(slots=True)

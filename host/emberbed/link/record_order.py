@@ -38,11 +38,14 @@ class RecordOrder:
         elif record.tick > self.next_tick:
             self._early.setdefault(record.tick, record)
 
-    def give_up(self, events: list[Event]) -> None:
-        """Append the gap up to the next record that did come, then that one and its followers."""
-        last = min(self._early, default=self.newest_tick + 1) - 1
-        events.append(Gap(self.next_tick, last))
-        self.next_tick = last + 1
+    def give_up(self, events: list[Event], before: int | None = None) -> None:
+        """Append the gap up to the next record that did come, or to tick `before` if that is
+        sooner; then the records whose turn has come by it."""
+        end = min(self._early, default=self.newest_tick + 1)
+        if before is not None:
+            end = min(end, before)
+        events.append(Gap(self.next_tick, end - 1))
+        self.next_tick = end
         self._hand_on(events)
 
     def _hand_on(self, events: list[Event]) -> None:

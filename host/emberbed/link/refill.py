@@ -1,9 +1,9 @@
 """Decides when to ask again for missing records and when to give them up.
 
-Asks from the first missing tick. A gap is given up when the device refuses, begins each resend
-behind the missing tick (its oldest record is newer), or answers without ever resending. A device
-that does not answer at all is asked for ever: it may still have the records. Pure: the time is an
-argument, in seconds of any steady clock.
+Asks from the first missing tick. A gap is given up when the device refuses, says that its oldest
+record is newer, or resends without the missing record again and again. A device that does not
+answer at all is asked for ever: it may still have the records. Pure: the time is an argument, in
+seconds of any steady clock.
 """
 
 from enum import Enum

@@ -2,10 +2,10 @@
 
 Builders return the bytes to send; `receive` takes what came and the time in seconds of any steady
 clock, and is called with b"" as well so that time-outs run; `take_outgoing` then gives what has to
-be sent besides (repeats, asks for missing records). A request that stays unanswered is sent again
-under the same sequence number, so that the device can repeat its answer; once something newer has
-been sent the device may have forgotten it, and a repeat gets a new number (every request may be
-done twice without harm). One request at a time; STOP, RENEW and BACKFILL need not wait for it.
+be sent besides (repeats, asks for missing records). One request at a time: it is sent again under
+its sequence number until the device answers, or repeats an answer that was lost. STOP and RENEW
+need not wait for it and are numbered apart, so that they use up nothing of the window in which the
+device takes requests. BACKFILL waits for it, and gets a new number when a request overtook it.
 """
 
 import struct
@@ -23,7 +23,7 @@ from emberbed.link.events import (
     read_greeting,
 )
 from emberbed.link.frames import Frame, FrameSplitter, encode
-from emberbed.link.lanes import Waiting, lane_of
+from emberbed.link.lanes import COMMON_LANE, Waiting, lane_of
 from emberbed.link.record_order import RecordOrder
 from emberbed.link.refill import GapKeeper, Refill
 from emberbed_fw import messages
@@ -35,6 +35,8 @@ ATTEMPTS = 5  # the first sending and four repeats: silent after 2 s
 MAX_NONCE = (1 << 30) - 1
 NO_SESSION = 0
 
+# A newer number would make the device forget the answer that it may have to repeat.
+_BEFORE_BACKFILL = (COMMON_LANE, lane_of(messages.BACKFILL))
 _TICK = struct.Struct("<I")
 _REPLY = struct.Struct("<BHB")
 
@@ -42,31 +44,33 @@ _REPLY = struct.Struct("<BHB")
 class Session:
     """One session with one device, from HELLO on.
 
-    `first_tick`: where a broken-off session goes on; records from there are asked for before any
-    newer one is given. Without it the records begin after the device's tick at HELLO.
+    A broken-off session goes on with its `nonce` (the device keeps session and records for the host
+    that has it) and `first_tick`: records from there are asked for before any newer one is given.
+    Without `first_tick` the records begin after the device's tick at HELLO.
     """
 
     def __init__(
         self,
         nonce: int,
         *,
+        first_sequence: int = 0,
         first_tick: int | None = None,
         answer_s: float = ANSWER_S,
         attempts: int = ATTEMPTS,
     ) -> None:
         if not 0 <= nonce <= MAX_NONCE:
             raise ValueError(f"a nonce has 30 bits, 0..{MAX_NONCE}, not {nonce}")
+        self.nonce = nonce
         self.answer_s = answer_s
         self.number = NO_SESSION  # issued by the device
         self.greeting: Greeting | None = None
         self.newest_tick = 0
         self.bytes_received = 0
         self.frames_received = 0
-        self._nonce = nonce
         self._first_tick = first_tick
         self._attempts = attempts
-        # Begins anywhere, so that an old answer still in a buffer fits no question of ours.
-        self._sequence = nonce & 0xFFFF
+        # Begin anywhere, so that an old answer still in a buffer fits no question of ours.
+        self._sequence = self._aside_sequence = first_sequence & 0xFFFF
         self._splitter = FrameSplitter()
         self._damaged_told = 0
         self._malformed = 0
@@ -86,11 +90,12 @@ class Session:
         self._waiting.clear()
         self._outgoing.clear()
         self._order = RecordOrder()
-        return self.request(messages.HELLO, struct.pack("<BI", PROTOCOL_VERSION, self._nonce))
+        return self.request(messages.HELLO, struct.pack("<BI", PROTOCOL_VERSION, self.nonce))
 
     def renew(self, tick: int) -> bytes:
         """Answer for the heat: every record up to `tick` is committed. No reply is awaited."""
-        return self._frame(messages.RENEW, self._next_sequence(), _TICK.pack(tick))
+        sequence = self._next_sequence(messages.RENEW)
+        return self._frame(messages.RENEW, sequence, _TICK.pack(tick))
 
     def arm(self, plan_crc: int, attendance: int = messages.ATTEND_HOST) -> bytes:
         return self.request(messages.ARM, struct.pack("<HHB", *crc_halves(plan_crc), attendance))
@@ -109,9 +114,9 @@ class Session:
         """Build any request; a reply (or `Silent`) must end the one before in its lane."""
         lane = lane_of(message_type)
         assert lane not in self._waiting, "one request at a time"
-        waiting = Waiting(message_type, payload, [self._next_sequence()], self._attempts - 1)
-        self._waiting[lane] = waiting
-        return self._frame(message_type, waiting.sequences[-1], payload)
+        sequence = self._next_sequence(message_type)
+        self._waiting[lane] = Waiting(message_type, payload, [sequence], self._attempts - 1)
+        return self._frame(message_type, sequence, payload)
 
     def abandon(self, message_type: int) -> None:
         """Wait no longer for the reply to a request of this type."""
@@ -195,10 +200,7 @@ class Session:
             return
         self.abandon(waiting.message_type)
         if reply.request_type == messages.BACKFILL:
-            if reply.refusal in (messages.BUSY, messages.WRONG_SESSION):
-                self._gap.put_off()
-            else:
-                self._gap.answered(refused=reply.refusal != messages.DONE)
+            self._take_backfill_answer(reply, events)
             return
         if reply.request_type == messages.HELLO:
             self._open(reply)
@@ -225,28 +227,29 @@ class Session:
 
     def _watch(self, lane: int, now_s: float, events: list[Event]) -> None:
         waiting = self._waiting[lane]
+        is_backfill = waiting.message_type == messages.BACKFILL
+        if is_backfill and COMMON_LANE in self._waiting:
+            return
         if not waiting.is_due(now_s, self.answer_s):
             return
         if waiting.sends_left:
-            overtaken = waiting.sequences[-1] != self._sequence
-            repeated = waiting.sends_left < self._attempts - 1
-            self._send_again(waiting, renumber=overtaken and repeated)
+            self._send_again(waiting, renumber=is_backfill)
             waiting.is_due(now_s, self.answer_s)
             return
         del self._waiting[lane]
-        if waiting.message_type == messages.BACKFILL:
+        if is_backfill:
             self._gap.put_off()
         events.append(Silent(waiting.message_type, waiting.sequences[-1]))
 
     def _send_again(self, waiting: Waiting, renumber: bool) -> None:
         if renumber:
-            waiting.sequences.append(self._next_sequence())
+            waiting.sequences.append(self._next_sequence(waiting.message_type))
         waiting.sends_left -= 1
         waiting.due_s = None
         self._outgoing += self._frame(waiting.message_type, waiting.sequences[-1], waiting.payload)
 
     def _mend_gap(self, now_s: float, events: list[Event]) -> None:
-        while self._order.missing and messages.BACKFILL not in self._waiting:
+        while self._order.missing and self._waiting.keys().isdisjoint(_BEFORE_BACKFILL):
             decision = self._gap.decide(self._order.next_tick, now_s)
             if decision is Refill.WAIT:
                 return
@@ -256,9 +259,22 @@ class Session:
             self._order.give_up(events)
             self._gap.forget()
 
+    def _take_backfill_answer(self, reply: Reply, events: list[Event]) -> None:
+        if reply.refusal in (messages.BUSY, messages.WRONG_SESSION):
+            self._gap.put_off()
+            return
+        self._gap.answered(refused=reply.refusal != messages.DONE)
+        if reply.refusal == messages.DONE and len(reply.data) >= _TICK.size:
+            oldest = _TICK.unpack_from(reply.data)[0]
+            if self._order.missing and oldest > self._order.next_tick:
+                self._order.give_up(events, oldest)
+
     # bytes
 
-    def _next_sequence(self) -> int:
+    def _next_sequence(self, message_type: int) -> int:
+        if message_type in (messages.RENEW, messages.STOP):
+            self._aside_sequence = (self._aside_sequence + 1) & 0xFFFF
+            return self._aside_sequence
         self._sequence = (self._sequence + 1) & 0xFFFF
         return self._sequence
 

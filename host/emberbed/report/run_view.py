@@ -14,8 +14,8 @@ from emberbed import words
 from emberbed.device_description import DeviceDescription
 from emberbed.profiles.compile import Plan
 from emberbed.report.chart_model import Chart, Mark
-from emberbed.report.series_chart import series_chart
 from emberbed.report.series import RunSeries, series_of
+from emberbed.report.series_chart import series_chart
 from emberbed.report.summary import RunSummaryFigures, summarise_series
 from emberbed.report.trip_cause import sensor_of_trip
 from emberbed.store.meaning import channel_names_of, description_of, plan_of

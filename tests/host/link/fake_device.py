@@ -59,7 +59,8 @@ class FakeDevice:
         self.ring = {}  # tick -> record, until acknowledged
         self.session = 0
         self.sessions = 0x5EED0
-        self.last = None  # sequence accepted last
+        self.host_nonce = None
+        self.last = None  # (type, sequence) accepted last; STOP and RENEW are numbered apart
         self.answer = b""  # to it
         self.plan = bytearray()
         self.settings = bench_settings()
@@ -71,11 +72,12 @@ class FakeDevice:
         self.deaf = 0  # so many of the next frames are lost on their way here
         self.mute = 0  # so many of the next replies are lost on their way to the host
         self.doubles = False  # each reply comes twice
-        self.tells_old = False  # answer a used-up sequence with TOO_OLD instead of silence
+        self.tells_old = 0  # so many of the next requests are TOO_OLD
         self.refuse = {}  # type -> refusal bytes
         self.lost = set()  # ticks whose live record is lost
         self.lost_again = []  # ticks whose next resent record is lost, once each time listed
         self.damage_reads = False
+        self.tells_oldest = True  # BACKFILL's answer says where the resend begins
         self.reset_at = None  # type on whose arrival the device resets
         self._reader = FrameReader()
 
@@ -101,6 +103,7 @@ class FakeDevice:
 
     def reset(self):
         self.session = 0
+        self.host_nonce = None
         self.last = None
         self.tick = 0
         self.ring.clear()
@@ -130,32 +133,38 @@ class FakeDevice:
             return self._accept(message_type, sequence, payload)
         if session != self.session or self.last is None:
             return self._reply(message_type, sequence, bytes([messages.WRONG_SESSION]))
-        if sequence == self.last:
+        if message_type == messages.RENEW:
+            self._renew(struct.unpack("<I", payload)[0])
+            return b""
+        if (message_type, sequence) == self.last:
             return self._send(self.answer)
-        if not 1 <= (sequence - self.last) % 65536 <= messages.SEQUENCE_WINDOW:
-            old = bytes([messages.TOO_OLD])
-            return self._reply(message_type, sequence, old) if self.tells_old else b""
+        if not 1 <= (sequence - self.last[1]) % 65536 <= messages.SEQUENCE_WINDOW:
+            return b""
+        if self.tells_old:
+            self.tells_old -= 1
+            self.last = (message_type, sequence)
+            return self._reply(message_type, sequence, bytes([messages.TOO_OLD]))
         return self._accept(message_type, sequence, payload)
 
     def _accept(self, message_type, sequence, payload):
         if message_type in self.refuse:
             return self._reply(message_type, sequence, self.refuse[message_type])
         self.done.append((message_type, payload))
-        self.last = sequence
-        self.answer = b""
-        if message_type == messages.RENEW:
-            self.renewed.append(struct.unpack("<I", payload)[0])
-            for tick in [tick for tick in self.ring if tick <= self.renewed[-1]]:
-                del self.ring[tick]
-            return b""
+        if message_type != messages.STOP:
+            self.last = (message_type, sequence)
+            self.answer = b""
         result = self._carry_out(message_type, payload)
         after = self._resend(payload) if message_type == messages.BACKFILL else b""
         return self._reply(message_type, sequence, b"\0" + result) + after
 
+    def _renew(self, tick):
+        self.renewed.append(tick)
+        for stored in [kept for kept in self.ring if kept <= tick]:
+            del self.ring[stored]
+
     def _carry_out(self, message_type, payload):
         if message_type == messages.HELLO:
-            self.sessions += 1
-            self.session = self.sessions
+            self._open(struct.unpack("<BI", payload)[1])
             return struct.pack(
                 messages.HELLO_REPLY, self.version, self.session, 1, 0, self.tick, 0, 1, 0, BUILD_ID
             )
@@ -170,7 +179,19 @@ class FakeDevice:
             if self.damage_reads:
                 piece[0] ^= 1
             return bytes(piece)
+        if message_type == messages.BACKFILL and self.tells_oldest:
+            wanted = struct.unpack("<I", payload)[0]
+            kept = [tick for tick in self.ring if tick >= wanted]
+            return struct.pack("<I", min(kept, default=self.tick + 1))
         return b""
+
+    def _open(self, host_nonce):
+        """Give a new host a session of its own and no record of before; know the old one again."""
+        if host_nonce != self.host_nonce:
+            self.sessions += 1
+            self.session = self.sessions
+            self.host_nonce = host_nonce
+            self.ring.clear()
 
     def _resend(self, payload):
         out = b""
@@ -184,7 +205,7 @@ class FakeDevice:
     def _reply(self, message_type, sequence, rest):
         answer = struct.pack("<BH", message_type, sequence) + rest
         frame = self._frame(messages.REPLY, answer)
-        if rest[0] == messages.DONE:
+        if (message_type, sequence) == self.last:
             self.answer = frame
         return self._send(frame)
 

@@ -190,7 +190,7 @@ def test_a_record_goes_on_after_the_cable_was_out(socket_wire):
             device.poll(1.0)
         one_sentence(failure, socket_wire.url, "cable", "connect again")
     socket_wire.device.ticks(30)  # nobody listens
-    with connect(socket_wire, first_tick=111) as device:
+    with connect(socket_wire, nonce=device.nonce, first_tick=111) as device:
         assert [event.tick for event in collect(device, 30)] == list(range(111, 141))
 
 

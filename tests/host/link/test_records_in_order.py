@@ -4,10 +4,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from emberbed.link.events import Gap, Record, Silent
+from emberbed.link.events import Gap, Record, Reply, Silent
+from emberbed.link.session import Session
 from emberbed_fw import messages
 from tests.host.link.fake_device import record_of
-from tests.host.link.test_session import ANSWER_S, Bench
+from tests.host.link.test_session import ANSWER_S, NONCE, Bench
 
 
 @pytest.fixture
@@ -78,12 +79,51 @@ def test_a_resend_that_takes_its_time_is_asked_for_once(bench):
     assert told(events) == list(range(501, 531))
 
 
-def test_what_has_left_the_ring_is_a_gap(bench):
+@pytest.mark.parametrize("tells_oldest", [True, False])
+def test_what_has_left_the_ring_is_a_gap(bench, tells_oldest):
+    bench.device.tells_oldest = tells_oldest
     bench.device.lost = set(range(503, 520))
     live = bench.device.ticks(25)
     for tick in range(503, 510):
         del bench.device.ring[tick]
     assert told(bench.deliver(live)) == [501, 502, (503, 509), *range(510, 526)]
+
+
+def test_what_is_still_in_the_ring_is_no_part_of_the_gap(bench):
+    bench.device.lost = set(range(503, 520))
+    live = bench.device.ticks(25)
+    for tick in range(503, 510):
+        del bench.device.ring[tick]
+    events = bench.session.receive(live, 0.0)
+    resent = bench.device.feed(bench.session.take_outgoing())
+    for at in range(0, len(resent), 150):
+        events += bench.session.receive(resent[at : at + 150], 0.0)
+    assert bench.session.take_outgoing() == b""
+    assert told(events) == [501, 502, (503, 509), *range(510, 526)]
+
+
+def test_missing_records_wait_for_a_request_and_its_answer(bench):
+    # with a newer number the device would forget the answer it may have to repeat
+    bench.device.mute = 1
+    assert bench.send(bench.session.acknowledge(4)) == []
+    bench.device.lost = {502}
+    events = bench.deliver(bench.device.ticks(3))
+    assert told(events) == [501]
+    events = bench.wait() + bench.wait()
+    assert told(events) == [502, 503]
+    assert bench.device.done.count((messages.ACK_PROMPT, b"\4")) == 1
+
+
+def test_a_request_may_overtake_the_ask_for_missing_records(bench):
+    bench.device.lost = {502}
+    bench.device.deaf = 1
+    assert told(bench.deliver(bench.device.ticks(3))) == [501]
+    bench.device.mute = 2
+    assert bench.send(bench.session.acknowledge(4)) == []
+    events = bench.wait() + bench.wait() + bench.wait() + bench.wait()
+    assert told(events) == [502, 503]
+    assert [event.refusal for event in events if isinstance(event, Reply)] == [messages.DONE]
+    assert bench.device.done.count((messages.ACK_PROMPT, b"\4")) == 1
 
 
 def test_a_refused_resend_is_a_gap(bench):
@@ -130,11 +170,11 @@ def test_silence_is_no_gap(bench):
 
 
 def test_a_broken_off_record_goes_on_where_it_ended():
-    bench = Bench(tick=500)
-    bench.device.ticks(20)
-    bench.session = type(bench.session)(7, first_tick=505, answer_s=ANSWER_S)
-    events = bench.send(bench.session.hello())
-    assert told(events) == list(range(505, 521))
+    bench = Bench(tick=500).connect()
+    assert told(bench.deliver(bench.device.ticks(4))) == [501, 502, 503, 504]
+    bench.device.ticks(16)  # nobody listens
+    bench.session = Session(NONCE, first_tick=505, answer_s=ANSWER_S)
+    assert told(bench.send(bench.session.hello())) == list(range(505, 521))
     assert told(bench.deliver(bench.device.ticks(2))) == [521, 522]
 
 
@@ -179,9 +219,11 @@ def test_any_loss_that_the_ring_can_mend_is_mended(lost, lost_again, bursts, dea
     lost=st.sets(st.integers(501, 540)),
     gone=st.sets(st.integers(501, 540)),
     lost_again=st.lists(st.integers(501, 540), max_size=20),
+    tells_oldest=st.booleans(),
 )
-def test_whatever_happens_each_tick_is_a_record_or_in_a_gap(lost, gone, lost_again):
+def test_whatever_happens_each_tick_is_a_record_or_in_a_gap(lost, gone, lost_again, tells_oldest):
     bench = Bench(tick=500).connect()
+    bench.device.tells_oldest = tells_oldest
     bench.device.lost = lost
     bench.device.lost_again = lost_again
     live = bench.device.ticks(40)
