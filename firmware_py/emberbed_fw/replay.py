@@ -39,6 +39,10 @@ class Replay:
         self.length = 0
         self._begun = False
 
+    def begin_here(self):
+        """Go on from a restored snapshot: the machine's own tick counts."""
+        self._begun = True
+
     def feed(self, packed, length, around=None):
         """Run one recorded tick; return the offset of the first differing byte, -1 for none.
 

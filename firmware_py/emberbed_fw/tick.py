@@ -38,7 +38,7 @@ class Machine:
     """The whole deterministic firmware. Same inputs and commands, same record bytes."""
 
     STATE = ("tick", "energy_j", "_watt_ticks", "driven_zones", "_wanted_zones", "outputs",
-             "demand_q15", "acknowledged", "_fan_on")
+             "demand_q15", "acknowledged", "_fan_on", "zones_in_use")
 
     def __init__(self, settings):
         self.settings = settings

@@ -86,7 +86,7 @@ def test_correction_is_within_0_15_over_the_working_range(library, cold_c):
 @pytest.mark.parametrize("library", LIBRARIES)
 @pytest.mark.parametrize("cold_c", COLD_STEPS_C)
 def test_correction_stays_good_far_outside_the_working_range(library, cold_c):
-    assert worst_error(library, cold_c, -50, 1000, every=7) <= 0.25
+    assert worst_error(library, cold_c, -50, 1000, every=7) <= 0.10
 
 
 @pytest.mark.parametrize("library", LIBRARIES)

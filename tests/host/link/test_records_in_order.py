@@ -143,6 +143,7 @@ def test_a_busy_device_is_asked_again_later(bench):
 
 
 def test_an_answer_without_any_resend_ends_in_a_gap(bench):
+    bench.device.tells_oldest = False
     bench.device.lost = {503}
     live = bench.device.ticks(4)
     bench.device.ring.clear()
