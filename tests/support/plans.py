@@ -8,9 +8,7 @@ from emberbed_fw import settings as fw_settings
 from emberbed_fw.settings import pack_settings
 from emberbed_fw.units import CALIBRATION_ONE_Q12, NONE
 
-ALL_SENSES = (
-    fw_settings.HAS_CONTACTOR_SENSE | fw_settings.HAS_HEAT_SENSE | fw_settings.HAS_FAN
-)
+ALL_SENSES = fw_settings.HAS_CONTACTOR_SENSE | fw_settings.HAS_HEAT_SENSE | fw_settings.HAS_FAN
 TWO_CHANNELS = (
     ("top_near_chip", fw_settings.CONVERTER_MAX31855K, 26000, 0, CALIBRATION_ONE_Q12),
     ("edge", fw_settings.CONVERTER_MAX31855K, 26000, 0, CALIBRATION_ONE_Q12),
@@ -31,13 +29,15 @@ def pack_row(fields, values):
 
 
 def ramp(start_cdeg, to_cdeg, ticks, **more):
-    return dict(kind=layout.RAMP, target_cdeg=to_cdeg, knots=[(0, start_cdeg), (ticks, to_cdeg)],
-                **more)
+    return dict(
+        kind=layout.RAMP, target_cdeg=to_cdeg, knots=[(0, start_cdeg), (ticks, to_cdeg)], **more
+    )
 
 
 def hold(at_cdeg, ticks, **more):
-    return dict(kind=layout.HOLD, target_cdeg=at_cdeg, knots=[(0, at_cdeg), (ticks, at_cdeg)],
-                **more)
+    return dict(
+        kind=layout.HOLD, target_cdeg=at_cdeg, knots=[(0, at_cdeg), (ticks, at_cdeg)], **more
+    )
 
 
 def wait(at_cdeg, prompt=0, **more):
@@ -45,8 +45,9 @@ def wait(at_cdeg, prompt=0, **more):
 
 
 def cool(below_cdeg=5000, **more):
-    return dict(kind=layout.COOL, target_cdeg=below_cdeg, knots=[], fastest_cdeg_per_min=12000,
-                **more)
+    return dict(
+        kind=layout.COOL, target_cdeg=below_cdeg, knots=[], fastest_cdeg_per_min=12000, **more
+    )
 
 
 def build_plan(stages, **header):
@@ -54,8 +55,14 @@ def build_plan(stages, **header):
     knots = []
     rows = []
     for number, stage in enumerate(stages):
-        values = {"prompt": NONE, "band_cdeg": 300, "hold_back_cdeg": 800, "longest_ticks": 36000,
-                  "remind_ticks": 300, **stage}
+        values = {
+            "prompt": NONE,
+            "band_cdeg": 300,
+            "hold_back_cdeg": 800,
+            "longest_ticks": 36000,
+            "remind_ticks": 300,
+            **stage,
+        }
         if values["kind"] == layout.COOL:
             values["longest_ticks"] = stage.get("longest_ticks", 0)
         slice_ = values.pop("knots")
@@ -64,15 +71,58 @@ def build_plan(stages, **header):
         assert number < 256
     peak = max([knot["setpoint_cdeg"] for knot in knots], default=5000)
     values = {
-        "version": layout.FORMAT_VERSION, "stages": len(rows), "knots": len(knots),
-        "peak_cdeg": peak, "longest_run_ticks": 100000, "handling_cdeg": 5000,
-        "fan_below_cdeg": 20700, "role0": layout.ROLE_CONTROL, "role1": layout.ROLE_EDGE,
-        "limit0_cdeg": peak + 2000, "limit1_cdeg": peak + 2000, "control0": 0,
-        "control1": NONE, "control2": NONE, "control3": NONE, "cap0_q15": 32768,
-        "kp0_q8": 2500, "ki0_q14": 100, "kd0_q4": 30000, "weight0_q8": 256, "filter0_shift": 4,
-        **{f"partner{channel}": NONE for channel in range(8)}, **header,
+        "version": layout.FORMAT_VERSION,
+        "stages": len(rows),
+        "knots": len(knots),
+        "peak_cdeg": peak,
+        "longest_run_ticks": 100000,
+        "handling_cdeg": 5000,
+        "fan_below_cdeg": 20700,
+        "role0": layout.ROLE_CONTROL,
+        "role1": layout.ROLE_EDGE,
+        "limit0_cdeg": peak + 2000,
+        "limit1_cdeg": peak + 2000,
+        "control0": 0,
+        "control1": NONE,
+        "control2": NONE,
+        "control3": NONE,
+        "cap0_q15": 32768,
+        "kp0_q8": 2500,
+        "ki0_q14": 100,
+        "kd0_q4": 30000,
+        "weight0_q8": 256,
+        "filter0_shift": 4,
+        **{f"partner{channel}": NONE for channel in range(8)},
+        **header,
     }
     block = pack_row(layout.HEADER_FIELDS, values)
     block += b"".join(pack_row(layout.STAGE_FIELDS, row) for row in rows)
     block += b"".join(pack_row(layout.KNOT_FIELDS, knot) for knot in knots)
     return block + struct.pack("<I", crc32(block))
+
+
+def seal(block):
+    """Return the plan's bytes with the CRC-32 of everything before the last four."""
+    return block[:-4] + struct.pack("<I", crc32(block[:-4]))
+
+
+def patch_plan(block, part="header", row=0, **changed):
+    """Return a sealed plan with single fields of its header, a stage or a knot changed."""
+    stages = block[1]
+    fields, start, size = {
+        "header": (layout.HEADER_FIELDS, 0, 0),
+        "stage": (layout.STAGE_FIELDS, layout.HEADER_BYTES, layout.STAGE_BYTES),
+        "knot": (
+            layout.KNOT_FIELDS,
+            layout.HEADER_BYTES + stages * layout.STAGE_BYTES,
+            layout.KNOT_BYTES,
+        ),
+    }[part]
+    octets = bytearray(block)
+    at = start + row * size
+    for name, code in fields:
+        if name in changed:
+            struct.pack_into("<" + code, octets, at, changed.pop(name))
+        at += struct.calcsize("<" + code)
+    assert not changed, changed
+    return seal(bytes(octets))

@@ -36,7 +36,7 @@ SIZE_INCHES = (10.0, 6.0)
 _TICK_STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600)
 _MOST_TICKS = 12
 _LABEL_CHARACTERS = 26
-_EVENT_NEAR = 0.016  # marks nearer than this part of the width share one label
+_CHARACTER = 0.011  # of the width, in an event's label
 _STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "emberbed",
@@ -146,17 +146,20 @@ def _draw_events(axes: Axes, chart: Chart) -> None:
     marks = sorted(chart.events, key=lambda mark: mark.at_s)
     for mark in marks:
         axes.axvline(mark.at_s, color=INK, alpha=0.45, linewidth=0.8, linestyle=(0, (1, 2)))
-    width_s = axes.get_xlim()[1]
-    for group in _neighbours(marks, _EVENT_NEAR * width_s):
-        label = group[0].label if len(group) == 1 else f"{group[0].label}–{group[-1].label}"
-        axes.text(group[0].at_s, 0.012, f"▴{label}", transform=axes.get_xaxis_transform(),
+    for group in _neighbours(marks, _CHARACTER * axes.get_xlim()[1]):
+        axes.text(group[0].at_s, 0.012, f"▴{_label(group)}", transform=axes.get_xaxis_transform(),
                   ha="left", va="bottom", fontsize=8.5)  # fmt: skip
 
 
-def _neighbours(marks: list[Mark], near_s: float) -> list[list[Mark]]:
+def _label(group: list[Mark]) -> str:
+    return group[0].label if len(group) == 1 else f"{group[0].label}–{group[-1].label}"
+
+
+def _neighbours(marks: list[Mark], character_s: float) -> list[list[Mark]]:
+    """Group marks so that no group's label runs into the next one."""
     groups: list[list[Mark]] = []
     for mark in marks:
-        if groups and mark.at_s - groups[-1][-1].at_s < near_s:
+        if groups and mark.at_s < groups[-1][0].at_s + (len(_label(groups[-1])) + 2) * character_s:
             groups[-1].append(mark)
         else:
             groups.append([mark])
