@@ -1,1 +1,1 @@
-"""Emberbed firmware: one deterministic machine, bytes and converter words in, power and bytes out."""
+"""Emberbed firmware: one deterministic machine, converter words in, power and bytes out."""

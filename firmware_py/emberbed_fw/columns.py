@@ -1,7 +1,7 @@
 """Tables of equal rows, read from bytes into one column per field.
 
-Takes a layout ((name, struct code), ...) and bytes; gives `columns[name][row]`, so that a tick reads
-one number without building a tuple. Used when a block is loaded, never inside a tick.
+Takes a layout ((name, struct code), ...) and bytes; gives `columns[name][row]`, so that a tick
+reads one number without building a tuple. Used when a block is loaded, never inside a tick.
 """
 
 import struct

@@ -1,8 +1,8 @@
 """Requests as the tick takes them: queued by the link, applied at the start of the next tick.
 
 `put` copies a request's bytes into one fixed queue; `apply` carries each out, in order, and writes
-its refusal code beside it. The queue's bytes go into the record as they are. Nothing here allocates.
-Serves hazard H07: no command starts heat, presses the button or forces an output.
+its refusal code beside it. The queue's bytes go into the record as they are. Nothing here
+allocates. Serves hazard H07: no command starts heat, presses the button or forces an output.
 """
 
 from emberbed_fw import messages as ms

@@ -1,8 +1,8 @@
 """Converter words to numbers: MAX31855K, four bytes read as two 16-bit halves.
 
 Takes the byte buffer of all channels; gives a fault (a sensor code of trip_codes, 0 = good) and the
-corrected temperature in cdeg. A dead bus (all 0, all 1, a reserved bit set), a fault bit without the
-summary bit and the other way round are never readings. Serves hazard H02.
+corrected temperature in cdeg. A dead bus (all 0, all 1, a reserved bit set), a fault bit without
+the summary bit and the other way round are never readings. Serves hazard H02.
 """
 
 from emberbed_fw.trip_codes import (

@@ -1,9 +1,10 @@
 """Two-degree-of-freedom PID in integers, one object per zone.
 
-demand = Kp (b setpoint - board) + integral + Kd (plan's slope - board's slope) + feedforward, in q15
-of full power, clamped to 0..cap. The board's slope comes from a filtered measurement, the plan's is
-known. The integral stands still while what was really delivered falls short of (or exceeds) what the
-error asks for, so that nothing winds up behind the guard or a saturated heater. Ranges: gains as plan.py allows, error +-ERROR_LIMIT_CDEG.
+demand = Kp (b setpoint - board) + integral + Kd (plan's slope - board's slope) + feedforward, in
+q15 of full power, clamped to 0..cap. The board's slope comes from a filtered measurement, the
+plan's is known. The integral stands still while what was really delivered falls short of (or
+exceeds) what the error asks for, so that nothing winds up behind the guard or a saturated heater.
+Ranges: gains as plan.py allows, error +-ERROR_LIMIT_CDEG.
 """
 
 from emberbed_fw.integer_math import clamp

@@ -1,7 +1,8 @@
 """States of a run, verdicts, events, and the one table of what may follow what.
 
 An (state, event) pair that is not in the table is refused and changes nothing. STOPPED, LINK_LOST
-and the others are the run's verdict: the record goes on through COOL until the board may be handled.
+and the others are the run's verdict: the record goes on through COOL until the board may be
+handled.
 """
 
 BOOT = 0

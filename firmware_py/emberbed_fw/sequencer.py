@@ -2,8 +2,8 @@
 
 RAMP: the clock waits while the board is more than hold-back behind; ends at the target within the
 band. HOLD: the clock counts only inside the band (a guaranteed soak). WAIT: holds until its prompt
-is acknowledged and never advances by itself. COOL: heat off, ends the heating part. A stage over its
-longest time asks; unanswered it falls to the last plateau, then to cooling (`overdue`).
+is acknowledged and never advances by itself. COOL: heat off, ends the heating part. A stage over
+its longest time asks; unanswered it falls to the last plateau, then to cooling (`overdue`).
 """
 
 from emberbed_fw import plan as plans
@@ -130,8 +130,8 @@ class Sequencer:
     def _ramp(self, measured_cdeg):
         target = self._plan.stage["target_cdeg"][self.stage]
         last = self._last_knot()
-        upwards = target >= self._plan.knot["setpoint_cdeg"][self._plan.stage["first_knot"][self.stage]]
-        sign = 1 if upwards else -1
+        first = self._plan.stage["first_knot"][self.stage]
+        sign = 1 if target >= self._plan.knot["setpoint_cdeg"][first] else -1
         behind = sign * (self.setpoint_cdeg - measured_cdeg)
         if behind > self._plan.stage["hold_back_cdeg"][self.stage]:
             self.waits_for = WAITS_BOARD
@@ -180,7 +180,8 @@ class Sequencer:
             self.overdue = STAGE_OVERDUE
 
     def _last_knot(self):
-        return self._plan.stage["first_knot"][self.stage] + self._plan.stage["knots"][self.stage] - 1
+        columns = self._plan.stage
+        return columns["first_knot"][self.stage] + columns["knots"][self.stage] - 1
 
     def _setpoint(self):
         """Return the plan's setpoint at `stage_tick`, on the line between two knots."""

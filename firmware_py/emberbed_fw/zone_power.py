@@ -16,7 +16,8 @@ class ZonePower:
 
     def __init__(self, dwell_ticks):
         self._dwell_ticks = dwell_ticks
-        self._bound_q15 = FULL_POWER_Q15 * (dwell_ticks + 1)
+        # half a tick is carried when a zone goes off, and one more comes with each dwell tick
+        self._bound_q15 = FULL_POWER_Q15 * (max(dwell_ticks, 1) + 1)
         self.reset()
 
     def reset(self):

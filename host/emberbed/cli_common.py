@@ -4,6 +4,7 @@ import json
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated, Any, NoReturn
 
@@ -57,5 +58,5 @@ def told() -> Iterator[None]:
 def survive_any_terminal() -> None:
     """Let no odd character end the program: a Windows pipe is often not UTF-8."""
     for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
+        if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="replace")

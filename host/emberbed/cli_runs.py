@@ -61,7 +61,7 @@ def show(run: RunNumber = "last", store: StoreFile = None, json_answer: Json = F
         at = "" if event.tick is None else f"tick {event.tick}"
         out(f"{at:>12}  {event.sentence}")
     for gap in gaps:
-        out(f"Readings of ticks {gap.first_tick} to {gap.last_tick} are missing.")
+        out(f"Readings of ticks {gap.first_missing} to {gap.last_missing} are missing.")
     out(f"{stored.ticks} records, fingerprint {stored.head_sha256}")
 
 

@@ -39,7 +39,7 @@ class TickRecord(_Fixed):
 def decode_record(record: bytes) -> TickRecord:
     """Decode record bytes; ValueError if they are no whole record."""
     if len(record) < layout.FIXED_BYTES:
-        raise ValueError(f"a record has at least {layout.FIXED_BYTES} bytes, this has {len(record)}")
+        raise ValueError(f"a record has {layout.FIXED_BYTES} bytes or more, this has {len(record)}")
     commands_of(record)
     return TickRecord._make(struct.unpack_from(layout.FIXED, record))
 

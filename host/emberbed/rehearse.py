@@ -1,7 +1,8 @@
 """A run in seconds, in process: the firmware against the simulated heater, nothing heated.
 
 An analysis command: it may import the simulation. Gives the predicted curve and how the run would
-end; the same firmware code as on a device, so the verdict holds as far as the simulated heater does.
+end; the same firmware code as on a device, so the verdict holds as far as the simulated heater
+does.
 """
 
 from collections.abc import Sequence

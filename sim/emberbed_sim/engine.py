@@ -9,6 +9,7 @@ import os
 import struct
 import subprocess
 import sys
+import tempfile
 from contextlib import suppress
 from dataclasses import dataclass
 from hashlib import sha256
@@ -72,15 +73,25 @@ class Engine:
         environment["PYTHONPATH"] = os.pathsep.join(
             part for part in (root, os.environ.get("PYTHONPATH", "")) if part
         )
+        self._complaints = tempfile.TemporaryFile()  # a file, as a full pipe would block the child
         try:
             self._child = subprocess.Popen(
-                command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=environment
+                command,
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=self._complaints,
+                env=environment,
             )
         except OSError as error:
+            self._complaints.close()
             raise EngineError(f"the firmware's interpreter does not start: {error}") from error
         self.digest = firmware_digest()
         head = b"S" + struct.pack("<H", len(settings)) + settings
-        self._write(head + struct.pack("<I", nonce) + self.digest[:8])
+        try:
+            self._write(head + struct.pack("<I", nonce) + self.digest[:8])
+        except EngineError:
+            self.close()
+            raise
 
     def tick(self, elapsed_ms: int, port_flags: int, fresh: int, words: bytes, wire: bytes):
         """Run one tick; return its Answer."""
@@ -103,6 +114,7 @@ class Engine:
             self._child.wait()
         if self._child.stdout:
             self._child.stdout.close()
+        self._complaints.close()
 
     def _turn(self, head: bytes, wire: bytes) -> Answer:
         self._write(head + struct.pack("<H", len(wire)) + wire)
@@ -116,11 +128,20 @@ class Engine:
             self._child.stdin.write(octets)
             self._child.stdin.flush()
         except OSError as error:
-            raise EngineError(f"the firmware's interpreter ended: {error}") from error
+            raise EngineError(self._why_ended()) from error
 
     def _read(self, count: int) -> bytes:
         assert self._child.stdout
         octets = self._child.stdout.read(count)
         if len(octets) < count:
-            raise EngineError("the firmware's interpreter ended in the middle of an answer")
+            raise EngineError(self._why_ended())
         return octets
+
+    def _why_ended(self) -> str:
+        """Return one sentence with the last thing the interpreter said, if it said anything."""
+        with suppress(subprocess.TimeoutExpired):
+            self._child.wait(timeout=2)
+        self._complaints.seek(0)
+        lines = self._complaints.read().decode(errors="replace").split("\n")
+        said = [line.strip() for line in lines if line.strip()]
+        return f"the firmware's interpreter ended ({said[-1] if said else 'without a word'})"

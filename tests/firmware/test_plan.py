@@ -209,7 +209,7 @@ def check(block):
 def interpolation_extreme(plan):
     """Return the largest intermediate that interpolation can reach in a checked plan."""
     extreme = 0
-    for number in range(plan.stages):
+    for number in range(plan.stages - 1):  # the last one cools and has no knots
         first = plan.stage["first_knot"][number]
         for here in range(first, first + plan.stage["knots"][number] - 1):
             span = plan.knot["tick"][here + 1] - plan.knot["tick"][here]

@@ -1,41 +1,69 @@
-"""A curve in a terminal: eighth blocks, a few rows high, the whole run squeezed into its width."""
+"""A curve in a terminal: eighth blocks, a few rows high, the whole run squeezed into its width.
+
+Takes (measured, asked) pairs in cdeg, one per second; gives always `rows` lines and one for the
+time, so that what stands below does not move. Measured is a filled curve, asked a dotted line above.
+"""
 
 from collections.abc import Sequence
 
 BLOCKS = " ▁▂▃▄▅▆▇█"
+DOT = "·"
 LEAST_SPAN_CDEG = 4000  # an almost flat run is not blown up to a mountain
+AXIS = 9  # columns left of the curve
+LEAST_LABEL_COLUMNS = 14  # a shorter curve has no room for two times
+
+Pair = tuple[int | None, int | None]
 
 
-def block_curve(
-    samples: Sequence[tuple[int | None, int | None]], columns: int, rows: int
-) -> str:
-    """Return lines of text for (measured, asked) pairs in cdeg; '' while there is nothing.
+def block_curve(samples: Sequence[Pair], columns: int, rows: int, began_s: int = 0) -> str:
+    """Return the curve, with an axis in degrees C and one in minutes; `began_s` is its first time.
 
-    Measured is drawn as a filled curve; the axis on the left is in degrees C.
+    `columns` are those of the curve alone; AXIS more are used.
     """
-    measured = [pair[0] for pair in samples]
-    known = [reading for reading in measured if reading is not None]
-    if len(known) < 2:
-        return ""
+    known = [cdeg for pair in samples for cdeg in pair if cdeg is not None]
+    if len(samples) < 2 or not known:
+        return "\n" * rows
     low = min(known)
     high = max(max(known), low + LEAST_SPAN_CDEG)
-    heights = [_height(_column(measured, at, columns), low, high, rows) for at in range(columns)]
+    pairs = [_column(samples, at, columns) for at in range(min(columns, len(samples)))]
+    eighths = [[_eighths(cdeg, low, high, rows) for cdeg in pair] for pair in pairs]
     lines = []
     for row in range(rows - 1, -1, -1):
         label = {rows - 1: high, 0: low}.get(row)
-        axis = f"{label / 100:5.0f} °C " if label is not None else " " * 9
-        lines.append(axis + "".join(BLOCKS[min(max(tall - 8 * row, 0), 8)] for tall in heights))
-    return "\n".join(lines)
+        axis = f"{label / 100:5.0f} °C " if label is not None else " " * AXIS
+        lines.append(axis + "".join(_cell(tall, asked, row) for tall, asked in eighths).rstrip())
+    return "\n".join([*lines, _times(began_s, len(samples), len(pairs))])
 
 
-def _column(measured: Sequence[int | None], at: int, columns: int) -> int | None:
-    """Return the newest reading that falls into column `at`."""
-    if len(measured) <= columns:
-        return measured[at] if at < len(measured) else None
-    return measured[(at + 1) * len(measured) // columns - 1]
+def _column(samples: Sequence[Pair], at: int, columns: int) -> Pair:
+    """Return the newest pair that falls into column `at`."""
+    if len(samples) <= columns:
+        return samples[at]
+    return samples[(at + 1) * len(samples) // columns - 1]
 
 
-def _height(cdeg: int | None, low: int, high: int, rows: int) -> int:
+def _eighths(cdeg: int | None, low: int, high: int, rows: int) -> int:
+    """Return the height of a temperature in eighths of a row, 0 for none."""
     if cdeg is None:
         return 0
     return 1 + round((cdeg - low) * (rows * 8 - 1) / (high - low))
+
+
+def _cell(tall: int, asked: int, row: int) -> str:
+    filled = min(max(tall - 8 * row, 0), 8)
+    if not filled and asked and (asked - 1) // 8 == row:
+        return DOT
+    return BLOCKS[filled]
+
+
+def _times(began_s: int, seconds: int, columns: int) -> str:
+    first = minutes_text(began_s)
+    if columns < LEAST_LABEL_COLUMNS:
+        return " " * AXIS + first
+    return " " * AXIS + first + minutes_text(began_s + seconds).rjust(columns - len(first))
+
+
+def minutes_text(seconds: int) -> str:
+    """Return 4:05 for 245 s."""
+    minutes, rest = divmod(seconds, 60)
+    return f"{minutes}:{rest:02d}"

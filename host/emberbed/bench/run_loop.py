@@ -6,22 +6,32 @@ person, or a script in their place); gives the run's outcome. Heat starts at the
 never here.
 """
 
+import time
+from collections.abc import Callable
+from contextlib import suppress
 from typing import Protocol
 
 from emberbed.bench.outcome import OUTCOMES, REFUSED, Outcome
-from emberbed.bench.story import Story
+from emberbed.bench.story import BAD_VERDICTS, Story
 from emberbed.link.device import Device, Refused
-from emberbed.link.events import Damaged, Event, Gap, Record, SessionLost
+from emberbed.link.events import Damaged, Event, Gap, Record, SessionLost, WrongVersion
 from emberbed.link.transport import LinkError
 from emberbed.records import TickRecord, decode_record
+from emberbed.store.faults import StoreError
 from emberbed.store.run_store import MOST_RECORDS, RunStore
 from emberbed_fw import messages
 from emberbed_fw import run_states as rs
+from emberbed_fw.trip_codes import WITHHELD_LEASE
 
 POLL_S = 0.1
+SILENT_S = 10.0  # without a record: the device hangs, or its cable does
 OFFERS = 5  # how often the press is offered, 2 min each
 LINK_LOST = OUTCOMES[rs.LINK_LOST]
 STOPPED = OUTCOMES[rs.STOPPED]
+ALONE = (
+    "Without its PC link the device switches heat off within 2 s by itself; what follows is not"
+    " recorded."
+)
 
 
 class Screen(Protocol):
@@ -42,13 +52,24 @@ class Hand(Protocol):
 
     def stops(self) -> int:
         """Return how often stopping was asked for: once stops the heat, twice leaves."""
+        ...
 
 
 class BenchRun:
-    """The loop. `take` may be the device's sink while requests wait for their answers."""
+    """The loop. `take` may be the device's sink while requests wait for their answers.
+
+    `why_gone` may know better than a broken link why the device is gone; None from it: nothing.
+    """
 
     def __init__(
-        self, device: Device, store: RunStore, run_id: int, story: Story, screen: Screen, hand: Hand
+        self,
+        device: Device,
+        store: RunStore,
+        run_id: int,
+        story: Story,
+        screen: Screen,
+        hand: Hand,
+        why_gone: Callable[[], str | None] = lambda: None,
     ) -> None:
         self._device = device
         self._store = store
@@ -56,6 +77,8 @@ class BenchRun:
         self._story = story
         self._screen = screen
         self._hand = hand
+        self._why_gone = why_gone
+        self._heard_s = time.monotonic()
         self._newest: TickRecord | None = None
         self._stop_sent = False
         self._offers = 1
@@ -75,19 +98,48 @@ class BenchRun:
             self._note_trouble(event)
 
     def watch(self, plan: bytes) -> Outcome:
-        """Follow the armed run until the board may be handled, or the person leaves."""
+        """Follow the armed run until the board may be handled, or the person leaves.
+
+        Raises StoreError when the record cannot go on, after switching heat off.
+        """
+        self._heard_s = time.monotonic()
         while self.outcome is None:
             try:
                 self.take(self._device.poll(POLL_S))
+                self._check_heard()
                 self._act(plan)
             except LinkError as error:
-                self._tell(
-                    "link",
-                    f"{error}. Without its PC link the device switches heat off within 2 s"
-                    " by itself; the rest of the cooling is not recorded.",
-                )
-                self.outcome = LINK_LOST
+                self._lose_link(error)
+            except StoreError:
+                self._abandon_heat()
+                raise
         return self.outcome
+
+    def _check_heard(self) -> None:
+        if self.outcome is None and time.monotonic() - self._heard_s > SILENT_S:
+            raise LinkError(
+                f"The device at {self._device.url} has sent no record for {SILENT_S:g} s: check the"
+                " cable and the device's power, then connect again"
+            )
+
+    def _lose_link(self, error: LinkError) -> None:
+        gone = self._why_gone()
+        if gone is None:
+            self._tell("link", f"{error}. {ALONE}")
+        else:
+            self._tell("link", f"{gone}. What follows is not recorded; start a new run.")
+        self.outcome = self._verdict_so_far(LINK_LOST)
+
+    def _abandon_heat(self) -> None:
+        """Nothing can be stored any more, so nobody may answer for heat."""
+        self._device.sink = None
+        with suppress(LinkError, Refused):  # the missing PC link does the same within 2 s
+            self._device.stop(messages.STOP_HOST_ENDING)
+
+    def _verdict_so_far(self, otherwise: Outcome) -> Outcome:
+        """Return what a record that breaks off in the cooling has already shown."""
+        verdict = self._newest.verdict if self._newest else rs.NO_VERDICT
+        return OUTCOMES[verdict] if verdict in BAD_VERDICTS else otherwise
 
     def _act(self, plan: bytes) -> None:
         if self.outcome is not None or self._newest is None:
@@ -109,6 +161,7 @@ class BenchRun:
                 self.outcome = OUTCOMES[newest.state]
         assert newest is not None
         self._newest = newest
+        self._heard_s = time.monotonic()
         self._device.renew(newest.tick)
         self._screen.show(newest)
 
@@ -122,22 +175,42 @@ class BenchRun:
             return
         self._offers += 1
         self._story.disarm()
-        self._tell("arm", "Nobody held the device's button in 2 min; it is offered again.")
-        self._device.arm(plan)
+        why = "Nobody held the device's button in 2 min"
+        if newest.withheld & WITHHELD_LEASE:
+            why = "The PC link was silent for more than 2 s before the press"
+        self._tell("arm", f"{why}; it is offered again.")
+        try:
+            self._device.arm(plan)
+        except Refused as refused:
+            self._tell("refused", str(refused))
+            self.outcome = REFUSED
 
     def _obey_stop(self) -> None:
         asked = self._hand.stops()
         if asked and not self._stop_sent:
             self._stop_sent = True
-            self._tell("stop", "Stop asked for: heat off, the cooling goes on being recorded.")
-            self._device.stop(messages.STOP_BY_PERSON)
-        if asked > 1:
+            self._send_stop()
+        if asked > 1 and self.outcome is None:
             self._tell(
                 "stop",
                 "Left during the cooling: heat is off, the board may still be hot,"
                 " and what follows is not recorded.",
             )
-            self.outcome = STOPPED
+            self.outcome = self._verdict_so_far(STOPPED)
+
+    def _send_stop(self) -> None:
+        assert self._newest is not None
+        heat = "heat off" if self._newest.verdict == rs.NO_VERDICT else "heat is off already"
+        self._tell(
+            "stop",
+            f"Stop asked for: {heat}, the cooling goes on being recorded."
+            " Ctrl-C once more leaves at once.",
+        )
+        try:
+            self._device.stop(messages.STOP_BY_PERSON)
+        except Refused as refused:
+            self._tell("stop", f"The device did not take the stop: {refused} {ALONE}")
+            self.outcome = STOPPED  # leaving is the other way to take the heat away
 
     def _acknowledge(self, prompt: int) -> None:
         try:
@@ -151,10 +224,10 @@ class BenchRun:
                 "gap", f"Readings {event.first} to {event.last} are lost: the device had no room."
             )
         elif isinstance(event, Damaged):
-            self._tell("link", f"{event.count} frames arrived damaged and were dropped.")
-        elif isinstance(event, SessionLost):
-            self._tell("link", "The device was reset or taken over by another program.")
-            self.outcome = LINK_LOST
+            self._tell("damage", f"{event.count} frames arrived damaged and were dropped.")
+        elif isinstance(event, (SessionLost, WrongVersion)):
+            self._tell("link", "The device was reset, or taken over by another program.")
+            self.outcome = self._verdict_so_far(LINK_LOST)
 
     def _tell(self, kind: str, sentence: str, tick: int | None = None) -> None:
         if tick is None and self._newest is not None:

@@ -12,11 +12,13 @@ from emberbed.report.trip_cause import sensor_of_trip
 from emberbed_fw import run_states as rs
 from emberbed_fw.sequencer import LONGER_PROMPT
 from emberbed_fw.trip_codes import NO_TRIP, PC_LINK_LOST
-from emberbed_fw.units import NONE
+from emberbed_fw.units import NONE, TICKS_PER_S
 
 Event = tuple[str, str]
 BAD_VERDICTS = (rs.STOPPED, rs.LINK_LOST, rs.TRIPPED)
 LONGER_TEXT = "This stage takes longer than planned. Answer to give it more time"
+PRESS_TEXT = "Hold the button on the device for a second to start heating"
+TOLD_OTHERWISE = (*rs.STAGED_STATES, rs.LOADED)  # by their stages; by whoever loads and arms
 
 
 def prompt_text(prompt: int, prompts: list[str]) -> str:
@@ -27,18 +29,30 @@ def prompt_text(prompt: int, prompts: list[str]) -> str:
 
 
 class Story:
-    """Follows one run. `names` are the device's channel names by number."""
+    """Follows one run from its first record. `names` are the device's channel names by number."""
 
     def __init__(self, plan: Plan, prompts: list[str], names: dict[int, str]) -> None:
         self.plan = plan
         self.prompts = prompts
         self.names = names
         self.armed = False
+        self._first_tick: int | None = None
         self._before: TickRecord | None = None
 
     def disarm(self) -> None:
         """Expect a new arming."""
         self.armed = False
+
+    def seconds_of(self, tick: int) -> int:
+        """Return the whole seconds from the run's first record to `tick`."""
+        return 0 if self._first_tick is None else max(0, tick - self._first_tick) // TICKS_PER_S
+
+    def clock(self, tick: int | None) -> str:
+        """Return when in the run `tick` was, in a fixed width for a column of times."""
+        if tick is None:
+            return "  --:--"
+        minutes, seconds = divmod(self.seconds_of(tick), 60)
+        return f"{minutes:4d}:{seconds:02d}"
 
     def follow(self, record: TickRecord) -> list[Event]:
         """Return what changed with this record."""
@@ -46,6 +60,7 @@ class Story:
         if record.state == rs.COLD_PROOF:
             self.armed = True
         if before is None:
+            self._first_tick = record.tick
             return []
         return [
             *self._answers(before, record),
@@ -53,10 +68,11 @@ class Story:
             *self._states(before, record),
             *self._stages(before, record),
             *self._prompts(before, record),
+            *self._presses(before, record),
         ]
 
     def _states(self, before: TickRecord, record: TickRecord) -> list[Event]:
-        if record.state == before.state or record.state in rs.STAGED_STATES:
+        if record.state == before.state or record.state in TOLD_OTHERWISE:
             return []
         return [("state", _sentence(words.state_words(record.state)))]
 
@@ -72,6 +88,11 @@ class Story:
             return []
         board = degrees(record.channel_cdeg(self.plan.header["control0"]))
         return [("prompt", f"{prompt_text(record.prompt, self.prompts)}: board {board}.")]
+
+    def _presses(self, before: TickRecord, record: TickRecord) -> list[Event]:
+        if record.waits_for != rs.WAITS_PRESS or before.waits_for == rs.WAITS_PRESS:
+            return []
+        return [("press", f"{PRESS_TEXT}.")]
 
     def _answers(self, before: TickRecord, record: TickRecord) -> list[Event]:
         if before.prompt in (record.prompt, NONE) or record.verdict in BAD_VERDICTS:

@@ -7,11 +7,13 @@ is moved through the process's standard input, which a real device does not have
 import json
 import subprocess
 import sys
+import tempfile
 import threading
 from contextlib import suppress
 from dataclasses import dataclass
 
 START_S = 20.0
+END_S = 5.0
 PRESS_S = 1.5
 
 
@@ -38,7 +40,7 @@ class VirtualBench:
             "--mass-g", str(self.mass_g), "--length-mm", str(self.length_mm),
             "--width-mm", str(self.width_mm),
         ]  # fmt: skip
-        return given + [part for fault in self.faults for part in ("--fault", fault)]
+        return given + [f"--fault={fault}" for fault in self.faults]  # it may begin with a dash
 
 
 class VirtualDevice:
@@ -46,10 +48,12 @@ class VirtualDevice:
 
     def __init__(self, bench: VirtualBench) -> None:
         command = [sys.executable, "-m", "emberbed_sim.virtual_device", *bench.arguments()]
+        self._complaints = tempfile.TemporaryFile()  # a file, as a full pipe would block it
         self._process = subprocess.Popen(
             command,
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
+            stderr=self._complaints,
             text=True,
             # Ctrl-C in the terminal is for the host alone: the device must live on and cool
             start_new_session=sys.platform != "win32",
@@ -83,12 +87,27 @@ class VirtualDevice:
             with suppress(OSError):  # it ended first
                 self._process.stdin.close()
         try:
-            self._process.wait(timeout=5)
+            self._process.wait(timeout=END_S)
         except subprocess.TimeoutExpired:
             self._process.kill()
             self._process.wait()
         if self._process.stdout:
             self._process.stdout.close()
+        self._complaints.close()
+
+    def why_ended(self) -> str | None:
+        """Return why the process ended by itself, in one sentence; None while it still runs."""
+        try:
+            self._process.wait(timeout=END_S)
+        except subprocess.TimeoutExpired:
+            return None
+        assert self._process.stdout
+        told = self._process.stdout.read().strip()
+        try:
+            reason = json.loads(told)["error"]
+        except (ValueError, KeyError, TypeError):
+            reason = self._last_complaint() or f"exit code {self._process.returncode}"
+        return f"The virtual device ended by itself: {reason}"
 
     def _tell(self, line: str) -> None:
         assert self._process.stdin
@@ -107,10 +126,22 @@ class VirtualDevice:
         try:
             ready = json.loads(line)
         except ValueError as error:
-            raise VirtualDeviceError(
-                f"The virtual device did not start within {START_S:g} s: try again, and if it"
-                " stays so, reinstall emberbed"
-            ) from error
+            raise VirtualDeviceError(self._not_started()) from error
         if "error" in ready:
             raise VirtualDeviceError(ready["error"])
         return ready
+
+    def _not_started(self) -> str:
+        with suppress(subprocess.TimeoutExpired):
+            self._process.wait(timeout=END_S)
+        said = self._last_complaint()
+        return (
+            f"The virtual device did not start{f' ({said})' if said else ''}: try again, and if it"
+            " stays so, reinstall emberbed"
+        )
+
+    def _last_complaint(self) -> str:
+        """Return the last line that the process wrote to standard error."""
+        self._complaints.seek(0)
+        lines = self._complaints.read().decode(errors="replace").splitlines()
+        return next((line.strip() for line in reversed(lines) if line.strip()), "")

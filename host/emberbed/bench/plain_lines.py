@@ -1,0 +1,28 @@
+"""The run as plain lines, one per event: for pipes, files and terminals that cannot move a cursor."""
+
+from rich.console import Console
+from rich.markup import escape
+
+from emberbed.bench.story import Story
+from emberbed.records import TickRecord
+
+
+class PlainLines:
+    """A screen (run_loop.Screen) that only ever adds lines; use it in a `with`."""
+
+    def __init__(self, console: Console, story: Story) -> None:
+        self._console = console
+        self._story = story
+
+    def __enter__(self) -> "PlainLines":
+        return self
+
+    def __exit__(self, *_error: object) -> None:
+        pass
+
+    def show(self, record: TickRecord) -> None:
+        pass
+
+    def tell(self, tick: int | None, kind: str, sentence: str) -> None:
+        line = f"{self._story.clock(tick)}  {escape(sentence)}"
+        self._console.print(line, highlight=False, soft_wrap=True)

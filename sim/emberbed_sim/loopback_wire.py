@@ -1,0 +1,77 @@
+"""The virtual device's wire: one TCP client at a time on the loopback address; never blocks.
+
+What a host does not read is kept up to MOST_UNSENT bytes and lost beyond, as on a real wire.
+"""
+
+import select
+import socket
+
+MOST_UNSENT = 1 << 20
+
+
+class Wire:
+    def __init__(self) -> None:
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self.port: int = self._listener.getsockname()[1]
+        self._client: socket.socket | None = None
+        self._unsent = b""
+
+    def close(self) -> None:
+        self._drop()
+        self._listener.close()
+
+    def connected(self) -> bool:
+        return self._client is not None
+
+    def wait(self, seconds: float) -> bytes:
+        """Return what came in, waiting up to `seconds` for something to happen."""
+        client = self._client
+        watched = [client or self._listener]
+        wants_write = [client] if client and self._unsent else []
+        ready, writable, _ = select.select(watched, wants_write, [], max(0.0, seconds))
+        if writable:
+            self._flush()
+        if not ready:
+            return b""
+        if client is None:
+            self._accept()
+            return b""
+        return self._receive()
+
+    def send(self, octets: bytes) -> None:
+        if self._client is not None and len(self._unsent) + len(octets) <= MOST_UNSENT:
+            self._unsent += octets
+            self._flush()
+
+    def _accept(self) -> None:
+        self._client, _address = self._listener.accept()
+        self._client.setblocking(False)
+        self._client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+
+    def _receive(self) -> bytes:
+        if self._client is None:  # it broke off while it was written to
+            return b""
+        try:
+            octets = self._client.recv(4096)
+        except BlockingIOError:
+            return b""
+        except OSError:
+            octets = b""
+        if not octets:
+            self._drop()
+        return octets
+
+    def _flush(self) -> None:
+        assert self._client
+        try:
+            self._unsent = self._unsent[self._client.send(self._unsent) :]
+        except BlockingIOError:
+            return
+        except OSError:
+            self._drop()
+
+    def _drop(self) -> None:
+        if self._client:
+            self._client.close()
+        self._client = None
+        self._unsent = b""

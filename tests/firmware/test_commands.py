@@ -1,0 +1,250 @@
+"""Requests as the tick takes them: every refusal, and what is accepted."""
+
+import struct
+
+import pytest
+
+from emberbed_fw import messages as ms
+from emberbed_fw import run_states as rs
+from emberbed_fw.commands import MAX_COMMANDS, TICK_COMMANDS, CommandQueue, command_length
+from emberbed_fw.plan import Plan
+from emberbed_fw.record import COMMAND_BYTES, FIXED_BYTES
+from emberbed_fw.safety_limits import ACK_AGE_TICKS, LEASE_TICKS
+from emberbed_fw.units import NONE
+from tests.support.bench import Bench
+from tests.support.plans import build_plan, cool, hold
+
+
+def ask(bench, kind, payload=b""):
+    """Send one request; return its refusal's name."""
+    bench.renews = False
+    bench.send(kind, payload)
+    bench.tick()
+    return ms.REFUSAL_NAMES[bench.refusals[-1]]
+
+
+def loaded():
+    bench = Bench()
+    bench.load()
+    bench.tick()
+    assert bench.state == rs.LOADED
+    return bench
+
+
+def arm_bytes(bench, attendance=ms.ATTEND_HOST, crc=None):
+    return (bench.crc() if crc is None else crc) + bytes([attendance])
+
+
+def waiting():
+    """Return a bench that waits at prompt 7."""
+    bench = Bench().to_run()
+    bench.board_c = [60.0, 60.0]
+    bench.until(rs.WAIT)
+    bench.tick()
+    return bench
+
+
+# RENEW
+
+
+def test_renewal_gives_the_full_lease():
+    bench = Bench()
+    bench.tick(10)
+    assert ask(bench, ms.RENEW, struct.pack("<I", bench.machine.tick)) == "DONE"
+    assert bench.machine.guard.lease_left == LEASE_TICKS
+
+
+@pytest.mark.parametrize(
+    ("age", "answer"), [(0, "DONE"), (ACK_AGE_TICKS, "DONE"), (ACK_AGE_TICKS + 1, "TOO_OLD")]
+)
+def test_renewal_must_name_a_record_that_is_new(age, answer):
+    bench = Bench()
+    bench.tick(50)
+    bench.renews = False
+    bench.tick(30)
+    assert bench.machine.guard.lease_left == 0
+    assert ask(bench, ms.RENEW, struct.pack("<I", bench.machine.tick - age)) == answer
+    assert (bench.machine.guard.lease_left > 0) is (answer == "DONE")
+
+
+def test_renewal_of_a_tick_that_has_not_been_is_refused():
+    bench = Bench()
+    bench.tick(5)
+    assert ask(bench, ms.RENEW, struct.pack("<I", bench.machine.tick + 1)) == "TOO_OLD"
+
+
+@pytest.mark.parametrize("tick", [2**30, 2**32 - 1])
+def test_renewal_of_no_tick_of_ours_is_refused(tick):
+    bench = Bench()
+    bench.tick(5)
+    assert ask(bench, ms.RENEW, struct.pack("<I", tick)) == "BAD_RANGE"
+
+
+# PLAN_WRITE
+
+
+def test_plan_is_stored():
+    bench = loaded()
+    assert bench.machine.plan is not None and bench.refusals[-1] == ms.DONE
+
+
+def test_storing_without_a_plan_is_refused():
+    assert ask(Bench(), ms.PLAN_WRITE, struct.pack("<HHI", 0xFFFF, 500, 0)) == "BAD_PLAN"
+
+
+def test_storing_another_plan_than_the_one_received_is_refused():
+    bench = Bench()
+    bench.machine.prepare(Plan(bench.plan))
+    head = struct.pack("<HH", 0xFFFF, len(bench.plan))
+    crc = bytearray(bench.crc())
+    for at in range(4):
+        crc[at] ^= 1
+        assert ask(bench, ms.PLAN_WRITE, head + bytes(crc)) == "BAD_CRC"
+        crc[at] ^= 1
+    assert bench.state == rs.IDLE
+
+
+@pytest.mark.parametrize("state", ["COLD_PROOF", "RUN", "COOL"])
+def test_plan_cannot_be_changed_from_arming_to_the_end(state):
+    bench = Bench().to_armed()
+    if state != "COLD_PROOF":
+        bench.press().until(rs.RUN)
+    if state == "COOL":
+        bench.stop()
+        bench.tick()
+    before = bench.machine.plan
+    bench.load(build_plan([hold(20000, 100), cool()]))
+    bench.tick()
+    assert ms.REFUSAL_NAMES[bench.refusals[-1]] == "WRONG_STATE"
+    assert bench.machine.plan is before
+
+
+# ARM
+
+
+def test_arming_leads_to_the_cold_proof():
+    bench = loaded()
+    assert ask(bench, ms.ARM, arm_bytes(bench)) == "DONE"
+    assert bench.state == rs.COLD_PROOF
+
+
+@pytest.mark.parametrize("attendance", [0, ms.ATTEND_PANEL, ms.ATTEND_UNATTENDED, 255])
+def test_other_attendance_is_not_offered(attendance):
+    bench = loaded()
+    assert ask(bench, ms.ARM, arm_bytes(bench, attendance)) == "NOT_OFFERED"
+    assert bench.state == rs.LOADED
+
+
+def test_arming_another_plan_than_the_stored_one_is_refused():
+    bench = loaded()
+    for at in range(4):
+        crc = bytearray(bench.crc())
+        crc[at] ^= 0x80
+        assert ask(bench, ms.ARM, arm_bytes(bench, crc=bytes(crc))) == "BAD_CRC"
+    assert bench.state == rs.LOADED
+
+
+def test_arming_is_refused_outside_loaded():
+    bench = Bench()
+    assert ask(bench, ms.ARM, arm_bytes(bench)) == "WRONG_STATE"
+    bench.to_armed()
+    assert ask(bench, ms.ARM, arm_bytes(bench)) == "WRONG_STATE"
+    assert bench.state == rs.COLD_PROOF
+
+
+# ACK_PROMPT
+
+
+def test_prompt_is_answered():
+    bench = waiting()
+    assert ask(bench, ms.ACK_PROMPT, bytes([7])) == "DONE"
+    assert bench.state == rs.RUN
+
+
+@pytest.mark.parametrize("prompt", [0, 6, 8, 254, NONE])
+def test_answer_to_another_prompt_is_refused(prompt):
+    bench = waiting()
+    assert ask(bench, ms.ACK_PROMPT, bytes([prompt])) == "WRONG_PROMPT"
+    assert bench.state == rs.WAIT
+
+
+def test_answer_while_nothing_is_asked_is_refused():
+    bench = Bench().to_run()
+    assert ask(bench, ms.ACK_PROMPT, bytes([NONE])) == "WRONG_PROMPT"
+    assert ask(bench, ms.ACK_PROMPT, bytes([7])) == "WRONG_PROMPT"
+
+
+def test_answer_outside_a_run_is_refused():
+    assert ask(Bench(), ms.ACK_PROMPT, bytes([0])) == "WRONG_STATE"
+    bench = waiting()
+    bench.stop()
+    bench.tick()
+    assert ask(bench, ms.ACK_PROMPT, bytes([7])) == "WRONG_STATE"
+
+
+def test_answer_counts_for_one_tick_only():
+    bench = waiting()
+    bench.acknowledge(7)
+    bench.tick(2)
+    assert bench.machine.acknowledged == NONE
+
+
+# The queue.
+
+
+def put(queue, kind, octet=0):
+    return queue.put(kind, bytes([octet]) * 8, 0, command_length(kind))
+
+
+def test_queue_is_the_records_bytes():
+    bench = Bench()
+    bench.renews = False
+    bench.send(ms.STOP, bytes([ms.STOP_SMOKE]))
+    bench.send(ms.ACK_PROMPT, bytes([9]))
+    bench.tick()
+    assert bench.packed[FIXED_BYTES:] == bytes(
+        [ms.STOP, 1, ms.STOP_SMOKE, ms.ACK_PROMPT, 1, 9]
+    )
+
+
+def test_requests_are_carried_out_in_order():
+    bench = Bench()
+    bench.load()
+    bench.arm()
+    bench.stop()
+    bench.tick()
+    assert bench.refusals == [ms.DONE] * 3
+    assert bench.state == rs.COOL
+
+
+@pytest.mark.parametrize("kind", [kind for kind in TICK_COMMANDS if kind != ms.STOP])
+def test_full_queue_still_takes_a_stop(kind):
+    queue = CommandQueue()
+    taken = 0
+    while put(queue, kind):
+        taken += 1
+        assert taken < 100
+    assert queue.filled <= COMMAND_BYTES and queue.count < MAX_COMMANDS
+    for other in TICK_COMMANDS:
+        if command_length(other) >= command_length(kind) and other != ms.STOP:
+            assert not put(queue, other)
+    assert put(queue, ms.STOP, ms.STOP_BY_PERSON)
+    assert queue.filled <= COMMAND_BYTES and queue.count <= MAX_COMMANDS
+
+
+def test_queue_never_takes_more_than_it_can_hold():
+    queue = CommandQueue()
+    while put(queue, ms.STOP):
+        assert queue.count <= MAX_COMMANDS
+    assert queue.count == MAX_COMMANDS and queue.filled <= COMMAND_BYTES
+    queue.clear()
+    assert put(queue, ms.RENEW) and queue.count == 1
+
+
+def test_only_tick_commands_have_a_length():
+    kinds = {kind for kind in range(256) if command_length(kind) >= 0}
+    assert kinds == set(TICK_COMMANDS)
+    # none of them starts heat, presses the button, forces an output or injects a reading
+    assert {ms.MESSAGE_NAMES[kind] for kind in kinds} == {
+        "RENEW", "PLAN_WRITE", "ARM", "STOP", "ACK_PROMPT",
+    }  # fmt: skip

@@ -1,0 +1,291 @@
+"""The plan's clock: ramps, guaranteed soaks, waits, and what happens when time runs out."""
+
+import pytest
+
+from emberbed_fw import run_states as rs
+from emberbed_fw import trip_codes
+from emberbed_fw.plan import Plan
+from emberbed_fw.safety_limits import ANSWER_TICKS
+from emberbed_fw.sequencer import LONGER_PROMPT, Sequencer
+from emberbed_fw.units import NO_READING_CDEG, NONE
+from tests.support.plans import build_plan, cool, hold, ramp, wait
+
+
+def sequencer(*stages, at_cdeg=2500):
+    """Return a sequencer standing in its first stage."""
+    one = Sequencer(Plan(build_plan([*stages, cool()])))
+    one.begin(at_cdeg)
+    return one
+
+
+def run(one, measured_cdeg, ticks, acknowledged=NONE):
+    """Take up to `ticks` ticks at a fixed reading; return the tick at which a stage ended, or 0."""
+    for tick in range(1, ticks + 1):
+        if one.step(measured_cdeg, acknowledged):
+            return tick
+    return 0
+
+
+def follow(one, ticks, lag_cdeg=0):
+    """Take ticks with a board that follows its setpoint `lag_cdeg` behind."""
+    for tick in range(1, ticks + 1):
+        if one.step(one.setpoint_cdeg - lag_cdeg, NONE):
+            return tick
+    return 0
+
+
+def test_ramp_moves_its_setpoint_along_the_line():
+    one = sequencer(ramp(2500, 9000, 650))
+    assert one.setpoint_cdeg == 2500
+    assert follow(one, 300) == 0
+    assert one.stage_tick == 300 and one.setpoint_cdeg == 2500 + 300 * 10
+
+
+def test_ramp_setpoint_lies_on_the_line_between_knots():
+    one = sequencer(dict(ramp(2500, 5000, 100), knots=[(0, 2500), (40, 3000), (100, 5000)]))
+    follow(one, 40)
+    assert one.setpoint_cdeg == 3000
+    follow(one, 30)
+    assert one.setpoint_cdeg == 4000
+
+
+@pytest.mark.parametrize(("short_of_cdeg", "ends"), [(0, True), (300, True), (301, False)])
+def test_ramp_ends_within_the_band_of_its_target(short_of_cdeg, ends):
+    one = sequencer(ramp(2500, 3500, 10, band_cdeg=300))
+    run(one, 3500 - short_of_cdeg, 9)
+    assert (run(one, 3500 - short_of_cdeg, 100) == 1) is ends
+    assert one.stage == (1 if ends else 0)
+
+
+def test_ramp_never_ends_before_its_clock():
+    one = sequencer(ramp(2500, 3500, 50))
+    assert run(one, 3500, 49) == 0, "the board is already there, the plan is not"
+    assert run(one, 3500, 1) == 1
+
+
+def test_hold_back_stops_the_clock_until_the_board_is_near_again():
+    one = sequencer(ramp(2500, 9000, 650, hold_back_cdeg=800))
+    run(one, 2500, 100)
+    stood_at = one.stage_tick
+    assert one.waits_for == rs.WAITS_BOARD
+    assert one.setpoint_cdeg - 2500 == 810, "one step beyond the hold-back, then no further"
+    run(one, 2500, 500)
+    assert one.stage_tick == stood_at
+    one.step(one.setpoint_cdeg - 800, NONE)
+    assert one.waits_for == rs.WAITS_NOTHING and one.stage_tick == stood_at + 1
+
+
+def test_board_ahead_of_the_ramp_does_not_stop_the_clock():
+    one = sequencer(ramp(2500, 9000, 650, hold_back_cdeg=800))
+    run(one, 8000, 100)
+    assert one.stage_tick == 100
+
+
+def test_warm_board_starts_its_ramp_where_it_is():
+    one = sequencer(ramp(2500, 9000, 650), at_cdeg=6000)
+    assert one.stage_tick == 350 and one.setpoint_cdeg == 6000
+
+
+def test_warm_board_finds_its_place_among_several_knots():
+    knots = [(0, 2500), (100, 3500), (1100, 5500)]
+    one = sequencer(dict(ramp(2500, 5500, 1100), knots=knots), at_cdeg=4500)
+    assert one.stage_tick == 600 and one.setpoint_cdeg == 4500
+
+
+@pytest.mark.parametrize("at_cdeg", [1900, 12000, NO_READING_CDEG])
+def test_board_outside_the_ramp_starts_at_its_beginning(at_cdeg):
+    one = sequencer(ramp(2500, 9000, 650), at_cdeg=at_cdeg)
+    assert one.stage_tick == 0 and one.setpoint_cdeg == 2500
+
+
+def test_falling_ramp_waits_for_a_board_that_stays_hot():
+    one = sequencer(ramp(9000, 6000, 300, hold_back_cdeg=500, band_cdeg=200), at_cdeg=9000)
+    run(one, 9000, 200)
+    assert one.waits_for == rs.WAITS_BOARD
+    assert 9000 - one.setpoint_cdeg == 510
+    assert follow(one, 1000) > 0
+
+
+@pytest.mark.parametrize(("above_cdeg", "ends"), [(200, True), (201, False)])
+def test_falling_ramp_ends_from_above_within_its_band(above_cdeg, ends):
+    one = sequencer(ramp(9000, 6000, 300, band_cdeg=200), at_cdeg=9000)
+    assert follow(one, 299, lag_cdeg=-above_cdeg) == 0
+    # one tick to the end of the ramp, one for the board to come after
+    assert follow(one, 50, lag_cdeg=-above_cdeg) == (2 if ends else 0)
+
+
+def test_falling_ramp_takes_a_half_cooled_board_where_it_is():
+    one = sequencer(ramp(9000, 6000, 300), at_cdeg=7000)
+    assert one.stage_tick == 200 and one.setpoint_cdeg == 7000
+
+
+def test_soak_counts_only_inside_its_band():
+    one = sequencer(hold(9000, 100, band_cdeg=300))
+    assert run(one, 9000, 60) == 0
+    assert run(one, 8699, 500) == 0, "one hundredth below the band: nothing counts"
+    assert one.waits_for == rs.WAITS_BAND and one.stage_tick == 60
+    assert run(one, 9301, 500) == 0, "above it neither"
+    assert one.stage_tick == 60
+    assert run(one, 8700, 39) == 0
+    assert one.waits_for == rs.WAITS_NOTHING
+    assert run(one, 9300, 1) == 1, "the hundredth good tick ends it"
+
+
+def test_clock_stands_still_without_a_reading():
+    one = sequencer(hold(9000, 100))
+    run(one, 9000, 10)
+    run(one, NO_READING_CDEG, 50)
+    assert one.stage_tick == 10 and one.stage_elapsed == 60
+
+
+def test_wait_never_advances_by_itself():
+    one = sequencer(wait(9000, prompt=3, longest_ticks=6000))
+    assert run(one, 9000, 5900) == 0
+    assert one.stage == 0 and one.waits_for == rs.WAITS_OPERATOR and one.prompt == 3
+
+
+def test_wait_goes_on_with_its_own_prompt_only():
+    one = sequencer(wait(9000, prompt=3))
+    assert run(one, 9000, 5, acknowledged=4) == 0
+    assert run(one, 9000, 1, acknowledged=3) == 1
+    assert one.prompt == NONE
+
+
+def test_wait_without_a_prompt_number_never_takes_silence_for_an_answer():
+    one = sequencer(wait(9000, prompt=NONE, longest_ticks=50))
+    assert run(one, 9000, 49) == 0
+    run(one, 9000, 1)
+    assert one.overdue == trip_codes.PROMPT_OVERDUE
+
+
+def test_unanswered_prompt_is_overdue_at_its_longest_time():
+    one = sequencer(wait(9000, prompt=3, longest_ticks=600))
+    run(one, 9000, 599)
+    assert one.overdue == trip_codes.NO_TRIP
+    run(one, 9000, 1)
+    assert one.overdue == trip_codes.PROMPT_OVERDUE and one.stage == 0
+
+
+def overdue_hold():
+    """Return a sequencer whose second hold never gets into its band, first plateau 60 degC."""
+    one = sequencer(hold(6000, 10), hold(9000, 100, longest_ticks=500), at_cdeg=6000)
+    assert run(one, 6000, 10) == 10
+    return one
+
+
+def test_late_stage_asks_first():
+    one = overdue_hold()
+    run(one, 6000, 499)
+    assert one.prompt == NONE
+    run(one, 6000, 1)
+    assert one.prompt == LONGER_PROMPT and one.waits_for == rs.WAITS_ANSWER
+    assert one.setpoint_cdeg == 9000 and one.overdue == trip_codes.NO_TRIP
+
+
+def test_unanswered_it_falls_to_the_last_plateau():
+    one = overdue_hold()
+    run(one, 6000, 500 + ANSWER_TICKS - 1)
+    assert one.setpoint_cdeg == 9000
+    run(one, 6000, 1)
+    assert one.setpoint_cdeg == 6000 and one.overdue == trip_codes.NO_TRIP
+
+
+def test_unanswered_at_the_plateau_it_is_overdue():
+    one = overdue_hold()
+    run(one, 6000, 500 + 2 * ANSWER_TICKS - 1)
+    assert one.overdue == trip_codes.NO_TRIP
+    run(one, 6000, 1)
+    assert one.overdue == trip_codes.STAGE_OVERDUE
+
+
+def test_plateau_never_raises_the_setpoint():
+    one = sequencer(
+        hold(9000, 10), ramp(9000, 6000, 100, longest_ticks=500, band_cdeg=10), at_cdeg=9000
+    )
+    run(one, 9000, 10)
+    for _ in range(300):
+        one.step(one.setpoint_cdeg + 100, NONE)
+    run(one, 6100, 200 + ANSWER_TICKS + 5)
+    assert one.stage == 1 and one.setpoint_cdeg == 6000
+
+
+def test_first_stage_has_no_plateau_to_fall_to():
+    one = sequencer(hold(9000, 100, longest_ticks=500))
+    run(one, 6000, 500 + ANSWER_TICKS + 1)
+    assert one.setpoint_cdeg == 9000
+    run(one, 6000, ANSWER_TICKS)
+    assert one.overdue == trip_codes.STAGE_OVERDUE
+
+
+def test_answer_gives_the_stage_more_time_and_it_asks_again():
+    one = overdue_hold()
+    run(one, 6000, 500)
+    run(one, 6000, 1, acknowledged=LONGER_PROMPT)
+    assert one.prompt == NONE
+    more = max(500 // 2, ANSWER_TICKS)
+    run(one, 6000, more - 1)
+    assert one.prompt == NONE
+    run(one, 6000, 1)
+    assert one.prompt == LONGER_PROMPT
+
+
+def test_answer_at_the_plateau_brings_the_setpoint_back():
+    one = overdue_hold()
+    run(one, 6000, 500 + ANSWER_TICKS + 1)
+    assert one.setpoint_cdeg == 6000
+    run(one, 6000, 1, acknowledged=LONGER_PROMPT)
+    assert one.setpoint_cdeg == 9000
+
+
+def test_late_stage_that_gets_there_goes_on():
+    one = overdue_hold()
+    run(one, 6000, 550)
+    assert one.prompt == LONGER_PROMPT
+    assert run(one, 9000, 100) == 100
+    assert one.prompt == NONE and one.stage == 2
+
+
+def test_last_stage_cools():
+    one = sequencer(hold(9000, 3), at_cdeg=9000)
+    assert run(one, 9000, 3) == 3
+    assert one.setpoint_cdeg == NO_READING_CDEG and one.stage == 1
+    assert run(one, 4000, 1000) == 0
+
+
+def test_cooling_can_begin_from_any_stage():
+    one = sequencer(ramp(2500, 9000, 650), hold(9000, 50))
+    follow(one, 100)
+    one.cool()
+    assert one.stage == 2 and one.setpoint_cdeg == NO_READING_CDEG and one.stage_elapsed == 1
+    one.cool()
+    assert one.stage_elapsed == 2
+
+
+def test_plan_that_only_cools_begins_with_it():
+    one = Sequencer(Plan(build_plan([cool()])))
+    one.begin(2500)
+    assert one.setpoint_cdeg == NO_READING_CDEG and one.stage == 0
+
+
+def test_slope_of_the_plan_is_known_ahead():
+    one = sequencer(dict(ramp(2500, 4500, 200), knots=[(0, 2500), (100, 3500), (200, 4500)]))
+    assert one.slope_q6(0) == 10 * 64
+    assert one.slope_q6(150) == 10 * 64
+    assert one.slope_q6(200) == 0, "past the end of the stage"
+
+
+def test_slope_ahead_sees_the_bend_before_the_board_does():
+    one = sequencer(dict(ramp(2500, 3500, 300), knots=[(0, 2500), (100, 3500), (300, 3700)]))
+    assert one.slope_q6(99) == 640 and one.slope_q6(100) == 64
+
+
+def test_reset_forgets_the_run_before():
+    one = overdue_hold()
+    run(one, 6000, 2000)
+    one.reset()
+    one.begin(6000)
+    assert one.overdue == trip_codes.NO_TRIP and one.stage == 0 and one.prompt == NONE
+    fresh = sequencer(hold(6000, 10), hold(9000, 100, longest_ticks=500), at_cdeg=6000)
+    assert {name: getattr(one, name) for name in one.STATE} == {
+        name: getattr(fresh, name) for name in one.STATE
+    }
