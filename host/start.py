@@ -37,6 +37,9 @@ def main(words):
     except CannotStart as reason:
         say(str(reason))
         return FAILED
+    except KeyboardInterrupt:
+        say("Emberbed: stopped while setting up; start again to go on.")
+        return FAILED
     if wants_tests:
         return run([python_of(folder), "-m", "pytest"] + words[1:], CHECKOUT)
     return run([script_of(folder, "emberbed")] + words, None)

@@ -8,12 +8,12 @@ HELLO          B host's protocol version, I host nonce (30 bits)
 RENEW          I newest tick whose record is committed (tick): renews the PC link, frees the ring
 PLAN_WRITE     H offset, bytes; or offset END_OF_BLOCK, H length, H crc low, H crc high (tick)
 PLAN_READ      H offset, B count
-SETTINGS_WRITE as PLAN_WRITE; refused unless IDLE
+SETTINGS_WRITE as PLAN_WRITE; refused unless IDLE, and there as NOT_OFFERED by this firmware
 SETTINGS_READ  as PLAN_READ
 ARM            H H crc of the plan, low and high half, B attendance (tick)
 STOP           B reason (tick); accepted from anybody, in any session and any sequence
 ACK_PROMPT     B prompt id (tick)
-STAGE_REQUEST  B kind, h amount (tick)
+STAGE_REQUEST  B kind, h amount (tick); refused as NOT_OFFERED by this firmware
 FEEDFORWARD, SELFTEST, SERVICE: numbered for good, refused as NOT_OFFERED by this firmware
 BACKFILL       I first tick wanted again
 

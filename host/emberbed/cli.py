@@ -1,9 +1,10 @@
 """The command `emberbed`: words to calls, failures to one sentence and an exit code.
 
 Nothing is decided here. Exit codes of `run` are in bench/outcome.py; every other command ends with
-0, or 2 for bad input (`check` too when it finds an error).
+0, or 2 for bad input (`check` too when it finds an error; `runs audit` with 1 for a changed run).
 """
 
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -11,14 +12,17 @@ import typer
 from rich.console import Console
 
 from emberbed import __version__, cli_device, cli_profiles, cli_runs
+from emberbed.bench.outcome import EXIT_LINK_LOST, EXIT_STOPPED
 from emberbed.bench.prepare import NotReady, load_profile
-from emberbed.bench.session import RunRequest, RunResult, run_profile
+from emberbed.bench.session import RecordFailed, RunRequest, RunResult, run_profile
 from emberbed.bench.virtual import VirtualBench
 from emberbed.cli_common import (
+    MOST_SEED,
     VIRTUAL,
     Json,
     Port,
     StoreFile,
+    fail,
     out,
     print_json,
     survive_any_terminal,
@@ -59,9 +63,7 @@ def _root(
 def run(
     profile: Annotated[str, typer.Argument(help="A profile file, or the name of a shipped one.")],
     device: Port = VIRTUAL,
-    speed: Annotated[
-        str, typer.Option(help="Virtual device: 1 is real time, up to 'max'.")
-    ] = "1",
+    speed: Annotated[str, typer.Option(help="Virtual device: 1 is real time, up to 'max'.")] = "1",
     press: Annotated[
         bool,
         typer.Option(
@@ -72,7 +74,7 @@ def run(
         list[str] | None,
         typer.Option(help="Virtual device: break something, such as tc_open@120s. Repeatable."),
     ] = None,
-    seed: Annotated[int, typer.Option(help="Virtual device: its noise.", min=0)] = 1,
+    seed: Annotated[int, typer.Option(help="Virtual device: its noise.", min=0, max=MOST_SEED)] = 1,
     engine: Annotated[
         str, typer.Option(help="Virtual device: auto, micropython or cpython.")
     ] = "auto",
@@ -89,12 +91,20 @@ def run(
             profile_file, device, speed, seed, tuple(fault or ()), engine, press
         )
         request = RunRequest(profile_file, device, virtual, press, page)
-        console = Console(stderr=json_answer)
-        with RunStore.open(store) as run_store:
-            run_store.mark_interrupted()
-            result = run_profile(request, run_store, console)
+        result = _run(request, store, Console(stderr=json_answer))
     _tell_result(result, json_answer)
     raise typer.Exit(result.outcome.exit_code)
+
+
+def _run(request: RunRequest, store: Path | None, console: Console) -> RunResult:
+    try:
+        with RunStore.open(store) as run_store:
+            run_store.mark_interrupted()
+            return run_profile(request, run_store, console)
+    except RecordFailed as failed:
+        fail([str(failed)], EXIT_LINK_LOST)
+    except KeyboardInterrupt:  # from arming on it is counted instead
+        fail(["Stopped before the start: nothing was heated"], EXIT_STOPPED)
 
 
 def _virtual_bench(
@@ -108,21 +118,39 @@ def _virtual_bench(
 ) -> VirtualBench | None:
     """Return what to simulate; None for a real device, which takes none of these options."""
     if device != VIRTUAL:
-        asked = {"--press": press, "--fault": faults, "--speed": speed != "1"}
-        wrong = [option for option, given in asked.items() if given]
-        if wrong:
-            raise NotReady(
-                [
-                    f"{' and '.join(wrong)} only works on the virtual device: a real one at"
-                    f" {device} has its own button and its own time; leave it out"
-                ]
-            )
+        asked = {
+            "--press": press,
+            "--fault": faults,
+            "--speed": speed != "1",
+            "--seed": seed != 1,
+            "--engine": engine != "auto",
+        }
+        _refuse_on_real_device(device, [option for option, given in asked.items() if given])
         return None
     if engine not in ("auto", "micropython", "cpython"):
         raise NotReady([f"--engine {engine} is not known: use auto, micropython or cpython"])
+    if not press and (sys.stdin is None or not sys.stdin.isatty()):
+        raise NotReady(
+            [
+                "Nobody could hold the virtual device's button, as there is no keyboard here:"
+                " add --press, or start it in a terminal"
+            ]
+        )
     board = profile_file.model.board
     return VirtualBench(
         _checked_speed(speed), seed, faults, engine, board.mass_g, board.length_mm, board.width_mm
+    )
+
+
+def _refuse_on_real_device(device: str, options: list[str]) -> None:
+    if not options:
+        return
+    work, them = ("works", "it") if len(options) == 1 else ("work", "them")
+    raise NotReady(
+        [
+            f"{' and '.join(options)} only {work} on the virtual device: the one at {device} has"
+            f" its own button, time and faults; leave {them} out"
+        ]
     )
 
 
@@ -139,6 +167,8 @@ def _checked_speed(speed: str) -> str:
 
 
 def _tell_result(result: RunResult, json_answer: bool) -> None:
+    if result.page_failed:
+        typer.echo(result.page_failed, err=True)
     if json_answer:
         print_json(
             {
@@ -146,12 +176,12 @@ def _tell_result(result: RunResult, json_answer: bool) -> None:
                 "state": result.outcome.state,
                 "exit_code": result.outcome.exit_code,
                 "limits_exceeded": result.limits_exceeded,
-                "page": str(result.page),
+                "page": None if result.page_failed else str(result.page),
             }
         )
         return
     out(verdict_words(result.outcome.state, result.limits_exceeded))
-    out(f"Run {result.run_id} is stored; its page: {result.page}")
+    out(f"Run {result.run_id} is stored; its page: {'none' if result.page_failed else result.page}")
 
 
 def main() -> None:

@@ -26,6 +26,7 @@ Port = Annotated[
     typer.Option("--device", help="'virtual', a serial port, or a URL such as socket://host:port."),
 ]
 VIRTUAL = "virtual"
+MOST_SEED = 2**31 - 1  # what any store and any interpreter takes
 
 
 def out(text: str) -> None:

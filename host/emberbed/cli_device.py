@@ -2,9 +2,9 @@
 
 import typer
 
+from emberbed.bench.prepare import read_description
 from emberbed.bench.virtual import VirtualBench, VirtualDevice
 from emberbed.cli_common import VIRTUAL, Json, Port, out, print_json, told
-from emberbed.device_description import DeviceDescription, decode_settings
 from emberbed.link.device import Device
 from emberbed.link.events import Greeting
 from emberbed.words import state_words
@@ -38,7 +38,7 @@ def info(device: Port = VIRTUAL, json_answer: Json = False) -> None:
 
 def _answer(device: Device, engine: str) -> dict[str, object]:
     greeting: Greeting = device.greeting
-    description: DeviceDescription = decode_settings(device.read_settings())
+    _settings, description = read_description(device)
     return {
         "port": device.url,
         "firmware": greeting.firmware,

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from emberbed.bench.prepare import NotReady, judge, load_profile
-from emberbed.cli_common import EXIT_REFUSED, Json, fail, out, print_json, told
+from emberbed.cli_common import EXIT_REFUSED, MOST_SEED, Json, fail, out, print_json, told
 from emberbed.device_description import decode_settings
 from emberbed.profiles.check import Finding, has_errors
 from emberbed.profiles.shipped import shipped_names
@@ -48,7 +48,9 @@ def check(profile: ProfileName, json_answer: Json = False) -> None:
 
 def rehearse(
     profile: ProfileName,
-    seed: Annotated[int, typer.Option(help="Noise of the simulated bench.", min=0)] = 1,
+    seed: Annotated[
+        int, typer.Option(help="Noise of the simulated bench.", min=0, max=MOST_SEED)
+    ] = 1,
     fault: Annotated[
         list[str] | None, typer.Option(help="Break something, such as tc_open@120s. Repeatable.")
     ] = None,

@@ -1,19 +1,22 @@
 """`emberbed runs`: what the run store holds."""
 
+import shutil
 import sys
 from dataclasses import asdict
+from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
-from rich.table import Table
 
 from emberbed.cli_common import Json, StoreFile, fail, out, print_json, told
+from emberbed.report import display
+from emberbed.run_table import run_table
 from emberbed.store.export import write_csv
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import RunSummary
 from emberbed.words import trip_name, verdict_words
+from emberbed_fw.units import TICKS_PER_S
 
 app = typer.Typer(no_args_is_help=True, help="List, show, export and audit recorded runs.")
 RunNumber = Annotated[str, typer.Argument(help="Number of the run, or 'last'.")]
@@ -28,15 +31,9 @@ def list_runs(store: StoreFile = None, json_answer: Json = False) -> None:
     if json_answer:
         print_json([_as_json(run) for run in runs])
         return
-    table = Table(box=None, pad_edge=False)
-    for heading in ("run", "started (UTC)", "profile", "ended as", "limits exceeded", "device"):
-        table.add_column(heading, no_wrap=True)
-    for run in runs:
-        limits = "" if run.limits_exceeded is None else str(run.limits_exceeded)
-        started = run.started_utc[:16].replace("T", " ")
-        device = f"{run.device} ({run.engine})"
-        table.add_row(str(run.id), started, run.profile_name, run.state, limits, device)
-    Console().print(table, markup=False)
+    columns = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+    for line in run_table(runs, columns):
+        out(line)
 
 
 @app.command()
@@ -58,10 +55,11 @@ def show(run: RunNumber = "last", store: StoreFile = None, json_answer: Json = F
     out(f"Run {stored.id}: {stored.profile_name}, begun {stored.started_utc}")
     out(verdict_words(stored.state, stored.limits_exceeded))
     for event in events:
-        at = "" if event.tick is None else f"tick {event.tick}"
-        out(f"{at:>12}  {event.sentence}")
+        out(f"{_clock(stored, event.tick):>8}  {event.sentence}")
     for gap in gaps:
-        out(f"Readings of ticks {gap.first_missing} to {gap.last_missing} are missing.")
+        out(
+            f"{_clock(stored, gap.first_missing):>8}  {gap.ticks} records are missing from here on."
+        )
     out(f"{stored.ticks} records, fingerprint {stored.head_sha256}")
 
 
@@ -77,6 +75,8 @@ def export(
     with told(), RunStore.open(store, create=False) as run_store:
         stored = run_store.run(run)
         if to is None:
+            if isinstance(sys.stdout, TextIOWrapper):
+                sys.stdout.reconfigure(newline="")  # the CSV brings its own line ends
             write_csv(run_store, stored.id, sys.stdout)
             return
         try:
@@ -115,8 +115,13 @@ def audit(run: RunNumber = "last", store: StoreFile = None, json_answer: Json = 
         raise typer.Exit(1)
 
 
+def _clock(run: RunSummary, tick: int | None) -> str:
+    """Return when in its run a tick was, as the run's page shows it."""
+    if tick is None or run.first_tick is None:
+        return display.NOTHING
+    return display.clock((tick - run.first_tick) / TICKS_PER_S)
+
+
 def _as_json(run: RunSummary) -> dict[str, object]:
-    whole = {
-        name: number for name, number in asdict(run).items() if not isinstance(number, bytes)
-    }
+    whole = {name: number for name, number in asdict(run).items() if not isinstance(number, bytes)}
     return {**whole, "trip": trip_name(run.trip)}

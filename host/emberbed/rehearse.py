@@ -144,9 +144,8 @@ def as_lines(rehearsal: Rehearsal) -> list[str]:
         lines.append(f"{name}: peak {display.celsius(figures.peaks_c.get(channel))}")
     lines.append(f"largest ramp {display.rate(figures.largest_ramp_c_per_s)}")
     lines.append(f"largest cooling {display.rate(figures.largest_cooling_c_per_s)}")
-    lines.append(
-        f"{display.clock(figures.duration_s)} from arming to cool, {display.energy(figures.energy_j)}"
-    )
+    energy = display.energy(figures.energy_j)
+    lines.append(f"{display.clock(figures.duration_s)} from arming to cool, {energy}")
     lines.append(words.verdict_words(rehearsal.state, len(figures.limits_exceeded)))
     lines += figures.limits_exceeded
     lines.append("Rehearsed on the simulated heater: yours may be slower or faster.")

@@ -73,7 +73,8 @@ class Engine:
         environment["PYTHONPATH"] = os.pathsep.join(
             part for part in (root, os.environ.get("PYTHONPATH", "")) if part
         )
-        self._complaints = tempfile.TemporaryFile()  # a file, as a full pipe would block the child
+        # a file, as a full pipe would block the child
+        self._complaints = tempfile.TemporaryFile()  # noqa: SIM115  (close() does)
         try:
             self._child = subprocess.Popen(
                 command,

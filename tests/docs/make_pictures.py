@@ -52,7 +52,7 @@ def panel(store: RunStore, run_id: int) -> str:
     console = Console(file=io.StringIO(), record=True, width=PANEL_COLUMNS)
     title = f"{run.profile_name} · run {run_id}"
     asked = 0
-    with LivePanel(console, story, title, plan.header["control0"], True) as screen:
+    with LivePanel(console, story, title, virtual=True) as screen:
         for record in store.records(run_id):
             for kind, sentence in story.follow(record):
                 screen.tell(record.tick, kind, sentence)
@@ -60,9 +60,12 @@ def panel(store: RunStore, run_id: int) -> str:
             asked += record.prompt != NONE
             if asked == PROMPT_SHOWN_FOR_S * TICKS_PER_S:
                 break
-    # no fonts from the net: whoever looks has a monospaced one
+    # no fonts from the net (whoever looks has a monospaced one) and no links
     template = re.sub(
-        r"@font-face \{\{.*?\}\}\s*", "", rich._export_format.CONSOLE_SVG_FORMAT, flags=re.S
+        r"@font-face \{\{.*?\}\}\s*|<!--.*?-->\s*",
+        "",
+        rich._export_format.CONSOLE_SVG_FORMAT,
+        flags=re.DOTALL,
     )
     return console.export_svg(title=f"emberbed run {PROFILE}", code_format=template)
 

@@ -202,9 +202,7 @@ def test_queue_is_the_records_bytes():
     bench.send(ms.STOP, bytes([ms.STOP_SMOKE]))
     bench.send(ms.ACK_PROMPT, bytes([9]))
     bench.tick()
-    assert bench.packed[FIXED_BYTES:] == bytes(
-        [ms.STOP, 1, ms.STOP_SMOKE, ms.ACK_PROMPT, 1, 9]
-    )
+    assert bench.packed[FIXED_BYTES:] == bytes([ms.STOP, 1, ms.STOP_SMOKE, ms.ACK_PROMPT, 1, 9])
 
 
 def test_requests_are_carried_out_in_order():

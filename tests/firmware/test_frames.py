@@ -40,9 +40,7 @@ def encode(version=1, kind=66, session=7, sequence=1, tick=3, payload=b""):
     """Return the firmware's frame."""
     body = bytearray(frames.MAX_BODY)
     out = bytearray(frames.MAX_FRAME)
-    struct.pack_into(
-        frames.HEADER, body, 0, version, kind, len(payload), session, sequence, tick
-    )
+    struct.pack_into(frames.HEADER, body, 0, version, kind, len(payload), session, sequence, tick)
     at = frames.HEADER_BYTES
     body[at : at + len(payload)] = payload
     return bytes(out[: frames.encode_frame(body, at + len(payload), out)])
@@ -188,7 +186,9 @@ def test_damage_costs_at_most_two_frames_and_never_gives_a_wrong_one():
     # reliability notes 3.3: 5 frames in a stream, one damage each, worst loss two
     chance = random.Random(20)
     for _ in range(2000):
-        sent = [encode(sequence=n, payload=chance.randbytes(chance.randrange(40))) for n in range(5)]
+        sent = [
+            encode(sequence=n, payload=chance.randbytes(chance.randrange(40))) for n in range(5)
+        ]
         stream = bytearray(b"".join(sent))
         at = chance.randrange(len(stream))
         damage = chance.randrange(4)

@@ -151,11 +151,13 @@ class Watched(int):
         return Watched(number)
 
 
-for _name in ("add", "sub", "mul", "floordiv", "rshift", "lshift", "radd", "rsub", "rmul", "neg"):
-    def _operation(self, *others, _plain=getattr(int, f"__{_name}__")):
-        return self._keep(_plain(self, *others))
+def _kept(name):
+    plain = getattr(int, f"__{name}__")
+    return lambda self, *others: self._keep(plain(self, *others))
 
-    setattr(Watched, f"__{_name}__", _operation)
+
+for _name in ("add", "sub", "mul", "floordiv", "rshift", "lshift", "radd", "rsub", "rmul", "neg"):
+    setattr(Watched, f"__{_name}__", _kept(_name))
 
 
 def watched_controller(**gains):

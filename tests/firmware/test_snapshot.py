@@ -1,6 +1,7 @@
 """A machine restored from a snapshot goes on exactly as the one it was taken from."""
 
 import pytest
+
 from emberbed_fw.replay import Replay
 from emberbed_fw.snapshot import restore_snapshot, take_snapshot
 from emberbed_fw.units import ZONES
@@ -8,7 +9,6 @@ from emberbed_sim import bench_device
 from emberbed_sim.closed_loop import ClosedLoop
 from emberbed_sim.plant.heater import SimulatedHeater
 from emberbed_sim.plant.parameters import BenchParameters
-
 from tests.support.plans import build_plan, cool, hold, ramp, wait
 
 PLAN = build_plan(

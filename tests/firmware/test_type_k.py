@@ -160,8 +160,7 @@ def test_no_word_at_all_leaves_the_small_integers(cold_bits):
 
 def test_largest_products_stay_below_31_bits():
     widest_step = max(
-        high - low
-        for low, high in zip(type_k.EMF_TENTH_UV, type_k.EMF_TENTH_UV[1:], strict=False)
+        high - low for low, high in zip(type_k.EMF_TENTH_UV, type_k.EMF_TENTH_UV[1:], strict=False)
     )
     chip = type_k.MOST_DELTA_SIXTEENTHS * type_k.LINEAR_NV_PER_DEGC + 1600 // 2
     cold = widest_step * type_k.STEP_CDEG * 4

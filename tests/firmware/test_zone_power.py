@@ -84,7 +84,9 @@ def test_power_withheld_for_long_is_not_paid_back(dwell):
     bits = run(power, [16384] * 2000)
     # half power is due; at most the bounded rest (a dwell and two ticks) comes on top
     assert sum(bits) <= 1000 + dwell + 2
-    assert sum(bits[dwell * 2 + 40 :]) == pytest.approx(len(bits[dwell * 2 + 40 :]) / 2, abs=dwell + 1)
+    assert sum(bits[dwell * 2 + 40 :]) == pytest.approx(
+        len(bits[dwell * 2 + 40 :]) / 2, abs=dwell + 1
+    )
 
 
 def test_power_given_unasked_is_owed_and_bounded():

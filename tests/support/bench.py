@@ -20,6 +20,7 @@ from tests.support.plans import bench_settings, build_plan, cool, hold, ramp, wa
 
 FOLLOWS, NEVER, ALWAYS = "follows", "never", "always"  # how a sense behaves
 COLD_JUNCTION_C = 25.0
+SHORT_PLAN_PROMPT = 7
 OPEN_WORD = 0x00011901  # MAX31855K datasheet, page 10: couple open, cold junction 25 degC
 
 
@@ -32,7 +33,7 @@ def short_plan(**header):
     """Up to 60 degC, hold it, ask, go on to 80 degC, cool: a run of a few hundred ticks."""
     stages = [
         ramp(2500, 6000, 100, band_cdeg=200), hold(6000, 50, band_cdeg=200),
-        wait(6000, prompt=7), ramp(6000, 8000, 100), cool(),
+        wait(6000, prompt=SHORT_PLAN_PROMPT), ramp(6000, 8000, 100), cool(),
     ]  # fmt: skip
     return build_plan(stages, **header)
 
@@ -108,17 +109,20 @@ class Bench:
         for kind, payload in self._sent:
             self._put(kind, payload)
         self._sent = []
-        inputs = machine.inputs
-        inputs.elapsed_ms = self.elapsed_ms
-        inputs.fresh_channels = self.fresh_channels
-        inputs.words[:] = self._words()
-        inputs.port_flags = self._port_flags()
+        self.sample(machine.inputs)
         machine.sample_to_drive()
         out = bytearray(record.MAX_RECORD)
         self.packed = bytes(out[: pack_record(machine, out)])
         self.tape.append(self.packed)
         self.refusals = list(machine.commands.refusals[: machine.commands.count])
         machine.commands.clear()
+
+    def sample(self, inputs):
+        """Fill the inputs of the next tick, as a device port does."""
+        inputs.elapsed_ms = self.elapsed_ms
+        inputs.fresh_channels = self.fresh_channels
+        inputs.words[:] = self._words()
+        inputs.port_flags = self._port_flags()
 
     def _put(self, kind, payload):
         assert self.machine.commands.put(kind, payload, 0, len(payload))
@@ -159,6 +163,20 @@ class Bench:
         self.to_armed().press()
         assert self.state == rs.HOT_PROOF
         self.until(rs.RUN)
+        return self
+
+    def to_wait(self):
+        """Go through the short plan's first stages to its prompt, board at 60 degC."""
+        self.to_run()
+        self.board_c = [60.0, 60.0]
+        self.until(rs.WAIT)
+        return self
+
+    def to_second_ramp(self):
+        """Answer the short plan's prompt."""
+        self.to_wait().tick()
+        self.acknowledge(SHORT_PLAN_PROMPT)
+        self.until(rs.RUN, 5)
         return self
 
     # what it says

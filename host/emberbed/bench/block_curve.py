@@ -1,7 +1,7 @@
 """A curve in a terminal: eighth blocks, a few rows high, the whole run squeezed into its width.
 
 Takes (measured, asked) pairs in cdeg, one per second; gives always `rows` lines and one for the
-time, so that what stands below does not move. Measured is a filled curve, asked a dotted line above.
+time, so that what stands below does not move. Measured is a filled curve, asked a dotted line.
 """
 
 from collections.abc import Sequence

@@ -11,9 +11,11 @@ class Keys:
     def __init__(self) -> None:
         self._poll: Callable[[], str] = lambda: ""
         self._restore: Callable[[], None] = lambda: None
+        self.from_terminal = False
 
     def __enter__(self) -> "Keys":
         if sys.stdin is not None and sys.stdin.isatty():
+            self.from_terminal = True
             self._poll, self._restore = _windows_keys() if sys.platform == "win32" else _tty_keys()
         return self
 

@@ -6,6 +6,7 @@ Our inner words stay inside: everything here is for a person with a hot board in
 from rich.text import Text
 
 from emberbed import words
+from emberbed.bench.outcome import OUTCOMES
 from emberbed.bench.stage_text import degrees, left_text, stage_text
 from emberbed.bench.story import PRESS_TEXT, Story, prompt_text
 from emberbed.records import TickRecord
@@ -46,6 +47,8 @@ def call_of(record: TickRecord, story: Story) -> Text | None:
 
 def keys_of(record: TickRecord, virtual: bool, stops: int) -> str:
     """Return which keys do something now; `stops` is how often Ctrl-C was pressed."""
+    if record.state in OUTCOMES:
+        return ""
     keys = []
     if record.prompt != NONE:
         keys.append("Enter: done")
@@ -100,10 +103,14 @@ def _now(record: TickRecord, story: Story) -> Text:
 
 
 def _waiting(record: TickRecord) -> str:
+    if record.state in OUTCOMES:
+        return "no"
     return words.wait_words(record.waits_for).removeprefix("waits ") or "no"
 
 
 def _next(record: TickRecord, story: Story) -> str:
+    if record.state in OUTCOMES:
+        return "look at the run's page"
     if record.verdict != rs.NO_VERDICT:
         return "touch it when it is cool, then look at the run's page"
     following = 0 if record.stage == NONE else record.stage + 1

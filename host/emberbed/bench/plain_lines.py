@@ -1,4 +1,4 @@
-"""The run as plain lines, one per event: for pipes, files and terminals that cannot move a cursor."""
+"""The run as plain lines, one per event: for pipes and files, where no cursor can be moved."""
 
 from rich.console import Console
 from rich.markup import escape

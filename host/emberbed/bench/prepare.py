@@ -5,7 +5,8 @@ Every refusal is a `NotReady` with one sentence per mistake, all of them at once
 
 from dataclasses import dataclass
 
-from emberbed.device_description import DeviceDescription
+from emberbed.device_description import DeviceDescription, decode_settings
+from emberbed.link.device import Device
 from emberbed.profiles.check import Finding, check_profile, has_errors
 from emberbed.profiles.compile import PlanRefused, compile_plan, prompts
 from emberbed.profiles.reader import ProfileFile, ProfileMistakes, read_profile
@@ -35,6 +36,15 @@ def load_profile(name: str) -> ProfileFile:
         return read_profile(name)
     except ProfileMistakes as mistakes:
         raise NotReady(mistakes.sentences) from None
+
+
+def read_description(device: Device) -> tuple[bytes, DeviceDescription]:
+    """Ask a device what it is: its settings as bytes, and decoded."""
+    settings = device.read_settings()
+    try:
+        return settings, decode_settings(settings)
+    except ValueError as error:
+        raise NotReady([f"{device.url}: {error}"]) from None
 
 
 def judge(profile_file: ProfileFile, description: DeviceDescription | None) -> list[Finding]:

@@ -203,8 +203,7 @@ class BenchRun:
         heat = "heat off" if self._newest.verdict == rs.NO_VERDICT else "heat is off already"
         self._tell(
             "stop",
-            f"Stop asked for: {heat}, the cooling goes on being recorded."
-            " Ctrl-C once more leaves at once.",
+            f"Stop asked for: {heat}, the cooling is still recorded. Ctrl-C again leaves.",
         )
         try:
             self._device.stop(messages.STOP_BY_PERSON)
@@ -234,5 +233,3 @@ class BenchRun:
             tick = self._newest.tick
         self._store.add_event(self._run_id, tick, kind, sentence)
         self._screen.tell(tick, kind, sentence)
-
-

@@ -5,7 +5,7 @@ the store before the device hears of it; records are stored before they are ackn
 """
 
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,12 +15,14 @@ from emberbed import __version__
 from emberbed.bench.hands import PersonAtKeyboard, ScriptedHand, StopSignal
 from emberbed.bench.keys import Keys
 from emberbed.bench.outcome import REFUSED, Outcome
-from emberbed.bench.panel import LivePanel, PlainLines
-from emberbed.bench.prepare import NotReady, Prepared, prepare
+from emberbed.bench.panel import LivePanel
+from emberbed.bench.plain_lines import PlainLines
+from emberbed.bench.prepare import NotReady, Prepared, prepare, read_description
+from emberbed.bench.run_files import check_page, page_path, write_page
 from emberbed.bench.run_loop import BenchRun
 from emberbed.bench.story import Story
 from emberbed.bench.virtual import VirtualBench, VirtualDevice
-from emberbed.device_description import DeviceDescription, decode_settings
+from emberbed.device_description import DeviceDescription
 from emberbed.link.device import Device, Refused
 from emberbed.link.transport import LinkError
 from emberbed.profiles.compile import decode_plan
@@ -29,7 +31,12 @@ from emberbed.store.faults import StoreError
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import RunFacts
 
-VIRTUAL = "virtual"
+BUTTON_KEY = "B holds the virtual device's button"
+KEYS = "Enter answers a prompt, Ctrl-C takes the heat away."
+
+
+class RecordFailed(Exception):
+    """The store failed while the run was on: heat is off, the record breaks off; one sentence."""
 
 
 @dataclass(frozen=True)
@@ -45,30 +52,65 @@ class RunRequest:
 
 @dataclass(frozen=True)
 class RunResult:
+    """How it ended; `page_failed` says in one sentence why there is no page, if there is none."""
+
     run_id: int
     outcome: Outcome
     limits_exceeded: int
     page: Path
+    page_failed: str | None
+
+
+@dataclass(frozen=True)
+class _Bench:
+    """A connected device with the profile that fits it."""
+
+    device: Device
+    virtual: VirtualDevice | None
+    settings: bytes
+    description: DeviceDescription
+    prepared: Prepared
+
+    def names(self) -> dict[int, str]:
+        names = self.description.channel_names()
+        return {channel: name for channel, name in enumerate(names) if name}
 
 
 def run_profile(request: RunRequest, store: RunStore, console: Console) -> RunResult:
-    """Run a profile. Raises NotReady, LinkError, Refused or VirtualDeviceError before heat."""
-    with _device(request) as (device, virtual):
-        settings = device.read_settings()
-        description = decode_settings(settings)
-        prepared = prepare(request.profile_file, description)
-        for warning in prepared.warnings:
-            console.print(f"Note: {warning}", markup=False, highlight=False, soft_wrap=True)
-        run_id = store.begin_run(_facts(request, device, virtual, prepared, settings))
-        try:
-            outcome = _watch(request, device, virtual, store, run_id, prepared, description, console)
-        except NotReady:
-            raise
-        except BaseException:
-            with suppress(StoreError):  # the store itself may be what failed
-                store.end_run(run_id, "interrupted", None)
-            raise
-    return _finish(request, store, run_id, outcome)
+    """Run a profile.
+
+    Raises NotReady, LinkError, Refused or VirtualDeviceError before heat, RecordFailed after it.
+    """
+    check_page(request.page, store)
+    with ExitStack() as until_told:
+        with _device(request) as (device, virtual):
+            bench = _prepare(request, device, virtual, console)
+            stop = until_told.enter_context(StopSignal())
+            run_id = store.begin_run(_facts(request, bench))
+            try:
+                outcome = _watch(request, bench, store, run_id, console, stop)
+            except NotReady:
+                raise
+            except BaseException:
+                with suppress(StoreError):  # the store itself may be what failed
+                    store.end_run(run_id, "interrupted", None)
+                raise
+        page = page_path(request.page, store, run_id)
+        failed = write_page(store, run_id, page)
+        limits = store.run(run_id).limits_exceeded or 0
+        return RunResult(run_id, outcome, limits, page, failed)
+
+
+def _prepare(
+    request: RunRequest, device: Device, virtual: VirtualDevice | None, console: Console
+) -> _Bench:
+    """Read what the device is and fit the profile to it; tell what a person should know."""
+    settings, description = read_description(device)
+    prepared = prepare(request.profile_file, description)
+    notes = [*prepared.warnings, *(virtual.notes if virtual else [])]
+    for note in notes:
+        console.print(f"Note: {note}", markup=False, highlight=False, soft_wrap=True)
+    return _Bench(device, virtual, settings, description, prepared)
 
 
 @contextmanager
@@ -81,92 +123,88 @@ def _device(request: RunRequest) -> Iterator[tuple[Device, VirtualDevice | None]
         yield device, virtual
 
 
-def _facts(
-    request: RunRequest,
-    device: Device,
-    virtual: VirtualDevice | None,
-    prepared: Prepared,
-    settings: bytes,
-) -> RunFacts:
-    bench = request.virtual
+def _facts(request: RunRequest, bench: _Bench) -> RunFacts:
+    virtual, greeting, asked = bench.virtual, bench.device.greeting, request.virtual
     return RunFacts(
-        profile_name=prepared.profile_file.model.name,
-        profile_toml=prepared.profile_file.text,
-        plan=prepared.plan,
-        settings=settings,
-        session=device.greeting.session,
+        profile_name=bench.prepared.profile_file.model.name,
+        profile_toml=bench.prepared.profile_file.text,
+        plan=bench.prepared.plan,
+        settings=bench.settings,
+        session=greeting.session,
         device=request.device,
         engine=virtual.engine if virtual else "device",
-        firmware_version=device.greeting.firmware,
-        firmware_digest=virtual.firmware_digest if virtual else device.greeting.build_id.hex(),
+        firmware_version=greeting.firmware,
+        firmware_digest=virtual.firmware_digest if virtual else greeting.build_id.hex(),
         host_version=__version__,
         simulated=virtual is not None,
-        speed=bench.speed if bench else "1",
-        seed=bench.seed if bench else None,
+        speed=asked.speed if asked else "1",
+        seed=asked.seed if asked else None,
     )
 
 
 def _watch(
     request: RunRequest,
-    device: Device,
-    virtual: VirtualDevice | None,
+    bench: _Bench,
     store: RunStore,
     run_id: int,
-    prepared: Prepared,
-    description: DeviceDescription,
     console: Console,
+    stop: StopSignal,
 ) -> Outcome:
-    names = {n: name for n, name in enumerate(description.channel_names()) if name}
-    story = Story(decode_plan(prepared.plan), prepared.prompts, names)
-    title = f"{prepared.profile_file.model.name} · run {run_id}"
-    control = story.plan.header["control0"]
-    live = console.is_terminal
-    screen = LivePanel(console, story, title, control, virtual is not None) if live else (
-        PlainLines(console)
-    )
-    with StopSignal() as stop, Keys() as keys, screen:
-        hand = (
-            ScriptedHand(virtual, stop)
-            if virtual and request.scripted
-            else PersonAtKeyboard(keys, virtual, stop)
-        )
-        run = BenchRun(device, store, run_id, story, screen, hand)
-        device.sink = run.take
+    """Arm and follow the run to its end, which is then stored."""
+    plan, virtual = bench.prepared.plan, bench.virtual
+    story = Story(decode_plan(plan), bench.prepared.prompts, bench.names())
+    script = virtual if request.scripted else None
+    with Keys() as keys, _screen(bench, story, run_id, console, stop) as screen:
+        if keys.from_terminal and not script and isinstance(screen, PlainLines):
+            screen.tell(None, "keys", KEYS if virtual is None else f"{BUTTON_KEY}, {KEYS}")
+        hand = ScriptedHand(script, stop) if script else PersonAtKeyboard(keys, virtual, stop)
+        why_gone = virtual.why_ended if virtual else lambda: None
+        run = BenchRun(bench.device, store, run_id, story, screen, hand, why_gone)
+        _arm(bench, store, run_id, run)
         try:
-            device.send_plan(prepared.plan)
-            device.arm(prepared.plan)
-        except (Refused, LinkError) as error:
-            store.add_event(run_id, None, "refused", str(error))
-            store.end_run(run_id, REFUSED.state, REFUSED.exit_code)
-            raise NotReady([str(error)]) from None
-        outcome = run.watch(prepared.plan)
-        device.sink = None
-    trip = run.newest.trip if run.newest else 0
-    store.end_run(
-        run_id, outcome.state, outcome.exit_code, trip=trip,
-        limits_exceeded=_limits_exceeded(store, run_id, story, names),
-    )  # fmt: skip
+            outcome = run.watch(plan)
+            bench.device.sink = None
+            _end(store, run_id, run, outcome, story)
+        except StoreError as error:
+            raise RecordFailed(
+                f"{error}. The record breaks off there: heat was switched off, the board may still"
+                " be hot"
+            ) from error
     return outcome
 
 
-def _limits_exceeded(store: RunStore, run_id: int, story: Story, names: dict[int, str]) -> int:
+def _end(store: RunStore, run_id: int, run: BenchRun, outcome: Outcome, story: Story) -> None:
     from emberbed.report.summary import summarise
 
-    return len(summarise(store.records(run_id), story.plan, names).limits_exceeded)
+    figures = summarise(store.records(run_id), story.plan, story.names)
+    store.end_run(
+        run_id,
+        outcome.state,
+        outcome.exit_code,
+        trip=run.newest.trip if run.newest else 0,
+        limits_exceeded=len(figures.limits_exceeded),
+    )
 
 
-def _finish(
-    request: RunRequest, store: RunStore, run_id: int, outcome: Outcome
-) -> RunResult:
-    from emberbed.report.run_page import write_run_page  # matplotlib: only when it is needed
+def _screen(
+    bench: _Bench, story: Story, run_id: int, console: Console, stop: StopSignal
+) -> LivePanel | PlainLines:
+    if not console.is_terminal or console.is_dumb_terminal:
+        return PlainLines(console, story)
+    virtual = bench.virtual is not None
+    title = f"{bench.prepared.profile_file.model.name} · run {run_id}"
+    if virtual:
+        title += " · simulated"
+    return LivePanel(console, story, title, virtual=virtual, stops=lambda: stop.count)
 
-    page = request.page or default_page(store, run_id)
-    page.parent.mkdir(parents=True, exist_ok=True)
-    write_run_page(store, run_id, page)
-    limits = store.run(run_id).limits_exceeded or 0
-    return RunResult(run_id, outcome, limits, page)
 
-
-def default_page(store: RunStore, run_id: int) -> Path:
-    """Return where a run's page goes: beside the store."""
-    return store.path.parent / "pages" / f"run-{run_id}.html"
+def _arm(bench: _Bench, store: RunStore, run_id: int, run: BenchRun) -> None:
+    """Send the plan and arm; a refusal ends the run before any heat."""
+    bench.device.sink = run.take
+    try:
+        bench.device.send_plan(bench.prepared.plan)
+        bench.device.arm(bench.prepared.plan)
+    except (Refused, LinkError) as error:
+        store.add_event(run_id, None, "refused", str(error))
+        store.end_run(run_id, REFUSED.state, REFUSED.exit_code)
+        raise NotReady([str(error)]) from None

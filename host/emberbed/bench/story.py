@@ -45,7 +45,8 @@ class Story:
 
     def seconds_of(self, tick: int) -> int:
         """Return the whole seconds from the run's first record to `tick`."""
-        return 0 if self._first_tick is None else max(0, tick - self._first_tick) // TICKS_PER_S
+        first = tick if self._first_tick is None else self._first_tick
+        return max(0, round((tick - first) / TICKS_PER_S))  # rounded as on the run's page
 
     def clock(self, tick: int | None) -> str:
         """Return when in the run `tick` was, in a fixed width for a column of times."""

@@ -15,6 +15,10 @@ from dataclasses import dataclass
 START_S = 20.0
 END_S = 5.0
 PRESS_S = 1.5
+MICROPYTHON = "MicroPython"  # as the virtual device names the interpreter of real devices
+FELL_BACK = (
+    "MicroPython is not installed here, so the virtual device runs the same firmware in {engine}"
+)
 
 
 class VirtualDeviceError(RuntimeError):
@@ -43,12 +47,19 @@ class VirtualBench:
         return given + [f"--fault={fault}" for fault in self.faults]  # it may begin with a dash
 
 
+def engine_notes(asked: str, running: str) -> list[str]:
+    """Return what a person should know of the interpreter they got instead of the real one."""
+    fell_back = asked == "auto" and running != MICROPYTHON
+    return [FELL_BACK.format(engine=running)] if fell_back else []
+
+
 class VirtualDevice:
     """A running virtual device; close it, or leave its `with`."""
 
     def __init__(self, bench: VirtualBench) -> None:
         command = [sys.executable, "-m", "emberbed_sim.virtual_device", *bench.arguments()]
-        self._complaints = tempfile.TemporaryFile()  # a file, as a full pipe would block it
+        # a file, as a full pipe would block the process
+        self._complaints = tempfile.TemporaryFile()  # noqa: SIM115  (close() does)
         self._process = subprocess.Popen(
             command,
             stdin=subprocess.PIPE,
@@ -67,6 +78,7 @@ class VirtualDevice:
         self.url: str = ready["url"]
         self.engine: str = ready["engine"]
         self.firmware_digest: str = ready["firmware_digest"]
+        self.notes = engine_notes(bench.engine, self.engine)
 
     def __enter__(self) -> "VirtualDevice":
         return self

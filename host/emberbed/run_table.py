@@ -1,0 +1,37 @@
+"""The list of runs as text: in full where a program reads it, cut to fit where a person does."""
+
+from collections.abc import Sequence
+
+from emberbed.store.runs import RunSummary
+
+HEADINGS = ("run", "started (UTC)", "profile", "ended as", "limits", "device")
+PROFILE = HEADINGS.index("profile")
+LEAST_PROFILE = 12
+BETWEEN = "  "
+CUT = "\N{HORIZONTAL ELLIPSIS}"
+
+
+def run_table(runs: Sequence[RunSummary], columns: int | None) -> list[str]:
+    """Return the lines; profile names are cut so that they fit `columns`, None cuts nothing."""
+    rows = [HEADINGS, *(_cells(run) for run in runs)]
+    widths = [max(len(row[n]) for row in rows) for n in range(len(HEADINGS))]
+    if columns is not None:
+        others = sum(widths) - widths[PROFILE] + len(BETWEEN) * (len(widths) - 1)
+        widths[PROFILE] = min(widths[PROFILE], max(LEAST_PROFILE, columns - others))
+    return [_line(row, widths) for row in rows]
+
+
+def _cells(run: RunSummary) -> tuple[str, ...]:
+    limits = "" if run.limits_exceeded is None else str(run.limits_exceeded)
+    started = run.started_utc[:16].replace("T", " ")
+    device = f"{run.device} ({run.engine})" if run.simulated else run.device
+    return (str(run.id), started, run.profile_name, run.state, limits, device)
+
+
+def _line(row: Sequence[str], widths: Sequence[int]) -> str:
+    cells = [
+        cell if len(cell) <= width else cell[: width - 1] + CUT
+        for cell, width in zip(row, widths, strict=True)
+    ]
+    padded = (cell.ljust(width) for cell, width in zip(cells, widths, strict=True))
+    return BETWEEN.join(padded).rstrip()

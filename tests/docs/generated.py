@@ -1,0 +1,311 @@
+"""The parts of the documents that are made from code, so that they cannot grow stale.
+
+A document holds `<!-- made: NAME -->` ... `<!-- end -->`; what stands between is the text of
+BLOCKS[NAME]. `python -m tests.docs.generated` writes all of them anew, the tests compare.
+"""
+
+import ast
+import re
+import struct
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import typer.main
+from pydantic import BaseModel
+
+from emberbed import words
+from emberbed.bench.outcome import OUTCOMES, REFUSED
+from emberbed.cli import app
+from emberbed.profiles import limits
+from emberbed.profiles.model import ROLES, STAGE_MODELS, Board, Profile
+from emberbed_fw import frames, messages, record, safety_limits, trip_codes
+from emberbed_fw import run_states as rs
+from emberbed_fw.units import CHANNELS, TICKS_PER_S
+from emberbed_sim.faults import CATALOGUE
+from tests.safety import hazard_table
+
+PROJECT = Path(__file__).resolve().parents[2]
+DOCS = "host/emberbed/docs"
+DOCUMENTS = {
+    "README.md": ("commands", "exit codes"),
+    "DEVELOPERS.md": ("states", "faults", "map"),
+    f"{DOCS}/safety.md": ("trips", "limits", "hazards"),
+    f"{DOCS}/profiles.md": ("profile keys", "roles", "stage keys"),
+    f"{DOCS}/link.md": ("frame", "messages", "refusals", "record"),
+}
+BLOCK = re.compile(r"(<!-- made: (?P<name>[^>]+) -->\n).*?(<!-- end -->)", re.DOTALL)
+
+
+def table(heads: Sequence[str], rows: Iterator[Sequence[object]]) -> str:
+    """Return a Markdown table; a bar inside a cell is escaped."""
+    lines = [heads, ["---"] * len(heads), *rows]
+    cells = [[str(cell).replace("|", "\\|") for cell in line] for line in lines]
+    return "".join(f"| {' | '.join(line)} |\n" for line in cells)
+
+
+# README.md
+
+
+def commands() -> str:
+    def rows() -> Iterator[Sequence[object]]:
+        for path, command in _leaf_commands(typer.main.get_command(app), "emberbed"):
+            needed = [
+                parameter.name.upper() if parameter.required else f"[{parameter.name.upper()}]"
+                for parameter in command.params
+                if parameter.param_type_name == "argument"
+            ]
+            yield f"`{' '.join([path, *needed])}`", command.help
+
+    return table(["command", "what it does"], rows())
+
+
+def _leaf_commands(command, path: str):
+    inner = getattr(command, "commands", None)
+    if inner is None:
+        yield path, command
+        return
+    for name, below in inner.items():
+        yield from _leaf_commands(below, f"{path} {name}")
+
+
+def exit_codes() -> str:
+    outcomes = sorted([*OUTCOMES.values(), REFUSED], key=lambda outcome: outcome.exit_code)
+    rows = ((outcome.exit_code, words.VERDICTS[outcome.state]) for outcome in outcomes)
+    return table(["exit code", "how the run ended"], rows)
+
+
+# DEVELOPERS.md
+
+
+def house_map() -> str:
+    """One line for each source file: the first line of what the file says of itself."""
+    parts = []
+    for top in ("firmware_py/emberbed_fw", "sim/emberbed_sim", "host/emberbed", "hil/emberbed_hil"):
+        folders = {path.parent for path in (PROJECT / top).rglob("*.py")}
+        for folder in sorted(folders, key=lambda path: path.as_posix()):
+            parts.append(_folder_map(folder))
+    return "\n".join(parts)
+
+
+def _folder_map(folder: Path) -> str:
+    lines = [f"**{folder.relative_to(PROJECT).as_posix()}/**", ""]
+    for path in sorted(folder.glob("*.py")):
+        said = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8")))
+        if said:
+            first = said.split("\n\n")[0].replace("\n", " ")
+            lines.append(f"- `{path.name}` {first}")
+    return "\n".join(lines) + "\n" if len(lines) > 2 else ""
+
+
+def states() -> str:
+    lines = ["```mermaid", "stateDiagram-v2", "    [*] --> BOOT"]
+    for state, row in rs.NEXT_STATE.items():
+        events: dict[int, list[str]] = {}
+        for event, following in row.items():
+            events.setdefault(following, []).append(rs.EVENT_NAMES[event])
+        for following, names in events.items():
+            arrow = f"{rs.STATE_NAMES[state]} --> {rs.STATE_NAMES[following]}"
+            lines.append(f"    {arrow}: {', '.join(names)}")
+    return "\n".join([*lines, "```", ""])
+
+
+def faults() -> str:
+    rows = (
+        (f"`{kind.name}`", kind.acts_on, kind.does, kind.amount_is or "takes none")
+        for kind in CATALOGUE
+    )
+    return table(["fault", "acts on", "what happens", "amount"], rows)
+
+
+# safety.md
+
+
+def trips() -> str:
+    def rows() -> Iterator[Sequence[object]]:
+        for code, name, _reaction in trip_codes.TRIPS:
+            said = words.trip_words(code)
+            yield code, f"`{name}`", said.happened, said.mend
+
+    return table(["", "trip", "what happened", "what to do"], rows())
+
+
+def hazards() -> str:
+    table_of = hazard_table.load()
+    titles = {check["id"]: check["title"] for check in table_of["check"]}
+    rows = (
+        (
+            hazard["id"],
+            f"{hazard['cause']}: {hazard['harm']}",
+            "; ".join(titles[check] for check in hazard["checks"]),
+            hazard["hardware_backup"],
+        )
+        for hazard in table_of["hazard"]
+    )
+    return table(
+        ["", "what can happen", "checked by the firmware", "what a program cannot do"], rows
+    )
+
+
+def guard_limits() -> str:
+    rows = (
+        (f"`{name}`", _in_bench_units(value, unit), why, hazard)
+        for name, value, unit, why, hazard in safety_limits.LIMITS
+    )
+    return table(["limit", "value", "why, or from where", "hazard"], rows)
+
+
+def _in_bench_units(value: int, unit: str) -> str:
+    if unit == "cdeg":
+        return f"{value / 100:g} °C"
+    if unit == "ticks":
+        return f"{value / TICKS_PER_S:g} s"
+    return f"{value} {unit}"
+
+
+# profiles.md
+
+DEFAULTS = {
+    "band_c": f"{limits.DEFAULT_BAND_C:g}",
+    "hold_back_c": f"{limits.DEFAULT_HOLD_BACK_C:g}",
+    "remind_s": f"{limits.DEFAULT_REMIND_S:g}",
+    "longest_s": f"{limits.LONGEST_FACTOR:g} times the planned time, or the planned time and"
+    f" {limits.LONGEST_SPARE_S:g} s, whichever is longer",
+}
+PLAIN_KEYS = {
+    "name": f"text, at most {limits.TEXTS['name']} characters",
+    "prompt": f"text, at most {limits.TEXTS['prompt']} characters",
+    "alloy": "a name from the materials book",
+    "laminate": "a name from the materials book",
+    "board": "a table, see below",
+    "sensors": f"channel name = role, at most {CHANNELS}, see below",
+    "stages": "a list of tables, see below",
+}
+
+
+def profile_keys() -> str:
+    rows = [*_key_rows(Profile, ""), *_key_rows(Board, "board.")]
+    return table(["key", "what it holds", "if left out"], iter(rows))
+
+
+def stage_keys() -> str:
+    parts = []
+    for kind, model in STAGE_MODELS.items():
+        heading = f'`kind = "{kind}"`: {(model.__doc__ or "").strip()}\n\n'
+        rows = _key_rows(model, "")
+        parts.append(heading + table(["key", "what it holds", "if left out"], rows))
+    return "\n".join(parts)
+
+
+def _key_rows(model: type[BaseModel], before: str) -> Iterator[Sequence[object]]:
+    for key, field in model.model_fields.items():
+        if key == "kind":
+            continue
+        missing = "needed" if field.is_required() else DEFAULTS[key]
+        yield f"`{before}{key}`", PLAIN_KEYS.get(key) or _range_of(key), missing
+
+
+def _range_of(key: str) -> str:
+    allowed = limits.RANGES[key]
+    return f"{allowed.least:g} to {allowed.most:g} {allowed.unit} ({allowed.why})"
+
+
+def roles() -> str:
+    return table(["role", "meaning"], ((f"`{role}`", words.ROLES[role]) for role in ROLES))
+
+
+# link.md
+
+HEADER_NAMES = ("version", "type", "payload length", "session", "sequence", "newest tick seen")
+CODES = {
+    "B": "8 bits",
+    "H": "16 bits",
+    "I": "32 bits",
+    "h": "16 bits, signed",
+    "i": "32 bits, signed",
+}
+
+
+def frame() -> str:
+    codes = frames.HEADER.removeprefix("<")
+    assert len(codes) == len(HEADER_NAMES) and struct.calcsize(frames.HEADER) == frames.HEADER_BYTES
+    fields = [(name, CODES[code]) for name, code in zip(HEADER_NAMES, codes, strict=True)]
+    fields += [("payload", f"0 to {frames.MAX_PAYLOAD} bytes"), ("CRC-32", "32 bits")]
+    return table(["field, in this order", "width"], iter(fields))
+
+
+def message_table() -> str:
+    rows = (
+        (number, f"`{name}`", "host" if number < messages.REPLY else "device", payload_of(name))
+        for number, name in messages.MESSAGE_NAMES.items()
+    )
+    return table(["type", "message", "sent by", "payload"], rows)
+
+
+def payload_of(name: str) -> str:
+    """Return what the firmware's own table of messages says about one."""
+    for line in (messages.__doc__ or "").splitlines():
+        named = re.match(r"((?:[A-Z_]+, )*[A-Z_]+)(?: {2,}| |: )(.+)", line)
+        if named and name in named[1].split(", "):
+            return named[2].split("; BACKFILL_BLOCK ")[0]
+    follows = re.search(rf"; {name} (.+)", messages.__doc__ or "")
+    assert follows, f"messages.py does not say what {name} carries"
+    return follows[1]
+
+
+def refusals() -> str:
+    names = enumerate(messages.REFUSAL_NAMES)
+    rows = ((code, f"`{name}`", words.REFUSALS[name]) for code, name in names)
+    return table(["code", "name", "in words"], rows)
+
+
+def record_table() -> str:
+    def rows() -> Iterator[Sequence[object]]:
+        at = 0
+        read = {name for name, _code in record.INPUT_FIELDS}
+        for name, code in record.FIELDS:
+            size = struct.calcsize("<" + code)
+            yield at, f"`{name}`", CODES.get(code, f"{size} bytes"), "in" if name in read else "out"
+            at += size
+
+    return table(["byte", "field", "width", ""], rows())
+
+
+BLOCKS = {
+    "commands": commands,
+    "exit codes": exit_codes,
+    "map": house_map,
+    "states": states,
+    "faults": faults,
+    "trips": trips,
+    "limits": guard_limits,
+    "hazards": hazards,
+    "profile keys": profile_keys,
+    "stage keys": stage_keys,
+    "roles": roles,
+    "frame": frame,
+    "messages": message_table,
+    "refusals": refusals,
+    "record": record_table,
+}
+
+
+def blocks_in(text: str) -> list[str]:
+    """Return the names of the made blocks of a document, in order."""
+    return [found["name"] for found in BLOCK.finditer(text)]
+
+
+def renewed(text: str) -> str:
+    """Return a document with every made block made again."""
+    return BLOCK.sub(lambda found: f"{found[1]}\n{BLOCKS[found['name']]()}\n{found[3]}", text)
+
+
+def main() -> int:
+    for name in DOCUMENTS:
+        path = PROJECT / name
+        path.write_text(renewed(path.read_text(encoding="utf-8")), encoding="utf-8", newline="\n")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

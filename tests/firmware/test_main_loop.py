@@ -1,0 +1,187 @@
+"""The loop of every device, on a port that a test can break."""
+
+import pytest
+
+from emberbed.link.frames import FrameSplitter
+from emberbed.records import decode_record
+from emberbed_fw import messages, record, trip_codes
+from emberbed_fw import run_states as rs
+from emberbed_fw.device_port import END, TICK, WIRE
+from emberbed_fw.link import Link
+from emberbed_fw.main_loop import start
+from emberbed_fw.units import TICK_MS
+from tests.support.bench import Bench, word
+from tests.support.plans import bench_settings
+from tests.support.wire import BUILD_ID, Wire
+
+
+class TablePort:
+    """Follows a script of TICK, WIRE and END; `breaks` holds names of methods that raise."""
+
+    def __init__(self, script, settings=None):
+        self.script = list(script)
+        self.settings = bench_settings() if settings is None else settings
+        self.received = bytearray(4096)
+        self.count = 0
+        self.breaks = set()
+        self.break_at = {}  # turn -> exception raised by `sample`
+        self.turns = 0
+        self.drives = []
+        self.offs = 0
+        self.owed = []
+        self.sent = b""
+        self.wire = {}  # turn -> bytes from the host
+
+    def settings_block(self):
+        return self.settings
+
+    def nonce(self):
+        return 77
+
+    def build_id(self):
+        return BUILD_ID
+
+    def wait(self):
+        what = self.script[self.turns] if self.turns < len(self.script) else END
+        self.turns += 1
+        octets = self.wire.get(self.turns, b"")
+        self.count = len(octets)
+        self.received[: self.count] = octets
+        return what
+
+    def sample(self, inputs):
+        if self.turns in self.break_at:
+            raise self.break_at[self.turns]
+        inputs.elapsed_ms = TICK_MS
+        inputs.fresh_channels = 0b11
+        inputs.words[:] = word(25.0).to_bytes(4, "big") * 2 + bytes(24)
+        closed = self.drives and self.drives[-1][1] & record.OUT_CONTACTOR
+        inputs.port_flags = record.PORT_CONTACTOR_CLOSED if closed else 0
+
+    def drive(self, zones, outputs):
+        self.drives.append((zones, outputs))
+
+    def all_off(self):
+        self.offs += 1
+        self.drives.append((0, 0))
+
+    def send(self, octets, count):
+        self.sent += bytes(octets[:count])
+
+    def turn(self, owed):
+        self.owed.append(owed)
+
+    def records(self):
+        frames = FrameSplitter().feed(self.sent)
+        return [
+            decode_record(frame.payload)
+            for frame in frames
+            if frame.message_type == messages.RECORD
+        ]
+
+
+def hello():
+    """Return the bytes of a HELLO."""
+    return Wire().frame(messages.HELLO, b"\1\x05\0\0\0")
+
+
+def run(script, **changes):
+    port = TablePort(script)
+    port.wire[1] = hello()
+    for name, value in changes.items():
+        setattr(port, name, value)
+    start(port)
+    return port
+
+
+def test_ticks_are_driven_recorded_and_sent():
+    port = run([TICK] * 10)
+    assert [one.tick for one in port.records()] == list(range(1, 11))
+    assert port.drives == [(0, 0)] * 11, "ten ticks and the end"
+    assert port.owed[-1] == 10
+
+
+def test_bytes_between_ticks_are_answered_without_a_tick():
+    port = run([WIRE, WIRE])
+    replies = FrameSplitter().feed(port.sent)
+    assert [frame.message_type for frame in replies] == [messages.REPLY]
+    assert port.records() == []
+
+
+def test_the_end_leaves_the_outputs_off():
+    port = run([TICK, END])
+    assert port.offs == 1 and port.drives[-1] == (0, 0)
+
+
+def test_exception_in_a_tick_is_a_trip_and_the_record_goes_on():
+    port = run([TICK] * 20, break_at={5: OSError("bus")})
+    said = port.records()
+    assert [one.tick for one in said] == list(range(1, 21)), (
+        "no tick is missing and none comes twice"
+    )
+    assert [one.trip for one in said[:4]] == [trip_codes.NO_TRIP] * 4
+    assert {one.trip for one in said[4:]} == {trip_codes.FIRMWARE_ERROR}
+    assert port.offs == 2, "at once, and at the end"
+    assert said[-1].state == rs.TRIPPED
+
+
+def test_exception_that_stays_keeps_the_outputs_off_and_the_record_going():
+    port = run([TICK] * 30, break_at={turn: ValueError(turn) for turn in range(5, 31)})
+    said = port.records()
+    assert [one.tick for one in said] == list(range(1, 31))
+    assert said[-1].trip == trip_codes.FIRMWARE_ERROR and said[-1].state == rs.COOL
+    assert set(port.drives) == {(0, 0)}
+
+
+@pytest.mark.parametrize("broken", ["receive", "after_tick"])
+def test_exception_outside_the_tick_is_a_trip_too(broken, monkeypatch):
+    whole = getattr(Link, broken)
+    calls = []
+
+    def sometimes(self, *arguments):
+        calls.append(1)
+        if len(calls) == 5:
+            raise IndexError("a mistake of ours")
+        return whole(self, *arguments)
+
+    monkeypatch.setattr(Link, broken, sometimes)
+    port = run([TICK] * 10)
+    said = port.records()
+    assert said[-1].tick >= 9 and said[-1].trip == trip_codes.FIRMWARE_ERROR
+    assert port.offs == 2
+
+
+def test_interrupt_ends_the_device_with_the_outputs_off():
+    port = TablePort([TICK] * 10)
+    port.break_at = {4: KeyboardInterrupt()}
+    with pytest.raises(KeyboardInterrupt):
+        start(port)
+    assert port.drives[-1] == (0, 0) and port.offs == 1
+
+
+def test_failure_while_heating_switches_off_in_that_tick():
+    bench = Bench().to_run()
+    bench.tick(30)
+    assert bench.heats and bench.contactor_driven
+    bench.machine.fail(bench.machine.tick + 1)
+    assert not bench.heats and not bench.contactor_driven
+    assert bench.state == rs.COOL and bench.trip == trip_codes.FIRMWARE_ERROR
+    bench.tick(100)
+    assert bench.state == rs.COOL and not bench.heats
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda block: b"",
+        lambda block: block[:-1],
+        lambda block: block[:20] + bytes([block[20] ^ 1]) + block[21:],
+        lambda block: bytes([2]) + block[1:],
+    ],
+    ids=["nothing", "cut", "one bit", "other version"],
+)
+def test_bad_description_is_refused_before_anything_runs(spoil):
+    port = TablePort([TICK] * 10, spoil(bench_settings()))
+    with pytest.raises(ValueError, match="description"):
+        start(port)
+    assert port.turns == 0 and port.drives == []

@@ -1,0 +1,235 @@
+"""Options, ports, stores and pages that cannot be: exit 2, one sentence, no heat."""
+
+import os
+import socket
+
+import pytest
+
+from emberbed.link.transport import open_port
+from emberbed_fw.frames import PROTOCOL_VERSION
+from tests.host.link.fake_device import FakeDevice
+from tests.host.link.wires import PtyWire, SocketWire
+from tests.support.processes import need_posix
+
+RUN = ("run", "label-printer")
+PRESSED = (*RUN, "--press", "--speed", "max")
+
+
+def refused(said):
+    """Return the one sentence of a refusal."""
+    assert said.exit_code == 2, said
+    assert said.out == ""
+    assert len(said.lines) == 1, said.err
+    return said.err.strip()
+
+
+# the device
+
+
+@pytest.mark.parametrize(
+    ("port", "sentence"),
+    [
+        ("/dev/ttyNOWHERE", "There is no port /dev/ttyNOWHERE here: "),
+        ("COM99", "There is no port COM99 here: "),
+        ("socket://nonsense", "socket://nonsense is no address of a port: give a name such as"),
+        ("teapot://127.0.0.1", "teapot://127.0.0.1 is no address of a port"),
+    ],
+)
+def test_no_such_port(emberbed, port, sentence):
+    if port == "/dev/ttyNOWHERE":
+        need_posix("it has ports of other names")
+    assert refused(emberbed(*RUN, "--device", port)).startswith(sentence)
+    assert refused(emberbed("device", "info", "--device", port)).startswith(sentence)
+
+
+def test_nothing_listens_there(emberbed):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        url = f"socket://127.0.0.1:{taken.getsockname()[1]}"
+    sentence = f"Nothing listens at {url}: start the device there or mend the address"
+    assert refused(emberbed(*RUN, "--device", url)) == sentence
+
+
+def test_a_port_in_use(emberbed):
+    need_posix("a second open of a pty is how a busy port is played")
+    with PtyWire(FakeDevice()) as wire:
+        first = open_port(wire.url)
+        try:
+            sentence = refused(emberbed(*RUN, "--device", wire.url))
+        finally:
+            first.close()
+    assert sentence == (
+        f"Port {wire.url} is in use: close the other program that has it open, then try again"
+    )
+
+
+def test_a_silent_device(emberbed, impatient):
+    with SocketWire(FakeDevice(), hears=False) as wire:
+        sentence = refused(emberbed(*RUN, "--device", wire.url))
+    assert sentence.startswith(f"Nothing answers at {wire.url} within")
+    assert "power" in sentence
+
+
+def test_a_device_of_another_kind(emberbed, impatient):
+    with SocketWire(FakeDevice(), turn=lambda: b"OK\r\n\0", hears=False) as wire:
+        sentence = refused(emberbed(*RUN, "--device", wire.url))
+    assert sentence == f"What speaks at {wire.url} is no Emberbed device: choose another port"
+
+
+def test_another_version_of_the_protocol(emberbed, impatient):
+    device = FakeDevice()
+    device.version = PROTOCOL_VERSION + 1
+    with SocketWire(device) as wire:
+        sentence = refused(emberbed(*RUN, "--device", wire.url))
+    assert f"version {PROTOCOL_VERSION}" in sentence
+    assert "install the firmware that belongs to this program" in sentence
+    assert device.done == []
+
+
+def test_a_device_whose_description_is_damaged(emberbed, impatient):
+    device = FakeDevice()
+    device.settings = bytes(len(device.settings))
+    with SocketWire(device) as wire:
+        for words in (RUN, ("device", "info")):
+            sentence = refused(emberbed(*words, "--device", wire.url))
+            assert wire.url in sentence and "description" in sentence
+
+
+def test_a_device_that_refuses_to_arm(emberbed, impatient):
+    from emberbed_fw import messages
+
+    device = FakeDevice()
+    device.refuse[messages.ARM] = bytes([messages.WRONG_STATE])
+    device.settings = _bench_description()
+    with SocketWire(device) as wire:
+        sentence = refused(emberbed(*RUN, "--device", wire.url))
+    assert sentence.startswith("The device cannot do that in its present state")
+    assert emberbed("runs", "show").out.count("Refused: the device did not start the run") == 1
+
+
+def _bench_description():
+    from emberbed_sim.bench_device import bench_settings
+    from emberbed_sim.plant.parameters import BenchParameters
+
+    return bench_settings(BenchParameters())
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["--press"], "--press only works on the virtual device: the one at COM7 has its own"),
+        (["--fault", "tc_open@1s"], "--fault only works on the virtual device"),
+        (["--press", "--speed", "max"], "--press and --speed only work on the virtual device"),
+        (["--seed", "3", "--engine", "cpython"], "--seed and --engine only work on the virtual"),
+    ],
+)
+def test_what_only_a_virtual_device_takes(emberbed, words, sentence):
+    assert refused(emberbed(*RUN, "--device", "COM7", *words)).startswith(sentence)
+
+
+# the virtual device
+
+
+@pytest.mark.parametrize(
+    ("fault", "sentence"),
+    [
+        ("boom@1s", "Fault 'boom' is not known; write name@time, such as tc_open@120s, with one"),
+        ("tc_open#7", "Fault 'tc_open#7' cannot be read; write name@time"),
+        ("tc_open@1s#7", "Fault tc_open names channel 7, but the last sensor of this bench"),
+        ("tc_open@soon", "Fault 'tc_open@soon' has the time 'soon'"),
+        ("--help", "Fault '--help' cannot be read"),
+    ],
+)
+def test_no_such_fault(emberbed, fault, sentence):
+    assert refused(emberbed(*PRESSED, f"--fault={fault}")).startswith(sentence)
+    assert refused(emberbed("rehearse", "label-printer", f"--fault={fault}")).startswith(sentence)
+
+
+@pytest.mark.parametrize("speed", ["fast", "0", "-1", "nan", "inf", "1e9", "", "0.01"])
+def test_no_such_speed(emberbed, speed):
+    said = emberbed(*RUN, "--press", "--speed", speed)
+    assert refused(said) == f"--speed {speed} is out of range: use 0.1 to 1000, or max"
+
+
+def test_no_such_engine(emberbed):
+    sentence = refused(emberbed(*PRESSED, "--engine", "abacus"))
+    assert sentence == "--engine abacus is not known: use auto, micropython or cpython"
+
+
+@pytest.mark.parametrize("seed", ["-1", str(2**31), "9" * 30, "x"])
+def test_no_such_seed(emberbed, seed):
+    for words in (PRESSED, ("rehearse", "label-printer")):
+        said = emberbed(*words, "--seed", seed)
+        assert said.exit_code == 2
+        assert "--seed" in said.err
+
+
+def test_nobody_could_press(emberbed):
+    sentence = refused(emberbed(*RUN))
+    assert sentence.startswith("Nobody could hold the virtual device's button")
+    assert "--press" in sentence
+
+
+# store and page
+
+
+def test_a_store_that_is_none(emberbed, tmp_path):
+    (tmp_path / "notes.txt").write_text("no database " * 100)
+    sentence = refused(emberbed(*PRESSED, "--store", "notes.txt"))
+    assert sentence == "notes.txt is not a run store; name another file with --store"
+    assert (tmp_path / "notes.txt").read_text().startswith("no database")
+
+
+def test_a_store_that_is_a_folder(emberbed, tmp_path):
+    (tmp_path / "folder").mkdir()
+    for words in (PRESSED, ("runs", "list"), ("runs", "show", "1"), ("runs", "export", "1")):
+        sentence = refused(emberbed(*words, "--store", "folder"))
+        assert sentence.startswith("folder cannot be opened; check that it is a file")
+
+
+def test_a_store_in_a_folder_that_cannot_be(emberbed, tmp_path):
+    (tmp_path / "file").write_text("")
+    sentence = refused(emberbed(*PRESSED, "--store", os.path.join("file", "runs.sqlite")))
+    assert "its folder cannot" in sentence and "--store" in sentence
+
+
+@pytest.mark.parametrize("page", ["folder", os.path.join("file", "page.html")])
+def test_a_page_that_cannot_be_written_is_refused_before_any_heat(emberbed, tmp_path, page):
+    (tmp_path / "folder").mkdir()
+    (tmp_path / "file").write_text("")
+    sentence = refused(emberbed(*PRESSED, "--page", page))
+    assert sentence.startswith(f"The run's page cannot be written to {page}")
+    assert "--page" in sentence
+    assert emberbed("runs", "list", "--json").out.strip() == "[]"
+
+
+@pytest.mark.parametrize("words", [("show", "99"), ("show", "x"), ("export", "0"), ("audit", "-1")])
+def test_no_such_run(emberbed, store, words):
+    store()
+    command, number = words
+    sentence = refused(emberbed("runs", command, "--store", "runs.sqlite", "--", number))
+    assert sentence == (
+        f"runs.sqlite has no run {number}; see those it has with: emberbed runs list"
+    )
+
+
+@pytest.mark.parametrize("command", ["list", "show", "export", "page", "audit"])
+def test_no_store_yet(emberbed, command):
+    sentence = refused(emberbed("runs", command, "--store", "nowhere.sqlite"))
+    assert sentence.startswith("nowhere.sqlite does not exist; `emberbed run` makes a run store")
+
+
+def test_output_that_cannot_be_written(emberbed, store, tmp_path):
+    store()
+    (tmp_path / "folder").mkdir()
+    for words in (("export", "--to"), ("page", "--to")):
+        sentence = refused(emberbed("runs", *words, "folder", "--store", "runs.sqlite"))
+        assert sentence.startswith("folder cannot be written")
+    sentence = refused(emberbed("rehearse", "weather-logger", "--picture", "folder"))
+    assert sentence.startswith("folder cannot be written")
+
+
+@pytest.mark.parametrize("words", [["nonsense"], ["run"], ["runs", "nonsense"], ["run", "a", "b"]])
+def test_no_such_command(emberbed, words):
+    said = emberbed(*words)
+    assert said.exit_code == 2
+    assert "Usage: emberbed" in said.err

@@ -1,0 +1,166 @@
+"""The other commands in process: check, rehearse, profiles, device info, what a run tells."""
+
+import json
+import xml.etree.ElementTree as ElementTree
+from types import SimpleNamespace
+
+import pytest
+
+from emberbed import cli
+from emberbed.bench.outcome import OUTCOMES
+from emberbed.bench.session import RecordFailed, RunResult
+from emberbed.bench.virtual import engine_notes
+from emberbed.profiles.shipped import shipped_names
+from emberbed_fw import run_states as rs
+
+RUN = ("run", "label-printer", "--press")
+
+
+def test_the_version(emberbed):
+    from emberbed import __version__
+
+    assert emberbed("--version").out == f"emberbed {__version__}\n"
+
+
+def test_help_without_a_command(emberbed):
+    said = emberbed()
+    assert "Commands" in said.out and said.err == ""
+
+
+def test_profiles(emberbed):
+    assert emberbed("profiles").out.split() == shipped_names()
+    assert json.loads(emberbed("profiles", "--json").out) == shipped_names()
+
+
+@pytest.mark.parametrize("name", shipped_names())
+def test_shipped_profiles_check_well(emberbed, name):
+    said = emberbed("check", name)
+    assert said.exit_code == 0
+    assert all(line.startswith(("note: ", "warning: ")) for line in said.out.splitlines())
+    for found in json.loads(emberbed("check", name, "--json").out):
+        assert set(found) == {"severity", "line", "stage", "sentence"}
+        assert found["severity"] != "error"
+
+
+def test_a_rehearsal_with_a_picture(emberbed, tmp_path):
+    said = emberbed("rehearse", "weather-logger", "--picture", "curve.svg")
+    assert said.exit_code == 0
+    assert "Finished: every stage ran to its end." in said.out
+    picture = ElementTree.parse(tmp_path / "curve.svg").getroot()
+    assert picture.tag.endswith("svg")
+
+
+def test_a_rehearsal_as_json(emberbed):
+    answer = json.loads(emberbed("rehearse", "weather-logger", "--json").out)
+    assert answer["state"] == "finished"
+
+
+def test_device_info(emberbed):
+    answer = json.loads(emberbed("device", "info", "--json").out)
+    assert answer["state"] == "ready, nothing loaded"
+    assert answer["channels"][0].startswith("0: top_near_chip, MAX31855K")
+    assert answer["zones"] == ["0: 1000 W"]
+    assert answer["runs in"] in ("MicroPython", "CPython")
+    assert len(bytes.fromhex(answer["fingerprint"])) == 8
+
+
+# a run, with its inside replaced: what is told, and with which exit code
+
+
+@pytest.fixture
+def result(tmp_path):
+    return RunResult(7, OUTCOMES[rs.FINISHED], 0, tmp_path / "run-7.html", None)
+
+
+def replace_run(monkeypatch, does):
+    monkeypatch.setattr(cli, "run_profile", lambda *_arguments: does())
+
+
+@pytest.mark.parametrize(
+    ("state", "code", "says"),
+    [
+        (rs.FINISHED, 0, "Finished: every stage ran to its end. No limits exceeded."),
+        (rs.TRIPPED, 3, "Tripped: the device switched heat off by itself."),
+        (rs.STOPPED, 4, "Stopped: a person ended the run before its last stage."),
+        (rs.LINK_LOST, 5, "PC link lost"),
+    ],
+)
+def test_each_end_has_its_exit_code_and_its_sentence(
+    emberbed, monkeypatch, tmp_path, state, code, says
+):
+    ended = RunResult(7, OUTCOMES[state], 0, tmp_path / "run-7.html", None)
+    replace_run(monkeypatch, lambda: ended)
+    said = emberbed(*RUN)
+    assert said.exit_code == code
+    assert said.out.startswith(says)
+    assert f"Run 7 is stored; its page: {tmp_path / 'run-7.html'}" in said.out
+    answer = json.loads(emberbed(*RUN, "--json").out)
+    assert (answer["exit_code"], answer["state"]) == (code, OUTCOMES[state].state)
+
+
+def test_a_page_that_failed_costs_no_verdict(emberbed, monkeypatch, tmp_path):
+    page = tmp_path / "run-7.html"
+    ended = RunResult(7, OUTCOMES[rs.FINISHED], 2, page, f"{page} cannot be written (disk full)")
+    replace_run(monkeypatch, lambda: ended)
+    said = emberbed(*RUN)
+    assert said.exit_code == 0
+    assert "2 limits exceeded." in said.out
+    assert said.err.strip() == f"{page} cannot be written (disk full)"
+    assert json.loads(emberbed(*RUN, "--json").out)["page"] is None
+
+
+def test_a_record_that_failed_in_the_middle_is_no_refusal(emberbed, monkeypatch):
+    def fails():
+        raise RecordFailed("runs.sqlite cannot grow. The record breaks off there")
+
+    replace_run(monkeypatch, fails)
+    said = emberbed(*RUN)
+    assert said.exit_code == 5
+    assert said.err.strip() == "runs.sqlite cannot grow. The record breaks off there"
+
+
+def test_ctrl_c_before_the_start_is_a_stop_by_a_person(emberbed, monkeypatch):
+    def interrupted():
+        raise KeyboardInterrupt
+
+    replace_run(monkeypatch, interrupted)
+    said = emberbed(*RUN)
+    assert said.exit_code == 4
+    assert said.err.strip() == "Stopped before the start: nothing was heated"
+
+
+def test_in_a_terminal_nobody_has_to_press_by_script(emberbed, monkeypatch, result):
+    monkeypatch.setattr(cli, "sys", SimpleNamespace(stdin=SimpleNamespace(isatty=lambda: True)))
+    replace_run(monkeypatch, lambda: result)
+    assert emberbed("run", "label-printer").exit_code == 0
+
+
+# the engine
+
+
+def test_falling_back_to_cpython_is_said_aloud():
+    """Nobody asked for another interpreter than that of real devices, and got one."""
+    assert engine_notes("auto", "CPython") == [
+        "MicroPython is not installed here, so the virtual device runs the same firmware in CPython"
+    ]
+
+
+@pytest.mark.parametrize("got", [("auto", "MicroPython"), ("cpython", "CPython")])
+def test_the_interpreter_that_was_meant_needs_no_word(got):
+    assert engine_notes(*got) == []
+
+
+def test_notes_are_told_before_the_run(monkeypatch, capsys):
+    from rich.console import Console
+
+    from emberbed.bench import session
+    from emberbed.bench.prepare import load_profile
+    from emberbed_sim.bench_device import bench_settings
+    from emberbed_sim.plant.parameters import BenchParameters
+
+    settings = bench_settings(BenchParameters())
+    device = SimpleNamespace(read_settings=lambda: settings, url="x")
+    virtual = SimpleNamespace(notes=["MicroPython is not installed here"])
+    request = SimpleNamespace(profile_file=load_profile("label-printer"))
+    session._prepare(request, device, virtual, Console())
+    assert "Note: MicroPython is not installed here" in capsys.readouterr().out
