@@ -1,10 +1,8 @@
 """Every sentence about states, verdicts, waits, trips, withheld heat, refusals and plan faults.
 
-Takes codes of the firmware's tables and states of the run store, gives plain English. This is the
-only place where they are put into words; our inner words stay inside (the PC link, what the device
-will do, the fingerprint, the self-check). An unknown code gets a sentence too: a newer device must
-not silence an older host. The tables are keyed by the firmware's names; a test asserts that no
-name lacks its sentence.
+Takes codes of the firmware's tables and states of the run store, gives plain English; the only
+place for that, and our inner words stay inside. An unknown code gets a sentence too: a newer device
+must not silence an older host. Keyed by the firmware's names; a test asserts that none is missing.
 """
 
 from typing import NamedTuple
@@ -157,8 +155,7 @@ REFUSALS = {
     " program, then connect again.",
     "WRONG_STATE": "The device cannot do that in its present state; let the running work end, or"
     " stop it, then try again.",
-    "BAD_LENGTH": "The device got a request of a wrong length; install the firmware that came with"
-    " this emberbed.",
+    "BAD_LENGTH": "A request had a wrong length; install the firmware that came with this emberbed.",
     "BAD_RANGE": "The device got a number outside its range; check the request and try again.",
     "BAD_CRC": "What the device stored differs from what was sent; check the cable, then send it"
     " again.",
@@ -166,7 +163,7 @@ REFUSALS = {
     "NOT_OFFERED": "This firmware does not offer that; leave it out, or install a newer firmware.",
     "WRONG_PROMPT": "The device waits for another answer than the one given; look at what it asks"
     " now, then answer again.",
-    "BUSY": "The device is busy with another request; try again in a moment.",
+    "BUSY": "The device is busy with another request or program; try again in a moment.",
     "TOO_OLD": "The request reached the device too late to be believed; send it again.",
 }
 
@@ -176,7 +173,7 @@ PLAN_FAULTS = (
     "The profile reached the device damaged; check the cable, then send it again.",
     "The profile was sent in a form this firmware does not know; install the firmware that came"
     " with this emberbed.",
-    "The profile reached the device too short or too long; check the cable, then send it again.",
+    "The profile reached the device too short or long; check the cable, then send it again.",
     "The profile has no stages; give it at least a ramp and a cooling stage.",
     "The profile must end with one cooling stage and have no other; put one there.",
     "The profile has a kind of stage this firmware does not offer; use ramp, hold, wait and cool.",
@@ -184,12 +181,9 @@ PLAN_FAULTS = (
     " read; lower the stage, or choose another sensor place.",
     "The profile names a sensor or a heater zone the device does not have; compare its sensors with"
     " those of the device.",
-    "The controller numbers sent with the profile are outside what the device allows; use the"
-    " default ones, or tune the heater again.",
-    "The profile has a time outside what the device allows; make every stage, and the whole run,"
-    " shorter than a day.",
-    "The profile has a temperature course the device cannot follow; make its ramps longer or"
-    " flatter.",
+    "The controller numbers are outside what the device allows; use the default ones, or tune again.",
+    "The profile has a time outside what the device allows; keep the whole run shorter than a day.",
+    "The profile has a course the device cannot follow; make its ramps longer or flatter.",
 )
 
 STAGE_KINDS = {

@@ -67,6 +67,13 @@ def test_renewal_must_name_a_record_that_is_new(age, answer):
     assert (bench.machine.guard.lease_left > 0) is (answer == "DONE")
 
 
+def test_renewal_names_ticks_of_a_long_day_too():
+    bench = Bench()
+    bench.machine.tick = 800_000
+    assert ask(bench, ms.RENEW, struct.pack("<I", 800_000)) == "DONE"
+    assert ask(bench, ms.RENEW, struct.pack("<I", 800_000 - 65536)) == "TOO_OLD"
+
+
 def test_renewal_of_a_tick_that_has_not_been_is_refused():
     bench = Bench()
     bench.tick(5)

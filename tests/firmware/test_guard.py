@@ -368,6 +368,57 @@ def test_clear_forgets_trips_and_half_counted_doubts():
     assert one.trip == trip_codes.SENSOR_OPEN
 
 
+SPOIL = {
+    "doubtful reading": lambda one: one.readings.fault.__setitem__(0, trip_codes.SENSOR_OPEN),
+    "too hot": lambda one: one.readings.cdeg.__setitem__(0, 20000),
+    "uncommanded current": lambda one: vars(one).update(flags=EVERYTHING),
+    "missing current": lambda one: vars(one).update(flags=PORT_CONTACTOR_CLOSED),
+    "contactor": lambda one: vars(one).update(flags=0),
+}
+
+
+@pytest.mark.parametrize("cause", SPOIL)
+def test_clear_starts_every_count_again(cause):
+    def ticks_to_trip(one):
+        SPOIL[cause](one)
+        wanted = 0 if cause == "uncommanded current" else 1
+        for taken in range(1, 50):
+            one.tick(wanted=wanted)
+            # keep asking: what the guard withholds is not driven, and then not missed either
+            one.guard.note_outputs(wanted, one.outputs)
+            if one.trip != trip_codes.NO_TRIP:
+                return taken
+        raise AssertionError("no trip")
+
+    one = Judged()
+    fresh = ticks_to_trip(one)
+    assert fresh > 1
+    one.guard.clear()
+    one.guard.note_outputs(0 if cause == "uncommanded current" else 1, one.outputs)
+    again = ticks_to_trip(one)
+    # the first current after a drive is of the drive
+    assert again == fresh - (1 if cause == "uncommanded current" else 0)
+
+
+def test_one_good_reading_between_starts_the_heat_count_again():
+    one = Judged()
+    for _ in range(5):
+        one.readings.cdeg[0] = 20000
+        one.tick(DOUBTFUL_TICKS_TO_LATCH - 1)
+        one.readings.cdeg[0] = 8000
+        one.tick()
+    assert one.trip == trip_codes.NO_TRIP
+
+
+def test_new_guard_has_no_lease_and_has_driven_nothing():
+    guard = Guard(Settings(bench_settings()))
+    assert guard.lease_lost()
+    readings = Fed(2500, 2500)
+    for _ in range(50):
+        assert guard.judge(rs.RUN, readings, PLAN, 0, 100, 1) == 0
+    assert guard.trip == trip_codes.NO_TRIP, "nothing was commanded, so nothing is missing"
+
+
 def test_every_reason_is_told_at_once():
     one = Judged()
     one.state = rs.COOL

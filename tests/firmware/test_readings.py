@@ -4,8 +4,8 @@ import struct
 
 import pytest
 
+from emberbed_fw import converters, trip_codes
 from emberbed_fw import settings as fw_settings
-from emberbed_fw import trip_codes
 from emberbed_fw.readings import Readings
 from emberbed_fw.safety_limits import LEAST_VALID_CDEG, MOST_VALID_CDEG
 from emberbed_fw.settings import Settings
@@ -94,6 +94,25 @@ def test_reading_just_inside_the_valid_range_is_taken(inside_c):
     one = readings()
     one.update(bus(word(inside_c), word(25.0)), BOTH_FRESH, 0)
     assert one.fault[0] == trip_codes.NO_TRIP
+
+
+@pytest.mark.parametrize(("near_c", "limit_cdeg", "outwards"), [
+    (345.0, MOST_VALID_CDEG, 1), (-5.0, LEAST_VALID_CDEG, -1),
+])  # fmt: skip
+def test_limits_of_the_valid_range_themselves_are_valid(near_c, limit_cdeg, outwards):
+    plain = readings(channel())
+    plain.update(bus(word(near_c)), 1, 0)
+    to_limit = limit_cdeg - plain.cdeg[0]
+    for beyond, fault in ((0, trip_codes.NO_TRIP), (outwards, trip_codes.SENSOR_RANGE)):
+        one = readings(channel(offset_cdeg=to_limit + beyond))
+        one.update(bus(word(near_c)), 1, 0)
+        assert one.fault[0] == fault
+
+
+def test_without_calibration_the_reading_is_the_converters():
+    one = readings(channel())
+    one.update(bus(word(217.0)), 1, 0)
+    assert one.cdeg[0] == converters.hot_cdeg(word(217.0) >> 16, word(217.0) & 0xFFFF)
 
 
 def test_word_outside_the_couples_table_is_a_range_fault():

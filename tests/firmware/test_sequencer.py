@@ -81,6 +81,12 @@ def test_board_ahead_of_the_ramp_does_not_stop_the_clock():
     assert one.stage_tick == 100
 
 
+def test_flat_ramp_is_not_held_up_by_a_board_above_it():
+    one = sequencer(ramp(6000, 6000, 50, hold_back_cdeg=100), at_cdeg=6000)
+    run(one, 6500, 20)
+    assert one.stage_tick == 20 and one.waits_for == rs.WAITS_NOTHING
+
+
 def test_warm_board_starts_its_ramp_where_it_is():
     one = sequencer(ramp(2500, 9000, 650), at_cdeg=6000)
     assert one.stage_tick == 350 and one.setpoint_cdeg == 6000
@@ -142,6 +148,7 @@ def test_wait_never_advances_by_itself():
     one = sequencer(wait(9000, prompt=3, longest_ticks=6000))
     assert run(one, 9000, 5900) == 0
     assert one.stage == 0 and one.waits_for == rs.WAITS_OPERATOR and one.prompt == 3
+    assert one.stage_tick == one.stage_elapsed == 5900
 
 
 def test_wait_goes_on_with_its_own_prompt_only():
@@ -224,6 +231,16 @@ def test_answer_gives_the_stage_more_time_and_it_asks_again():
     assert one.prompt == NONE
     more = max(500 // 2, ANSWER_TICKS)
     run(one, 6000, more - 1)
+    assert one.prompt == NONE
+    run(one, 6000, 1)
+    assert one.prompt == LONGER_PROMPT
+
+
+def test_answer_gives_a_long_stage_half_of_its_time_again():
+    one = sequencer(hold(9000, 100, longest_ticks=2000))
+    run(one, 6000, 2000)
+    run(one, 6000, 1, acknowledged=LONGER_PROMPT)
+    run(one, 6000, 999)
     assert one.prompt == NONE
     run(one, 6000, 1)
     assert one.prompt == LONGER_PROMPT

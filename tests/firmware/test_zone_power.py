@@ -82,8 +82,8 @@ def test_power_withheld_for_long_is_not_paid_back(dwell):
     power = ZonePower(dwell)
     run(power, [16384] * 36000, allowed=False)
     bits = run(power, [16384] * 2000)
-    # half power is due; at most the bounded rest (a dwell and two ticks) comes on top
-    assert sum(bits) <= 1000 + dwell + 2
+    # half power is due; at most the bounded rest comes on top
+    assert sum(bits) <= 1000 + max(dwell, 1) + 1
     assert sum(bits[dwell * 2 + 40 :]) == pytest.approx(
         len(bits[dwell * 2 + 40 :]) / 2, abs=dwell + 1
     )
@@ -103,6 +103,11 @@ def test_extremes_stay_small_integers():
     run(power, [FULL_POWER_Q15] * 2000, allowed=False)
     assert power._owed_q15 * 2 <= SMALL_INT_MAX
     assert power._bound_q15 * 2 + FULL_POWER_Q15 <= SMALL_INT_MAX
+
+
+def test_first_pulse_need_not_wait_for_a_dwell():
+    # a quarter of full power is due in the third tick, whatever the dwell
+    assert run(ZonePower(20), [8192] * 4) == [0, 0, 1, 1]
 
 
 def test_reset_starts_without_debt_and_free_to_switch():

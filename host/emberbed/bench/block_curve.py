@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 BLOCKS = " ▁▂▃▄▅▆▇█"
 DOT = "·"
+IN_ASCII = str.maketrans("▁▂▃▄▅▆▇█■·", "__..--###.")  # for terminals without UTF-8
 LEAST_SPAN_CDEG = 4000  # an almost flat run is not blown up to a mountain
 AXIS = 9  # columns left of the curve
 LEAST_LABEL_COLUMNS = 14  # a shorter curve has no room for two times

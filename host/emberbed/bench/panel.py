@@ -16,7 +16,7 @@ from rich.table import Table
 from rich.text import Text
 
 from emberbed.bench import panel_rows
-from emberbed.bench.block_curve import AXIS, DOT, Pair, block_curve
+from emberbed.bench.block_curve import AXIS, DOT, IN_ASCII, Pair, block_curve
 from emberbed.bench.story import Story
 from emberbed.records import TickRecord
 from emberbed_fw import run_states as rs
@@ -120,7 +120,7 @@ class LivePanel:
         rows.add_column(justify="right", style="dim", width=7)
         rows.add_column(ratio=1, no_wrap=True, overflow="ellipsis")
         for label, text in panel_rows.rows_of(record, self._story, self._control):
-            rows.add_row(label, text)
+            rows.add_row(label, self._drawable(text))
         return rows
 
     def _drawn_curve(self) -> Text:
@@ -128,6 +128,11 @@ class LivePanel:
         drawn = block_curve(self._curve, max(columns, 1), CURVE_ROWS, self._curve_began)
         text = Text(drawn, style="cyan", no_wrap=True, overflow="crop")
         text.highlight_regex(f"{DOT}+", "yellow")
+        return self._drawable(text)
+
+    def _drawable(self, text: Text) -> Text:
+        if self._console.options.ascii_only:
+            text.plain = text.plain.translate(IN_ASCII)  # same length: the colours keep their place
         return text
 
     def _told(self) -> Text:

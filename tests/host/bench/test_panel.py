@@ -1,7 +1,7 @@
 """The live panel as text, drawn by rich in two widths; and its rows one by one."""
 
 import re
-from io import StringIO
+from io import BytesIO, StringIO, TextIOWrapper
 
 import pytest
 from rich.console import Console
@@ -179,6 +179,18 @@ def test_no_colour_is_shown_to_who_asked_for_none():
         screen.tell(1, "trip", "Something broke.")
         console.print(screen.panel(broken.records[-1]))
         assert bool(coloured.search(out.getvalue())) == wanted
+
+
+def test_a_terminal_without_utf_8_gets_a_curve_of_its_own_letters():
+    out = TextIOWrapper(BytesIO(), "cp1252", errors="strict", write_through=True)
+    console = Console(file=out, width=80, force_terminal=True, legacy_windows=False)
+    screen = LivePanel(console, story_of(rehearsed()), "x")
+    for record in rehearsed().records[:3000]:
+        screen.show(record)
+    console.print(screen.panel(record))  # strict: a letter it has not would raise
+    shown = out.buffer.getvalue().decode("cp1252")
+    assert "####" in shown  # the curve and the bar
+    assert "+---" in shown  # the frame
 
 
 def test_seconds_that_came_in_one_batch_are_all_in_the_curve():

@@ -30,7 +30,7 @@ from tests.host.profiles.profile_texts import (
 )
 
 # Written a second time on purpose, from the words of the contract and not from the tables.
-HEADER = "<BBHiIHHHHB 8B 8B 8i 8i 4B 4H 4I 4I 4I 4H 4B"
+HEADER = "<BBHiIHHHHB 8B 8B 8i 8i 4B 4H 4I 4I 4I 4H 4B 4H"
 STAGE = "<BBBBiHHHHIIHH"
 KNOT = "<Ii4H"
 
