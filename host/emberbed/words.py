@@ -155,7 +155,7 @@ REFUSALS = {
     " program, then connect again.",
     "WRONG_STATE": "The device cannot do that in its present state; let the running work end, or"
     " stop it, then try again.",
-    "BAD_LENGTH": "A request had a wrong length; install the firmware that came with this emberbed.",
+    "BAD_LENGTH": "A request had a wrong length; install the firmware of this emberbed.",
     "BAD_RANGE": "The device got a number outside its range; check the request and try again.",
     "BAD_CRC": "What the device stored differs from what was sent; check the cable, then send it"
     " again.",
@@ -181,7 +181,7 @@ PLAN_FAULTS = (
     " read; lower the stage, or choose another sensor place.",
     "The profile names a sensor or a heater zone the device does not have; compare its sensors with"
     " those of the device.",
-    "The controller numbers are outside what the device allows; use the default ones, or tune again.",
+    "The controller numbers are outside what the device allows; use the default ones, or retune.",
     "The profile has a time outside what the device allows; keep the whole run shorter than a day.",
     "The profile has a course the device cannot follow; make its ramps longer or flatter.",
 )

@@ -3,8 +3,8 @@
 A process of its own (`python -m emberbed_sim.virtual_device`). Prints one JSON line when it is
 ready (url, engine, firmware fingerprint), then obeys its control channel on standard input until
 that ends. Should it have to give up, it prints one more line with the reason and exits with 2. Its
-clock starts with the first host. Ticks have exactly 100 ms stamps at any speed; the clock stops
-while more than 10 records are unacknowledged, and the fault `host_silent` frees it.
+clock starts when the first host speaks. Ticks have exactly 100 ms stamps at any speed; the clock
+stops while more than 10 records are unacknowledged, and the fault `host_silent` frees it.
 """
 
 import argparse
@@ -46,8 +46,10 @@ class VirtualDevice:
 
     def serve(self) -> None:
         """Run until the control channel ends."""
-        while not self._wire.connected() and not self._control.ended:
-            self._wire.wait(HELD_PAUSE_S)
+        first_heard = b""
+        while not first_heard and not self._control.ended:
+            first_heard = self._wire.wait(HELD_PAUSE_S)
+        self._take(self._engine.wire_only(first_heard))
         due = time.monotonic()
         while not self._control.ended:
             silent = any(event.active_at(self._heater.elapsed_s) for event in self._silences)

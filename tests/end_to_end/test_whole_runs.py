@@ -15,7 +15,6 @@ from tests.support.tapes import rehearsed
 
 RUNS = [
     ("label-printer", "micropython"),
-    ("label-printer", "cpython"),
     ("weather-logger", "micropython"),
     ("weather-logger", "cpython"),
 ]

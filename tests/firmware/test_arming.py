@@ -121,6 +121,17 @@ def test_sensors_must_be_good_for_a_second_before_the_press():
     assert bench.press().state == rs.HOT_PROOF
 
 
+def test_second_of_good_sensors_begins_at_arming():
+    bench = Bench()
+    bench.tick(100)
+    bench.load()
+    bench.arm()
+    bench.tick(COLD_PROOF_GOOD_TICKS - 1)
+    assert bench.record.waits_for == rs.WAITS_SENSORS
+    bench.tick()
+    assert bench.record.waits_for == rs.WAITS_RELEASE
+
+
 def test_sensor_that_fails_during_the_press_asks_for_a_new_one():
     bench = Bench().to_armed()
     bench.button = True
@@ -147,7 +158,8 @@ def test_hot_proof_closes_the_contactor_dark_and_then_pulses_once():
     bench = Bench().to_armed().press()
     assert bench.state == rs.HOT_PROOF
     first = len(bench.tape)
-    bench.until(rs.RUN)
+    # the press was the proof's tick 0; the senses answer a tick after the drive
+    assert bench.until(rs.RUN) == HOT_PROOF_DARK_TICKS + HOT_PROOF_PULSE_TICKS + 2
     driven = [decode_record(packed).driven_zones for packed in bench.tape[first:]]
     dark, pulse = HOT_PROOF_DARK_TICKS, HOT_PROOF_PULSE_TICKS
     assert driven[:dark] == [0] * dark

@@ -4,6 +4,7 @@ from emberbed.records import decode_record
 from emberbed_fw import record, trip_codes
 from emberbed_fw import run_states as rs
 from emberbed_fw import settings as fw_settings
+from emberbed_fw.life import LONGEST_COOL_TICKS
 from emberbed_fw.replay import Replay, arms
 from emberbed_fw.safety_limits import (
     ANSWER_TICKS,
@@ -81,7 +82,28 @@ def test_cooling_lasts_until_the_stored_heat_has_arrived():
 def test_run_that_never_heated_need_not_wait_for_stored_heat():
     bench = Bench().to_armed()
     bench.stop()
-    bench.until(rs.STOPPED, HANDLING_TICKS + 1)
+    assert bench.until(rs.STOPPED) == HANDLING_TICKS
+
+
+def test_cooling_ends_below_the_plans_handling_temperature_and_not_at_it():
+    bench = Bench()
+    bench.board_c = [45.0, 45.0]
+    bench.tick()
+    reading = bench.record.channel0_cdeg
+    for handling_cdeg, state in ((reading, rs.COOL), (reading + 1, rs.STOPPED)):
+        bench = Bench(short_plan(handling_cdeg=handling_cdeg)).to_armed()
+        bench.board_c = [45.0, 45.0]
+        bench.stop()
+        assert bench.tick(HANDLING_TICKS + 1) == state
+
+
+def test_cooling_that_never_ends_is_ended():
+    bench = Bench().to_wait()
+    bench.stop()
+    bench.tick()
+    bench.machine.life._state_ticks = LONGEST_COOL_TICKS - 2
+    assert bench.tick() == rs.COOL
+    assert bench.tick() == rs.STOPPED
 
 
 def test_cooling_that_no_sensor_sees_takes_half_an_hour():

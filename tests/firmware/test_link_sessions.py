@@ -55,6 +55,22 @@ def test_other_host_gets_a_session_of_its_own_when_the_link_is_free():
     assert wire.ask(ms.PLAN_READ, struct.pack("<HB", 0, 10), session=first)[0] == "WRONG_SESSION"
 
 
+@pytest.mark.parametrize("bit", range(30))
+def test_hosts_that_differ_in_one_bit_are_two_hosts(bit):
+    wire = connected()
+    first = wire.session
+    assert wire.hello(nonce=HOST_NONCE ^ 1 << bit)[0] == "DONE"
+    assert wire.session != first
+
+
+def test_frames_of_the_device_are_numbered_one_by_one():
+    wire = connected()
+    wire.tick(5)
+    wire.ask(ms.PLAN_READ, b"\0\0\1")
+    numbers = [frame.sequence for frame in wire.heard]
+    assert numbers == list(range(numbers[0], numbers[0] + len(numbers)))
+
+
 def test_host_with_the_number_nought_is_a_host_too():
     wire = Wire()
     assert wire.hello(nonce=0)[0] == "DONE"
@@ -280,6 +296,18 @@ def test_eleven_at_once_make_the_link_bad_and_the_lease_runs_out(lead_in):
     assert wire.link.is_bad()
     wire.tick(LEASE_TICKS)
     assert wire.machine.life.verdict == rs.LINK_LOST and wire.machine.driven_zones == 0
+
+
+def test_eleven_within_a_minute_make_the_link_bad():
+    wire = connected()
+    wire.tick(600 - wire.machine.tick % 600)
+    for _ in range(ms.MAX_DAMAGED_PER_MIN):
+        wire.feed(DAMAGED)
+        wire.tick(50)
+    assert not wire.link.is_bad()
+    wire.feed(DAMAGED)
+    wire.tick()
+    assert wire.link.is_bad()
 
 
 def test_link_is_good_again_after_a_clean_minute():

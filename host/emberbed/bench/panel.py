@@ -7,6 +7,7 @@ part has its fixed height, so nothing jumps but for an alarm, which is shown who
 import time
 from collections import deque
 from collections.abc import Callable
+from contextlib import suppress
 
 from rich.console import Console, Group
 from rich.live import Live
@@ -66,7 +67,8 @@ class LivePanel:
 
     def __exit__(self, *_error: object) -> None:
         self._draw()
-        self._live.__exit__(None, None, None)
+        with suppress(OSError):
+            self._live.__exit__(None, None, None)
 
     def show(self, record: TickRecord) -> None:
         self._sample(record)
@@ -96,8 +98,12 @@ class LivePanel:
 
     def _draw(self) -> None:
         self._drawn_s = time.monotonic()
-        if self._record is not None:
+        if self._record is None:
+            return
+        try:
             self._live.update(self.panel(self._record), refresh=True)
+        except OSError:  # the terminal is gone; the run stays
+            self._console.quiet = True
 
     def panel(self, record: TickRecord) -> Panel:
         """Return the panel for `record`, as wide as the console."""

@@ -25,4 +25,7 @@ class PlainLines:
 
     def tell(self, tick: int | None, kind: str, sentence: str) -> None:
         line = f"{self._story.clock(tick)}  {escape(sentence)}"
-        self._console.print(line, highlight=False, soft_wrap=True)
+        try:
+            self._console.print(line, highlight=False, soft_wrap=True)
+        except (OSError, SystemExit):  # the reader left (rich ends the program then); the run stays
+            self._console.quiet = True

@@ -23,6 +23,18 @@ with PlainLines(Console(), Story(None, [], {})) as screen:
     screen.tell(None, "prompt", "Flux auftragen \\u2013 \\u4e2d\\u6587 \\u2588 87 \\u00b0C [bold]")
 """
 
+LEFT_ALONE = """
+import sys
+from rich.console import Console
+from emberbed.bench.plain_lines import PlainLines
+from emberbed.bench.story import Story
+sys.stdin.readline()
+with PlainLines(Console(), Story(None, [], {})) as screen:
+    for _ in range(3):
+        screen.tell(None, "stage", "Stage 1 of 4.")
+sys.stderr.write("still here")
+"""
+
 
 def lines_of(*events):
     out = StringIO()
@@ -50,6 +62,20 @@ def test_a_record_alone_writes_nothing():
 
 def test_markup_and_numbers_are_plain_text():
     assert lines_of((None, "x", "[red]87.3[/red] °C")) == "  --:--  [red]87.3[/red] °C\n"
+
+
+def test_a_reader_who_leaves_does_not_end_the_run():
+    """As in `emberbed run ... | head`: the pipe is closed, the board is still hot."""
+    with subprocess.Popen(
+        [sys.executable, "-c", LEFT_ALONE],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    ) as child:
+        child.stdout.close()
+        _out, errors = child.communicate(b"the reader has left\n", timeout=30)
+    assert child.returncode == 0
+    assert errors.strip() == b"still here"
 
 
 @pytest.mark.parametrize("encoding", ["cp1252", "ascii", "utf-8", "utf-16"])

@@ -7,6 +7,7 @@ from emberbed.profiles.compile import decode_plan
 from emberbed.records import decode_record
 from emberbed_fw import run_states as rs
 from emberbed_fw.sequencer import LONGER_PROMPT
+from emberbed_fw.trip_codes import HEAT_UNCOMMANDED, SENSOR_OPEN
 from emberbed_sim.closed_loop import Operator
 from tests.support.profiles import PROMPT, hold_profile
 from tests.support.tapes import loop_of, plan_of, rehearsed
@@ -66,8 +67,15 @@ def test_a_trip_names_the_sensor_and_the_mend_before_the_cooling_it_causes():
 
 
 def test_what_goes_wrong_after_a_trip_is_told_as_such():
-    sentences = [one for _, _, one in told("ssr_stuck_on@40s", "tc_open@40.1s")]
-    assert sum("And then:" in one for one in sentences) == 1
+    story, record = new_story(), decode_record(next(loop_of(PROFILE).run()))
+    first = record._replace(tick=2, trip=SENSOR_OPEN)
+    second = first._replace(tick=3, second_trip=HEAT_UNCOMMANDED)
+    story.follow(record)
+    (opened,) = story.follow(first)
+    (stuck,) = story.follow(second)
+    assert opened[1].startswith("The thermocouple of")
+    assert stuck[1].startswith("And then: Heater current flows")
+    assert story.follow(second._replace(tick=4)) == []
 
 
 def test_a_lost_pc_link_is_told():

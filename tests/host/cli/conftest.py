@@ -46,7 +46,7 @@ def impatient(monkeypatch):
     """Let connecting give up early, and pyserial not sleep after closing a socket."""
     connect = Device.connect.__func__
     monkeypatch.setattr(
-        Device, "connect", classmethod(lambda cls, url: connect(cls, url, 0.5, answer_s=0.1))
+        Device, "connect", classmethod(lambda cls, url: connect(cls, url, 1.0, answer_s=0.2))
     )
     monkeypatch.setattr(protocol_socket, "time", SimpleNamespace(sleep=lambda _seconds: None))
 
