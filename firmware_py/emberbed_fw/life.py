@@ -43,9 +43,10 @@ class Life:
         return True
 
     def end_heating(self, verdict):
-        """Begin the watched cool-down with this verdict; an earlier bad verdict stays."""
+        """Begin the watched cool-down with this verdict. In the cooling only a trip changes it:
+        heat is off already, and what a trip says must not be hidden by an earlier ending."""
         if self.state == rs.COOL:
-            if self.verdict == rs.FINISHED:
+            if verdict == rs.TRIPPED:
                 self.verdict = verdict
             return
         if self.happen(rs.COOLS):

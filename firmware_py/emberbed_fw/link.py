@@ -19,7 +19,7 @@ FIRMWARE_VERSION = (0, 1, 0)
 OUT_BYTES = 4096
 PAYLOAD_AT = frames.HEADER_BYTES
 PLAN_STATES = (rs.IDLE, rs.LOADED, rs.FINISHED, rs.STOPPED, rs.LINK_LOST)
-BACKFILL_FRAMES_PER_TICK = 2
+BACKFILL_FRAMES_PER_TURN = 2
 
 
 class Link:
@@ -57,12 +57,16 @@ class Link:
                 self._take_frame(self._reader.body, self._reader.length)
 
     def after_tick(self):
-        """Answer the tick's commands, send its record and some of what is wanted again."""
+        """Answer the tick's commands and send its record."""
         self._answer_commands()
         self._watch_damage()
         if self._session:
             self._send_record(ms.RECORD, self._recorder.newest_tick)
-        for _frame in range(BACKFILL_FRAMES_PER_TICK):
+
+    def send_wanted_again(self):
+        """Send some of the records a host asked for again; in every turn, for a host that lacks
+        one acknowledges nothing, and a port that waits for it makes no ticks."""
+        for _frame in range(BACKFILL_FRAMES_PER_TURN):
             if 0 < self._backfill_tick < self._recorder.newest_tick:
                 self._send_record(ms.BACKFILL_BLOCK, self._backfill_tick)
                 self._backfill_tick += 1

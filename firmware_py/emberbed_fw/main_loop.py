@@ -40,6 +40,7 @@ def one_turn(machine, recorder, link, port):
             one_tick(machine, port)
             recorder.pack(machine)
             link.after_tick()
+        link.send_wanted_again()
     except Exception:
         # the memory or the wire went wrong: a fault like one of the tick, told in the next record
         port.all_off()

@@ -167,6 +167,17 @@ def test_hot_proof_closes_the_contactor_dark_and_then_pulses_once():
     assert sum(driven[dark + pulse :]) == 0
 
 
+def test_first_stage_begins_without_a_kick_from_before():
+    bench = Bench()
+    bench.board_c = [80.0, 80.0]
+    bench.to_armed().press()
+    bench.board_c = [30.0, 30.0]
+    bench.until(rs.RUN)
+    pid = bench.machine.pids[0]
+    assert (pid.slope.slope_q6, pid.integral_q14) == (0, 0)
+    assert pid.demand_q15 == bench.record.demand0_q15
+
+
 def test_hot_proof_without_current_trips():
     bench = Bench().to_armed().press()
     bench.current = NEVER

@@ -10,6 +10,7 @@ from emberbed_fw.safety_limits import (
     ANSWER_TICKS,
     BLIND_COOL_TICKS,
     HANDLING_TICKS,
+    LATE_TICK_MS,
     LEAST_COOL_TICKS,
     PRESS_VALID_TICKS,
 )
@@ -118,6 +119,33 @@ def test_cooling_that_no_sensor_sees_takes_half_an_hour():
     assert bench.state == rs.TRIPPED
 
 
+def test_no_stage_is_shown_where_none_runs():
+    bench = Bench().to_armed()
+    said = bench.record
+    assert (said.stage, said.prompt, said.stage_tick, said.stage_elapsed) == (NONE, NONE, 0, 0)
+
+
+def test_nothing_winds_up_while_the_guard_withholds():
+    bench = Bench(short_plan(kp0_q8=10, ki0_q14=50, kd0_q4=0)).to_run()
+    bench.tick(30)
+    pid = bench.machine.pids[0]
+    assert 0 < pid.demand_q15 < 32768
+    bench.elapsed_ms = LATE_TICK_MS + 1
+    bench.tick()
+    before = pid.integral_q14
+    bench.tick(50)
+    assert pid.integral_q14 == before and not bench.heats
+    bench.elapsed_ms = 100
+    bench.tick(3)
+    assert pid.integral_q14 > before
+
+
+def test_fan_stays_off_while_heating():
+    bench = Bench().to_wait()
+    bench.tick(50)
+    assert not bench.record.outputs & record.OUT_FAN
+
+
 def test_fan_waits_until_the_solder_is_hard():
     plan = build_plan([hold(23000, 5), cool()], fan_below_cdeg=20700)
     bench = Bench(plan)
@@ -145,6 +173,21 @@ def test_fan_pauses_while_the_board_falls_too_fast():
     assert bench.record.outputs & record.OUT_FAN == 0
     bench.tick(200)
     assert bench.record.outputs & record.OUT_FAN
+
+
+def test_fan_keeps_what_it_does_between_its_two_limits():
+    # on below three quarters of the fastest fall (120 degC a minute), off above it
+    bench = Bench(build_plan([hold(20000, 5), dict(cool(), fastest_cdeg_per_min=12000)]))
+    bench.board_c = [200.0, 200.0]
+    bench.to_armed().press()
+    bench.until(rs.COOL)
+    seen = []
+    for degc_per_min in (0, 105, 150, 105, 75):
+        for _ in range(120):
+            bench.board_c = [bench.board_c[0] - degc_per_min / 600] * 2
+            bench.tick()
+        seen.append(bench.record.outputs & record.OUT_FAN != 0)
+    assert seen == [True, True, False, False, True]
 
 
 def test_device_without_a_fan_drives_none():

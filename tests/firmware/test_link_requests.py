@@ -52,6 +52,25 @@ def test_largest_plan_goes_over_the_wire():
     assert wire.read_plan(len(plan)) == plan
 
 
+def test_shorter_plan_may_follow_a_longer_one():
+    wire = connected()
+    short = build_plan([hold(6000, 10), cool()])
+    assert len(short) < len(wire.bench.plan)
+    for plan in (wire.bench.plan, short, wire.bench.plan):
+        assert wire.write_plan(plan) == ("DONE", b"")
+        assert wire.read_plan(len(plan)) == plan
+
+
+def test_part_at_the_beginning_starts_anew():
+    wire = connected()
+    plan = wire.bench.plan
+    for at in (0, 100):
+        wire.ask(ms.PLAN_WRITE, struct.pack("<H", at) + plan[at : at + 100])
+    wire.ask(ms.PLAN_WRITE, struct.pack("<H", 0) + plan[:100])
+    beyond = struct.pack("<H", 200) + plan[200:300]
+    assert wire.ask(ms.PLAN_WRITE, beyond) == ("BAD_LENGTH", b"")
+
+
 def test_bad_plan_is_refused_with_its_fault():
     wire = connected()
     plan = patch_plan(wire.bench.plan, kp0_q8=layout.MAX_KP_Q8 + 1)
@@ -196,6 +215,18 @@ def test_backfill_of_ticks_that_have_not_been_sends_nothing():
     assert wire.ask(ms.BACKFILL, struct.pack("<I", 2**32 - 1))[0] == "DONE"
     wire.tick(5)
     assert wire.records(ms.BACKFILL_BLOCK) == []
+
+
+def test_wanted_records_go_out_without_a_tick():
+    """A port that waits for acknowledgements makes no ticks; the lost record must still come."""
+    wire = Wire().to_run()
+    wire.renews = False
+    wire.tick(8)
+    first = wire.machine.tick - 5
+    wire.feed(wire.frame(ms.BACKFILL, struct.pack("<I", first)))
+    for _ in range(3):
+        wire.turn_without_tick()
+    assert wire.records(ms.BACKFILL_BLOCK) == list(range(first, wire.machine.tick))
 
 
 def test_malformed_backfill_is_refused():

@@ -47,6 +47,11 @@ def knot(row, **changed):
     return patch_plan(GOOD, "knot", row, **changed)
 
 
+def bent(second, third):
+    """Return a ramp with three knots, the last rise 140 degC."""
+    return dict(kind=layout.RAMP, target_cdeg=14500, knots=[(0, 0), (second, 500), (third, 14500)])
+
+
 # One change each to a plan that is fine, and the row of PLAN_FAULTS that must name it.
 UNFIT = {
     "one bit flipped": (GOOD[:-1] + bytes([GOOD[-1] ^ 1]), layout.PLAN_DAMAGED),
@@ -114,6 +119,10 @@ UNFIT = {
     "stage with knots beyond the last": (stage(2, first_knot=5), layout.PLAN_KNOTS),
     "stage that starts late": (knot(0, tick=1), layout.PLAN_KNOTS),
     "knots at the same tick": (knot(1, tick=0), layout.PLAN_KNOTS),
+    "later knots at the same tick": (
+        build_plan([bent(100, 100), cool()]), layout.PLAN_KNOTS,
+    ),
+    "knots that go back": (build_plan([bent(100, 99), cool()]), layout.PLAN_KNOTS),
     "knots later than a day": (knot(3, tick=layout.MAX_LONGEST_TICKS + 1), layout.PLAN_KNOTS),
     "knot above the peak": (knot(1, setpoint_cdeg=9001), layout.PLAN_KNOTS),
     "knot below absolute zero": (knot(1, setpoint_cdeg=-27000), layout.PLAN_KNOTS),
@@ -143,6 +152,12 @@ FIT = {
         [dict(kind=layout.RAMP, target_cdeg=5000, knots=[(n, 5000) for n in range(512)]), cool()]
     ),
     "steepest slope that can be interpolated": build_plan([ramp(0, 14000, 38000), cool()]),
+    "steep slope late in a long stage": build_plan([bent(500000, 500100), cool()]),
+    "last knot after a whole day": build_plan(
+        [bent(layout.MAX_LONGEST_TICKS - 100, layout.MAX_LONGEST_TICKS), cool()]
+    ),
+    "stage of a whole day": stage(2, longest_ticks=layout.MAX_LONGEST_TICKS),
+    "last of the roles": header(role1=layout.ROLE_PAIR),
     "only cooling": build_plan([cool()]),
     "feedforward at full power": knot(1, feedforward0_q15=FULL_POWER_Q15),
 }  # fmt: skip

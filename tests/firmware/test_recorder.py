@@ -60,6 +60,18 @@ def test_faults_of_all_channels_have_their_own_place():
     assert SENSOR_STALE < 16
 
 
+def test_every_zone_and_channel_has_its_own_field():
+    machine = Bench().machine
+    machine.demand_q15[:] = [11, 12, 13, 14]
+    machine.readings.cdeg[:] = range(21, 29)
+    machine.readings.cold_cdeg[:] = range(31, 39)
+    out = bytearray(record.MAX_RECORD)
+    said = decode_record(bytes(out[: pack_record(machine, out)]))
+    assert said.demands_q15() == [11, 12, 13, 14]
+    assert said.channels_cdeg() == list(range(21, 29))
+    assert [getattr(said, f"cold{channel}_cdeg") for channel in range(8)] == list(range(31, 39))
+
+
 def test_slot_is_the_same_as_the_packed_record():
     bench, recorder = Bench(), Recorder()
     bench.renews = False  # the bench has forgotten its requests by the time this recorder looks
@@ -87,6 +99,14 @@ def test_release_frees_up_to_the_acknowledged_tick():
     assert kept(recorder) == list(range(13, 21)) and recorder.unacknowledged() == 8
     recorder.release(20)
     assert kept(recorder) == [] and recorder.unacknowledged() == 0
+
+
+def test_records_may_be_released_one_by_one():
+    bench, recorder = Bench(), Recorder()
+    record_ticks(recorder, bench, 5)
+    for tick in range(1, 6):
+        recorder.release(tick)
+        assert kept(recorder) == list(range(tick + 1, 6))
 
 
 def test_release_of_old_or_future_ticks_changes_nothing():

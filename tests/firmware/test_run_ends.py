@@ -78,7 +78,8 @@ def test_stop_is_taken_in_every_state(state):
     assert bench.state == (rs.TRIPPED if state == rs.TRIPPED else rs.COOL)
     bench.board_c = [25.0, 25.0]
     bench.tick(LEAST_COOL_TICKS + HANDLING_TICKS)
-    verdict = rs.TRIPPED if state == rs.TRIPPED else rs.STOPPED
+    # a trip stays one, and a run that was cooling already had finished its heating
+    verdict = {rs.TRIPPED: rs.TRIPPED, rs.COOL: rs.FINISHED}.get(state, rs.STOPPED)
     assert bench.state == verdict and bench.record.verdict == verdict
 
 
@@ -100,6 +101,14 @@ def test_lost_pc_link_in_every_state(state):
         assert bench.state == rs.LOADED
     else:
         assert bench.state == before
+
+
+def test_stopped_run_shows_that_it_cools():
+    bench = Bench().to_run()
+    bench.stop()
+    bench.tick(4)
+    assert bench.record.stage == 4 and bench.record.stage_elapsed == 4
+    assert bench.record.stage_tick == 0 and bench.record.demand0_q15 == 0
 
 
 def test_link_that_comes_back_does_not_resume():

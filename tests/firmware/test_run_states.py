@@ -99,21 +99,13 @@ def test_a_new_run_needs_its_plan_stored_again():
 
 
 @pytest.mark.parametrize("verdict", ENDS)
-def test_bad_verdict_stays_through_the_cooling(verdict):
+def test_only_a_trip_changes_the_verdict_of_a_cooling(verdict):
     life = Life()
     life.state = rs.RUN
     life.end_heating(verdict)
     assert (life.state, life.verdict) == (rs.COOL, verdict)
-    for later in ENDS:
+    for later in (rs.FINISHED, rs.STOPPED, rs.LINK_LOST):
         life.end_heating(later)
-        if verdict != rs.FINISHED:
-            assert life.verdict == verdict
-    assert life.state == rs.COOL
-
-
-def test_finished_run_that_is_stopped_while_cooling_was_stopped():
-    life = Life()
-    life.state = rs.RUN
-    life.end_heating(rs.FINISHED)
-    life.end_heating(rs.STOPPED)
-    assert life.verdict == rs.STOPPED
+        assert life.verdict == verdict
+    life.end_heating(rs.TRIPPED)
+    assert (life.state, life.verdict) == (rs.COOL, rs.TRIPPED)

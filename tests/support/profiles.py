@@ -26,7 +26,6 @@ longest_s = 480
 [[stages]]
 kind = "hold"
 for_s = {for_s}
-band_c = 8
 """
     asks = f'[[stages]]\nkind = "wait"\nprompt = "{prompt}"\nlongest_s = 300\n' if prompt else ""
     return HEAD + stages + asks + COOL

@@ -70,7 +70,13 @@ class Wire:
             self.machine.sample_to_drive()
             self.recorder.pack(self.machine)
             self.link.after_tick()
+            self.link.send_wanted_again()
             self._listen()
+
+    def turn_without_tick(self):
+        """Let the device take a turn in which only the wire moved."""
+        self.link.send_wanted_again()
+        self._listen()
 
     def renew(self, tick=None, **header):
         """Acknowledge the newest record, outside the order of sequence numbers."""

@@ -74,7 +74,7 @@ def compile_plan(
         "knots": len(knots),
         "peak_cdeg": peak_cdeg(profile),
         "longest_run_ticks": longest_run_ticks(stage_spans),
-        "handling_cdeg": HANDLING_CDEG,
+        "handling_cdeg": min(HANDLING_CDEG, to_cdeg(profile.stages[-1].below_c)),
         "fan_below_cdeg": to_cdeg(find_alloy(profile.alloy).solidus_c - SOLIDUS_MARGIN.value),
         **_channel_fields(profile, channels, ceilings_cdeg),
         **_zone_fields(channels[profile.control_sensor()], gains or Gains(), power_cap),
@@ -159,10 +159,10 @@ def _stage_fields(span: Span) -> dict[str, int]:
     stage = span.stage
     if isinstance(stage, Cool):
         return {"fastest_cdeg_per_min": round(stage.fastest_c_per_s * 100 * 60)}
-    fields = {"band_cdeg": to_cdeg(_or(stage.band_c, DEFAULT_BAND_C))}
     if isinstance(stage, Wait):
-        fields["remind_ticks"] = to_ticks(_or(stage.remind_s, DEFAULT_REMIND_S))
-    else:
+        return {"remind_ticks": to_ticks(_or(stage.remind_s, DEFAULT_REMIND_S))}
+    fields = {"band_cdeg": to_cdeg(_or(stage.band_c, DEFAULT_BAND_C))}
+    if isinstance(stage, Ramp):
         fields["hold_back_cdeg"] = to_cdeg(_or(stage.hold_back_c, DEFAULT_HOLD_BACK_C))
     return fields
 

@@ -73,7 +73,6 @@ class Hold(_Strict):
     kind: Literal["hold"]
     for_s: float = _limited("for_s")
     band_c: float | None = _limited("band_c", None)
-    hold_back_c: float | None = _limited("hold_back_c", None)
     longest_s: float | None = _limited("longest_s", None)
 
 
@@ -86,7 +85,6 @@ class Wait(_Strict):
     ]
     longest_s: float = _limited("longest_s")
     remind_s: float | None = _limited("remind_s", None)
-    band_c: float | None = _limited("band_c", None)
 
 
 class Cool(_Strict):

@@ -54,7 +54,7 @@ def test_the_bytes_have_the_contract_layout():
     sizes = struct.calcsize(HEADER) + 5 * struct.calcsize(STAGE) + 7 * struct.calcsize(KNOT)
     assert len(data) == sizes + 4
     hold = struct.unpack_from(STAGE, data, struct.calcsize(HEADER) + struct.calcsize(STAGE))
-    assert hold == (1, 255, 0, 0, 8800, 300, 800, 0, 0, 0, 2400, 2, 2)
+    assert hold == (1, 255, 0, 0, 8800, 300, 0, 0, 0, 0, 2400, 2, 2)
 
 
 def test_the_crc_is_the_802_3_one_little_endian():
@@ -105,7 +105,8 @@ def test_stages_say_what_the_profile_says():
     # default longest: 1.5 x planned or 120 s more, whichever is longer
     assert [ramp["longest_ticks"], hold["longest_ticks"]] == [1134 + 1200, 2400]
     assert [wait["longest_ticks"], wait["remind_ticks"], wait["prompt"]] == [3000, 300, 0]
-    assert [soak["band_cdeg"], soak["hold_back_cdeg"]] == [300, 800]
+    assert [ramp["band_cdeg"], ramp["hold_back_cdeg"]] == [300, 800]
+    assert soak["band_cdeg"] == 300
     assert [cool["fastest_cdeg_per_min"], cool["longest_ticks"]] == [12000, 0]
     longest = sum(row["longest_ticks"] for row in plan.stages) + 2 * 36000
     assert plan.header["longest_run_ticks"] == longest
@@ -115,8 +116,8 @@ def test_what_the_profile_gives_comes_before_the_defaults():
     extra = "band_c = 5\nhold_back_c = 12\nlongest_s = 1000\n"
     ramp = decode_plan(compiled(changed(RAMP, RAMP + extra))).stages[0]
     assert (ramp["band_cdeg"], ramp["hold_back_cdeg"], ramp["longest_ticks"]) == (500, 1200, 10000)
-    wait = decode_plan(compiled(changed(WAIT, WAIT + "remind_s = 45\nband_c = 8\n"))).stages[2]
-    assert (wait["remind_ticks"], wait["band_cdeg"]) == (450, 800)
+    wait = decode_plan(compiled(changed(WAIT, WAIT + "remind_s = 45\n"))).stages[2]
+    assert (wait["remind_ticks"], wait["band_cdeg"]) == (450, 0)
 
 
 def test_waits_are_numbered_and_their_prompts_found():
