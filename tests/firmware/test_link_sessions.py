@@ -285,7 +285,7 @@ def test_ten_damaged_frames_in_a_minute_are_borne():
     assert not wire.link.is_bad() and wire.machine.life.state == rs.RUN
 
 
-@pytest.mark.parametrize("lead_in", range(0, 600, 97))
+@pytest.mark.parametrize("lead_in", [0, 97, 300, 598, 599])
 def test_eleven_at_once_make_the_link_bad_and_the_lease_runs_out(lead_in):
     wire = Wire().to_run()
     while wire.machine.tick % 600 != lead_in:
