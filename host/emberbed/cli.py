@@ -23,6 +23,7 @@ from emberbed.cli_common import (
     Port,
     StoreFile,
     fail,
+    forget_output,
     out,
     print_json,
     survive_any_terminal,
@@ -92,7 +93,10 @@ def run(
         )
         request = RunRequest(profile_file, device, virtual, press, page)
         result = _run(request, store, Console(stderr=json_answer))
-    _tell_result(result, json_answer)
+    try:
+        _tell_result(result, json_answer)
+    except (OSError, typer.Exit):  # nobody reads; what the run came to must not depend on that
+        forget_output()
     raise typer.Exit(result.outcome.exit_code)
 
 

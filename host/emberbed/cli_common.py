@@ -1,9 +1,10 @@
 """What every command shares: output that survives any terminal, failures, options."""
 
 import json
+import os
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated, Any, NoReturn
@@ -31,17 +32,39 @@ MOST_SEED = 2**31 - 1  # what any store and any interpreter takes
 
 def out(text: str) -> None:
     """Write a line to standard output."""
-    typer.echo(text)
+    with writing_out():
+        typer.echo(text)
 
 
 def print_json(answer: Any) -> None:
     out(json.dumps(answer, indent=1, ensure_ascii=False))
 
 
+@contextmanager
+def writing_out() -> Iterator[None]:
+    """Tell in one sentence when standard output takes nothing, and leave.
+
+    A reader that has seen enough (a closed pipe) needs no sentence: typer ends the program then.
+    """
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        forget_output()
+        fail([f"Standard output cannot be written ({error.strerror}): send it somewhere else"])
+
+
+def forget_output() -> None:
+    """Write to standard output no more: Python would try once more at the end, and fail again."""
+    sys.stdout = open(os.devnull, "w")  # noqa: SIM115  (the end of the program closes it)
+
+
 def fail(sentences: list[str], code: int = EXIT_REFUSED) -> NoReturn:
-    """Write each sentence to standard error and leave."""
-    for sentence in sentences:
-        typer.echo(sentence, err=True)
+    """Write each sentence to standard error and leave; the code counts even if nobody can read."""
+    with suppress(OSError):
+        for sentence in sentences:
+            typer.echo(sentence, err=True)
     raise typer.Exit(code)
 
 

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from emberbed.cli_common import Json, StoreFile, fail, out, print_json, told
+from emberbed.cli_common import Json, StoreFile, fail, out, print_json, told, writing_out
 from emberbed.report import display
 from emberbed.run_table import run_table
 from emberbed.store.export import write_csv
@@ -31,7 +31,8 @@ def list_runs(store: StoreFile = None, json_answer: Json = False) -> None:
     if json_answer:
         print_json([_as_json(run) for run in runs])
         return
-    columns = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+    in_terminal = sys.stdout is not None and sys.stdout.isatty()
+    columns = shutil.get_terminal_size().columns if in_terminal else None
     for line in run_table(runs, columns):
         out(line)
 
@@ -75,15 +76,23 @@ def export(
     with told(), RunStore.open(store, create=False) as run_store:
         stored = run_store.run(run)
         if to is None:
-            if isinstance(sys.stdout, TextIOWrapper):
-                sys.stdout.reconfigure(newline="")  # the CSV brings its own line ends
-            write_csv(run_store, stored.id, sys.stdout)
+            _export_to_output(run_store, stored.id)
             return
         try:
             with to.open("w", encoding="utf-8", newline="") as stream:
                 write_csv(run_store, stored.id, stream)
         except OSError as error:
             fail([f"{to} cannot be written ({error.strerror}): name another file"])
+
+
+def _export_to_output(run_store: RunStore, run_id: int) -> None:
+    if sys.stdout is None:
+        fail(["There is no standard output here: name a file with --to"])
+    if isinstance(sys.stdout, TextIOWrapper):
+        sys.stdout.reconfigure(newline="")  # the CSV brings its own line ends
+    with writing_out():
+        write_csv(run_store, run_id, sys.stdout)
+        sys.stdout.flush()
 
 
 @app.command()

@@ -7,6 +7,7 @@ import struct
 from dataclasses import dataclass
 from zlib import crc32
 
+from emberbed.plain_text import printable
 from emberbed_fw import settings as layout
 from emberbed_fw.units import CHANNELS, ZONES
 
@@ -43,6 +44,15 @@ class DeviceDescription:
         """Return all eight names, '' for an absent channel."""
         return [channel.name for channel in self.channels]
 
+    def fitted_names(self) -> dict[int, str]:
+        """Return the fitted channels by number, each with a name of its own for people."""
+        names: dict[int, str] = {}
+        for number, channel in enumerate(self.channels):
+            if channel.converter != layout.CONVERTER_NAMES[layout.CONVERTER_ABSENT]:
+                name = channel.name or f"channel{number}"
+                names[number] = f"{name}_{number}" if name in names.values() else name
+        return names
+
     def ceilings_cdeg(self) -> list[int]:
         return [channel.ceiling_cdeg for channel in self.channels]
 
@@ -67,7 +77,7 @@ def decode_settings(block: bytes) -> DeviceDescription:
 def _channel(block: bytes, number: int) -> Channel:
     at = layout.HEADER_BYTES + number * layout.CHANNEL_BYTES
     converter, _, offset, gain, ceiling, name = struct.unpack_from(layout.CHANNEL, block, at)
-    text = name.rstrip(b"\0").decode("ascii", "replace")
+    text = printable(name.rstrip(b"\0").decode("ascii", "replace"))
     kind = layout.CONVERTER_NAMES[min(converter, len(layout.CONVERTER_NAMES) - 1)]
     return Channel(text if converter else "", kind, ceiling, offset, gain)
 

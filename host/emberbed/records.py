@@ -21,8 +21,11 @@ class TickRecord(_Fixed):
 
     def channel_cdeg(self, channel: int) -> int | None:
         """Return the reading of `channel` in hundredths of a degree C, or None."""
-        reading = getattr(self, f"channel{channel}_cdeg")
-        return None if reading == NO_READING_CDEG else reading
+        return _known(getattr(self, f"channel{channel}_cdeg"))
+
+    def asked_cdeg(self) -> int | None:
+        """Return the setpoint in hundredths of a degree C, or None."""
+        return _known(self.setpoint_cdeg)
 
     def channels_cdeg(self) -> list[int | None]:
         return [self.channel_cdeg(channel) for channel in range(CHANNELS)]
@@ -34,6 +37,10 @@ class TickRecord(_Fixed):
 
     def demands_q15(self) -> list[int]:
         return [getattr(self, f"demand{zone}_q15") for zone in range(ZONES)]
+
+
+def _known(cdeg: int) -> int | None:
+    return None if cdeg == NO_READING_CDEG else cdeg
 
 
 def decode_record(record: bytes) -> TickRecord:

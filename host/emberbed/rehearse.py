@@ -20,7 +20,7 @@ from emberbed.report import display
 from emberbed.report.series import series_of
 from emberbed.report.series_chart import series_chart
 from emberbed.report.summary import RunSummaryFigures, summarise
-from emberbed_fw.units import TICKS_PER_S
+from emberbed_fw.units import FULL_POWER_Q15, TICKS_PER_S
 from emberbed_sim.bench_device import bench_settings
 from emberbed_sim.closed_loop import ClosedLoop, Operator
 from emberbed_sim.faults import FaultEvent, parse_fault
@@ -45,7 +45,7 @@ class Rehearsal:
         return OUTCOMES[self.records[-1].state].state
 
     def names(self) -> dict[int, str]:
-        return {n: name for n, name in enumerate(self.description.channel_names()) if name}
+        return self.description.fitted_names()
 
 
 def bench_of(profile_file: ProfileFile) -> BenchParameters:
@@ -66,8 +66,7 @@ def rehearse(
     loop = ClosedLoop(settings, prepared.plan, heater, Operator(), tuple(faults))
     raw_records = list(loop.run())
     records = [decode_record(raw) for raw in raw_records]
-    names = {n: name for n, name in enumerate(description.channel_names()) if name}
-    story = Story(decode_plan(prepared.plan), prepared.prompts, names)
+    story = Story(decode_plan(prepared.plan), prepared.prompts, description.fitted_names())
     events = [
         (record.tick, kind, sentence)
         for record in records
@@ -83,13 +82,16 @@ def predicted_curve(rehearsal: Rehearsal, every_s: float = 1.0) -> list[dict[str
     rows = []
     for record in rehearsal.records[::step]:
         row: dict[str, float | None] = {"seconds": (record.tick - first) / TICKS_PER_S}
-        row["setpoint_c"] = record.setpoint_cdeg / 100 if record.setpoint_cdeg > -27000 else None
+        row["setpoint_c"] = _degrees(record.asked_cdeg())
         for channel, name in rehearsal.names().items():
-            reading = record.channel_cdeg(channel)
-            row[f"{name}_c"] = None if reading is None else reading / 100
-        row["power_percent"] = round(100 * record.demand0_q15 / 32768, 1)
+            row[f"{name}_c"] = _degrees(record.channel_cdeg(channel))
+        row["power_percent"] = round(100 * record.demand0_q15 / FULL_POWER_Q15, 1)
         rows.append(row)
     return rows
+
+
+def _degrees(cdeg: int | None) -> float | None:
+    return None if cdeg is None else cdeg / 100
 
 
 def rehearse_by_name(name: str, seed: int, faults: Sequence[str]) -> Rehearsal:

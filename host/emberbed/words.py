@@ -31,7 +31,7 @@ STATES = {
 VERDICTS = {
     "open": "Not ended yet: the run is still being recorded.",
     "finished": "Finished: every stage ran to its end.",
-    "stopped": "Stopped: a person ended the run before its last stage.",
+    "stopped": "Stopped: a person ended the run before it was through.",
     "tripped": "Tripped: the device switched heat off by itself.",
     "link_lost": "PC link lost: the device switched heat off because nobody answered for it.",
     "refused": "Refused: the device did not start the run, nothing was heated.",

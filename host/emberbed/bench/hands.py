@@ -6,7 +6,7 @@ over its own control channel; a real one has to be pressed.
 
 import signal
 import time
-from types import FrameType, TracebackType
+from types import FrameType
 
 from emberbed.bench.keys import Keys
 from emberbed.bench.virtual import VirtualDevice
@@ -17,6 +17,7 @@ from emberbed_fw.units import NONE, TICKS_PER_S
 BUTTON_KEY = "b"
 ANSWER_KEYS = "\n "
 SETTLE_S = 0.7  # keys within it were meant for something else
+PRESS_HEARD_S = 5  # a press that the device has not taken by then is made again
 SCRIPT_ANSWERS_AFTER_S = 20.0  # simulated seconds a person would need for the work
 
 
@@ -31,12 +32,7 @@ class StopSignal:
         self._before = signal.signal(signal.SIGINT, self._note)
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        failure: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         signal.signal(signal.SIGINT, self._before)  # type: ignore[arg-type]
 
     def _note(self, _number: int, _frame: FrameType | None) -> None:
@@ -49,14 +45,14 @@ class ScriptedHand:
     def __init__(self, virtual: VirtualDevice, stop: StopSignal) -> None:
         self._virtual = virtual
         self._stop = stop
-        self._pressed_at = -1
+        self._heard_by_tick = -1
         self._asked_since = 0
         self._prompt = NONE
 
     def answers(self, record: TickRecord) -> int | None:
-        if record.waits_for == rs.WAITS_PRESS and record.tick > self._pressed_at:
+        if record.waits_for == rs.WAITS_PRESS and record.tick > self._heard_by_tick:
             self._virtual.hold_button()
-            self._pressed_at = record.tick + 5 * TICKS_PER_S
+            self._heard_by_tick = record.tick + PRESS_HEARD_S * TICKS_PER_S
         if record.prompt != self._prompt:
             self._prompt = record.prompt
             self._asked_since = record.tick

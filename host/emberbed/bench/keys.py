@@ -2,7 +2,7 @@
 
 import sys
 from collections.abc import Callable
-from types import TracebackType
+from contextlib import suppress
 
 
 class Keys:
@@ -19,12 +19,7 @@ class Keys:
             self._poll, self._restore = _windows_keys() if sys.platform == "win32" else _tty_keys()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        failure: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         self._restore()
 
     def pressed(self) -> str:
@@ -43,10 +38,17 @@ def _tty_keys() -> tuple[Callable[[], str], Callable[[], None]]:
     tty.setcbreak(handle)  # keys at once; Ctrl-C still interrupts
 
     def poll() -> str:
-        ready, _, _ = select.select([handle], [], [], 0)
-        return os.read(handle, 64).decode(errors="ignore") if ready else ""
+        try:
+            ready, _, _ = select.select([handle], [], [], 0)
+            return os.read(handle, 64).decode(errors="ignore") if ready else ""
+        except OSError:  # the terminal is gone; the run stays
+            return ""
 
-    return poll, lambda: termios.tcsetattr(handle, termios.TCSADRAIN, before)
+    def restore() -> None:
+        with suppress(termios.error):
+            termios.tcsetattr(handle, termios.TCSADRAIN, before)
+
+    return poll, restore
 
 
 def _windows_keys() -> tuple[Callable[[], str], Callable[[], None]]:

@@ -22,7 +22,7 @@ from emberbed.bench.story import Story
 from emberbed.records import TickRecord
 from emberbed_fw import run_states as rs
 from emberbed_fw.trip_codes import NO_TRIP
-from emberbed_fw.units import NO_READING_CDEG, TICKS_PER_S
+from emberbed_fw.units import TICKS_PER_S
 
 REDRAW_S = 0.125
 CURVE_ROWS = 6
@@ -91,8 +91,7 @@ class LivePanel:
                 return
             self._curve_began = self._story.seconds_of(record.tick)
             self._curve_second = second - 1
-        asked = record.setpoint_cdeg
-        pair = (record.channel_cdeg(self._control), None if asked == NO_READING_CDEG else asked)
+        pair = (record.channel_cdeg(self._control), record.asked_cdeg())
         self._curve += [pair] * (second - self._curve_second)
         self._curve_second = second
 

@@ -14,7 +14,7 @@ from emberbed_fw import record as layout
 from emberbed_fw import run_states as rs
 from emberbed_fw.safety_limits import HANDLING_CDEG
 from emberbed_fw.trip_codes import WITHHELD_STATE
-from emberbed_fw.units import FULL_POWER_Q15, NO_READING_CDEG, NONE
+from emberbed_fw.units import FULL_POWER_Q15, NONE
 
 BARE_HANDS_CDEG = 4300  # ISO 13732-1 table 1, any material for 8 h or more; from memory
 BAR_CELLS = 20
@@ -85,8 +85,9 @@ def touch_text(record: TickRecord, channels: list[int]) -> Text:
 def _board(record: TickRecord, story: Story, control: int) -> Text:
     text = Text()
     text.append(degrees(record.channel_cdeg(control)), style="bold")
-    if record.setpoint_cdeg != NO_READING_CDEG:
-        text.append(f"   asked for {degrees(record.setpoint_cdeg)}")
+    asked = record.asked_cdeg()
+    if asked is not None:
+        text.append(f"   asked for {degrees(asked)}")
     for channel, name in story.names.items():
         if channel != control:
             text.append(f"   {name} {degrees(record.channel_cdeg(channel))}", style="dim")

@@ -47,10 +47,8 @@ def read_description(device: Device) -> tuple[bytes, DeviceDescription]:
         raise NotReady([f"{device.url}: {error}"]) from None
 
 
-def judge(profile_file: ProfileFile, description: DeviceDescription | None) -> list[Finding]:
-    """Return what `check` finds, with the device's channels and watts where they are known."""
-    if description is None:
-        return check_profile(profile_file)
+def judge(profile_file: ProfileFile, description: DeviceDescription) -> list[Finding]:
+    """Return what `check` finds, with the device's channels and watts."""
     return check_profile(
         profile_file,
         description.channel_names(),

@@ -91,11 +91,17 @@ class BenchRun:
 
     def take(self, events: list[Event]) -> None:
         """Store what came, acknowledge it, then show it."""
-        records = [event for event in events if isinstance(event, Record)]
+        records = [event.raw for event in events if isinstance(event, Record)]
+        broken: LinkError | None = None
         for first in range(0, len(records), MOST_RECORDS):
-            self._commit([record.raw for record in records[first : first + MOST_RECORDS]])
+            try:
+                self._commit(records[first : first + MOST_RECORDS])
+            except LinkError as error:  # what has come is stored, even if nobody hears of it
+                broken = error
         for event in events:
             self._note_trouble(event)
+        if broken is not None:
+            raise broken
 
     def watch(self, plan: bytes) -> Outcome:
         """Follow the armed run until the board may be handled, or the person leaves.
@@ -123,6 +129,8 @@ class BenchRun:
             )
 
     def _lose_link(self, error: LinkError) -> None:
+        if self.outcome is not None:  # the record is whole: nothing is lost any more
+            return
         gone = self._why_gone()
         if gone is None:
             self._tell("link", f"{error}. {ALONE}")
@@ -226,7 +234,7 @@ class BenchRun:
             self._tell("damage", f"{event.count} frames arrived damaged and were dropped.")
         elif isinstance(event, (SessionLost, WrongVersion)):
             self._tell("link", "The device was reset, or taken over by another program.")
-            self.outcome = self._verdict_so_far(LINK_LOST)
+            self.outcome = self.outcome or self._verdict_so_far(LINK_LOST)
 
     def _tell(self, kind: str, sentence: str, tick: int | None = None) -> None:
         if tick is None and self._newest is not None:

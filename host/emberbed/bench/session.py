@@ -31,8 +31,8 @@ from emberbed.store.faults import StoreError
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import RunFacts
 
-BUTTON_KEY = "B holds the virtual device's button"
-KEYS = "Enter answers a prompt, Ctrl-C takes the heat away."
+BUTTON_HINT = "B holds the virtual device's button"
+KEYS_HINT = "Enter answers a prompt, Ctrl-C takes the heat away."
 
 
 class RecordFailed(Exception):
@@ -70,10 +70,6 @@ class _Bench:
     settings: bytes
     description: DeviceDescription
     prepared: Prepared
-
-    def names(self) -> dict[int, str]:
-        names = self.description.channel_names()
-        return {channel: name for channel, name in enumerate(names) if name}
 
 
 def run_profile(request: RunRequest, store: RunStore, console: Console) -> RunResult:
@@ -152,11 +148,12 @@ def _watch(
 ) -> Outcome:
     """Arm and follow the run to its end, which is then stored."""
     plan, virtual = bench.prepared.plan, bench.virtual
-    story = Story(decode_plan(plan), bench.prepared.prompts, bench.names())
+    story = Story(decode_plan(plan), bench.prepared.prompts, bench.description.fitted_names())
     script = virtual if request.scripted else None
     with Keys() as keys, _screen(bench, story, run_id, console, stop) as screen:
         if keys.from_terminal and not script and isinstance(screen, PlainLines):
-            screen.tell(None, "keys", KEYS if virtual is None else f"{BUTTON_KEY}, {KEYS}")
+            hint = KEYS_HINT if virtual is None else f"{BUTTON_HINT}, {KEYS_HINT}"
+            screen.tell(None, "keys", hint)
         hand = ScriptedHand(script, stop) if script else PersonAtKeyboard(keys, virtual, stop)
         why_gone = virtual.why_ended if virtual else lambda: None
         run = BenchRun(bench.device, store, run_id, story, screen, hand, why_gone)

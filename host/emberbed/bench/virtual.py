@@ -60,16 +60,23 @@ class VirtualDevice:
         command = [sys.executable, "-m", "emberbed_sim.virtual_device", *bench.arguments()]
         # a file, as a full pipe would block the process
         self._complaints = tempfile.TemporaryFile()  # noqa: SIM115  (close() does)
-        self._process = subprocess.Popen(
-            command,
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=self._complaints,
-            text=True,
-            # Ctrl-C in the terminal is for the host alone: the device must live on and cool
-            start_new_session=sys.platform != "win32",
-            creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
-        )
+        try:
+            self._process = subprocess.Popen(
+                command,
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=self._complaints,
+                text=True,
+                # Ctrl-C in the terminal is for the host alone: the device must live on and cool
+                start_new_session=sys.platform != "win32",
+                creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
+            )
+        except OSError as error:
+            self._complaints.close()
+            raise VirtualDeviceError(
+                f"The virtual device cannot be started ({error.strerror}): end other programs, then"
+                " try again"
+            ) from error
         try:
             ready = self._first_line()
         except BaseException:

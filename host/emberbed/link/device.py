@@ -10,7 +10,6 @@ renews). A failing link is a `LinkError`, a "no" of the device is `Refused`: one
 import secrets
 import time
 from collections.abc import Callable
-from types import TracebackType
 
 from emberbed.link.blocks import block_crc, read_payloads, write_payloads
 from emberbed.link.events import Event, Greeting, Reply, Silent, WrongVersion
@@ -85,12 +84,7 @@ class Device:
     def __enter__(self) -> "Device":
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        failure: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         self.close()
 
     @property
@@ -135,8 +129,8 @@ class Device:
         stored = self._read_block(messages.PLAN_READ, len(plan))
         if stored != plan:
             raise LinkError(
-                f"The plan read back from {self.url} is not the one that was sent: send it again, "
-                "and if that repeats itself, replace the device"
+                f"What the device at {self.url} stored is not the profile that was sent: start the "
+                "run again, and if that repeats itself, replace the device"
             )
 
     def arm(self, plan: bytes, attendance: int = messages.ATTEND_HOST) -> None:
@@ -214,9 +208,8 @@ class Device:
             piece = self.ask(message_type, payload).data
             if len(piece) != count:
                 raise LinkError(
-                    f"{self.url} answered {messages.MESSAGE_NAMES[message_type]} with "
-                    f"{len(piece)} bytes instead of {count}: install the firmware that belongs to "
-                    "this program on the device"
+                    f"The device at {self.url} gave {len(piece)} bytes when asked for {count}: "
+                    "install the firmware that belongs to this program on the device"
                 )
             block += piece
         return block
@@ -232,9 +225,8 @@ class Device:
             self._session.abandon(message_type)
             raise
         if isinstance(answer, Silent):
-            name = messages.MESSAGE_NAMES[message_type]
             raise LinkError(
-                f"The device at {self.url} does not answer ({name}): "
+                f"The device at {self.url} does not answer any more: "
                 "check the cable and the device's power, then connect again"
             )
         if answer.refusal != messages.DONE:

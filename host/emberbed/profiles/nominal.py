@@ -25,11 +25,6 @@ def nominal_curve(plan: Plan) -> list[Point]:
     return points
 
 
-def nominal_seconds(plan: Plan) -> float:
-    """Return how long the whole curve is."""
-    return nominal_curve(plan)[-1][0]
-
-
 def _corners(plan: Plan, number: int, level_cdeg: int) -> list[tuple[float, int]]:
     """Return (seconds within the stage, setpoint in hundredths of a degree C)."""
     stage = plan.stages[number]

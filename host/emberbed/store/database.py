@@ -16,6 +16,7 @@ import platformdirs
 from emberbed.store import schema
 from emberbed.store.chain import Stored
 from emberbed.store.faults import StoreError, told
+from emberbed.store.transaction import transaction
 
 STORE_VARIABLE = "EMBERBED_STORE"
 BUSY_S = 5.0
@@ -25,6 +26,20 @@ def default_path() -> Path:
     """Return the place of the store: $EMBERBED_STORE, else the user's data folder."""
     named = os.environ.get(STORE_VARIABLE)
     return Path(named) if named else platformdirs.user_data_path("emberbed") / "runs.sqlite"
+
+
+def check_exists(path: Path) -> None:
+    """Raise StoreError when there is no file at `path`, or nobody may look for it."""
+    try:
+        path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        raise StoreError(
+            f"{path} does not exist; `emberbed run` makes a run store, --store names another"
+        ) from None
+    except OSError as error:
+        raise StoreError(
+            f"{path} cannot be opened ({error.strerror}); name another file with --store"
+        ) from error
 
 
 class Database:
@@ -63,15 +78,8 @@ class Database:
 
     @contextmanager
     def _transaction(self, begin: str) -> Iterator[None]:
-        with told(self.path):
-            self.connection.execute(begin)
-            try:
-                yield
-                self.connection.execute("COMMIT")
-            except BaseException:
-                if self.connection.in_transaction:
-                    self.connection.execute("ROLLBACK")
-                raise
+        with told(self.path), transaction(self.connection, begin):
+            yield
 
 
 def _make_folder_of(path: Path) -> None:

@@ -5,10 +5,8 @@ still shown, with numbers for names and without what only the header could tell.
 """
 
 from emberbed.device_description import DeviceDescription, decode_settings
-from emberbed.plain_text import printable
 from emberbed.profiles.compile import Plan, decode_plan
 from emberbed.store.runs import StoredRun
-from emberbed_fw.settings import CONVERTER_ABSENT, CONVERTER_NAMES
 from emberbed_fw.units import CHANNELS
 
 
@@ -33,9 +31,4 @@ def channel_names_of(run: StoredRun) -> dict[int, str]:
     description = description_of(run)
     if description is None:
         return {channel: f"channel{channel}" for channel in range(CHANNELS)}
-    names: dict[int, str] = {}
-    for channel, fitted in enumerate(description.channels):
-        if fitted.converter != CONVERTER_NAMES[CONVERTER_ABSENT]:
-            name = printable(fitted.name) or f"channel{channel}"
-            names[channel] = f"{name}_{channel}" if name in names.values() else name
-    return names
+    return description.fitted_names()

@@ -12,11 +12,12 @@ from dataclasses import asdict, fields
 from pathlib import Path
 from typing import TypeVar
 
+from emberbed.plain_text import printable
 from emberbed.records import TickRecord, decode_record
 from emberbed.store import chain, processes, schema
 from emberbed.store.audit import audit_run
 from emberbed.store.columns import decoded_columns
-from emberbed.store.database import Database, default_path
+from emberbed.store.database import Database, check_exists, default_path
 from emberbed.store.faults import StoreError, told
 from emberbed.store.runs import Gap, RunEnd, RunEvent, RunFacts, RunSummary, StoredRun, utc_now
 
@@ -63,10 +64,8 @@ class RunStore:
     def open(cls, path: Path | str | None = None, *, create: bool = True) -> "RunStore":
         """Open the store at `path` (None: the default place); `create` allows a new one."""
         place = Path(path) if path is not None else default_path()
-        if not create and not place.exists():
-            raise StoreError(
-                f"{place} does not exist; `emberbed run` makes a run store, --store names another"
-            )
+        if not create:
+            check_exists(place)
         return cls(Database(place))
 
     def close(self) -> None:
@@ -208,7 +207,8 @@ class RunStore:
         if run_id == "last":
             return StoreError(f"{self.path} has no runs yet; make one with: emberbed run PROFILE")
         return StoreError(
-            f"{self.path} has no run {run_id}; see those it has with: emberbed runs list"
+            f"{self.path} has no run {printable(run_id) or repr('')}; see those it has with:"
+            " emberbed runs list"
         )
 
     def _check_open(self, run_id: int) -> None:

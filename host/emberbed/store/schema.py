@@ -10,6 +10,7 @@ import sqlite3
 from pathlib import Path
 
 from emberbed.store.faults import StoreError
+from emberbed.store.transaction import transaction
 
 APPLICATION_ID = 0x45426564  # "EBed"
 
@@ -95,18 +96,13 @@ def migrate(connection: sqlite3.Connection, path: Path) -> None:
     version = _version_of(connection, path)
     if version == VERSION:
         return
-    connection.execute("BEGIN IMMEDIATE")
-    try:
+    with transaction(connection, "BEGIN IMMEDIATE"):
         version = _version_of(connection, path)  # another process may have been quicker
         for number, statements in MIGRATIONS:
             if number > version:
                 for statement in statements:
                     connection.execute(statement)
                 connection.execute(f"PRAGMA user_version = {number:d}")
-        connection.execute("COMMIT")
-    except BaseException:
-        connection.execute("ROLLBACK")
-        raise
 
 
 def _version_of(connection: sqlite3.Connection, path: Path) -> int:

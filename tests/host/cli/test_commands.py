@@ -81,7 +81,7 @@ def replace_run(monkeypatch, does):
     [
         (rs.FINISHED, 0, "Finished: every stage ran to its end. No limits exceeded."),
         (rs.TRIPPED, 3, "Tripped: the device switched heat off by itself."),
-        (rs.STOPPED, 4, "Stopped: a person ended the run before its last stage."),
+        (rs.STOPPED, 4, "Stopped: a person ended the run before it was through."),
         (rs.LINK_LOST, 5, "PC link lost"),
     ],
 )
