@@ -46,6 +46,7 @@ class CommandQueue:
         if self.filled + 2 + length > COMMAND_BYTES - kept * STOP_BYTES:
             return False
         at = self.filled
+        self.refusals[self.count] = ms.BUSY  # stands if the tick never comes to it
         self.octets[at] = kind
         self.octets[at + 1] = length
         for index in range(length):

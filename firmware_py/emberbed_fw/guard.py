@@ -115,13 +115,11 @@ class Guard:
                 )
 
     def _watch_current(self, flows):
-        if flows and self._last_driven == 0:
-            self._uncommanded += 1
+        if self._last_driven == 0:
+            # driven ticks in between say nothing: at half power no gap is three ticks long
+            self._uncommanded = self._uncommanded + 1 if flows else 0
             if self._uncommanded >= safety_limits.UNCOMMANDED_TICKS:
                 self.set_trip(trip_codes.HEAT_UNCOMMANDED)
-        else:
-            self._uncommanded = 0
-        if self._last_driven == 0:
             return
         if flows:
             self.heat_seen = 1

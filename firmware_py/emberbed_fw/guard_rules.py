@@ -18,11 +18,14 @@ def sensor_fault(readings, in_use):
 
 
 def too_hot(readings, in_use, limit_cdeg, ceiling_cdeg):
-    """Tell whether a configured channel is above the tightest of plan, settings and code."""
+    """Tell whether any fitted channel is above the ceilings of settings and code, or a configured
+    one above the plan's limit too."""
     for channel in range(CHANNELS):
-        if not in_use[channel] or readings.cdeg[channel] == NO_READING_CDEG:
+        if readings.cdeg[channel] == NO_READING_CDEG:
             continue
-        limit = min(limit_cdeg[channel], ceiling_cdeg[channel], safety_limits.HARD_CEILING_CDEG)
+        limit = min(ceiling_cdeg[channel], safety_limits.HARD_CEILING_CDEG)
+        if in_use[channel]:
+            limit = min(limit, limit_cdeg[channel])
         if not readings.cdeg[channel] <= limit:
             return True
     return False

@@ -7,7 +7,7 @@ only in states that a held button at the device has opened. Serves hazards H07 a
 
 from emberbed_fw import run_states as rs
 from emberbed_fw import safety_limits, trip_codes
-from emberbed_fw.plan import WAIT
+from emberbed_fw.plan import COOL, WAIT
 from emberbed_fw.trip_codes import NO_TRIP
 
 LONGEST_COOL_TICKS = 72000  # 2 h: a record that never ends is no record
@@ -145,7 +145,7 @@ class Life:
 
     def enter_stage(self, machine):
         """Let the state follow the sequencer's new stage."""
-        if machine.sequencer.setpoint_cdeg < safety_limits.LEAST_VALID_CDEG:
+        if machine.sequencer.kind() == COOL:
             self.end_heating(rs.FINISHED)
         elif machine.sequencer.kind() == WAIT:
             self.happen(rs.ASKS)
@@ -160,9 +160,10 @@ class Life:
         cool = seen and hottest < machine.handling_cdeg() and not stored_heat
         self._cool_ticks = self._cool_ticks + 1 if cool else 0
         self._blind_ticks = 0 if seen else self._blind_ticks + 1
+        blind = safety_limits.BLIND_COOL_TICKS if machine.energy_j else safety_limits.HANDLING_TICKS
         if (
             self._cool_ticks >= safety_limits.HANDLING_TICKS
-            or self._blind_ticks >= safety_limits.BLIND_COOL_TICKS
+            or self._blind_ticks >= blind
             or self._state_ticks >= LONGEST_COOL_TICKS
         ):
             self.happen(rs.END_EVENTS[self.verdict])

@@ -39,7 +39,8 @@ class Link:
         self._pending_kind = [0] * MAX_COMMANDS  # of the queued commands that want an answer
         self._pending_sequence = [0] * MAX_COMMANDS
         self._backfill_tick = 0
-        self._minute_damaged = 0
+        self._damage_ticks = [-TICKS_PER_MIN] * (ms.MAX_DAMAGED_PER_MIN + 1)  # of the last ones
+        self._damage_at = 0
         self._damaged_before = 0
         self._clean_ticks = TICKS_PER_MIN
         self._plan_bytes = BlockBuffer(plan.MAX_PLAN_BYTES)
@@ -85,7 +86,9 @@ class Link:
             frames.HEADER, body, 0
         )
         if kind == ms.STOP:
-            self._queue(kind, sequence, body, size)
+            if size == 0:
+                body[PAYLOAD_AT] = ms.STOP_BY_PERSON
+            self._queue(kind, sequence, body, 1)  # whatever its size: a STOP is a STOP
             return
         if version != frames.PROTOCOL_VERSION:
             self._refuse(kind, sequence, ms.WRONG_VERSION)
@@ -123,6 +126,8 @@ class Link:
             self._host_nonce = host_nonce
             self._recorder.begin_session()
             self._backfill_tick = 0
+        elif (sequence - self._last_request) & 0xFFFF > ms.SEQUENCE_WINDOW:
+            return  # an old HELLO out of some buffer must not let old requests in again
         self._last_request = sequence
         self._last_kind = ms.HELLO
         life = self._machine.life
@@ -224,18 +229,18 @@ class Link:
         commands.clear()
 
     def _watch_damage(self):
+        """More damaged frames within any minute than the cap allows make the link bad."""
+        tick = self._machine.tick
         damaged = self._reader.damaged - self._damaged_before
         self._damaged_before = self._reader.damaged
-        self._minute_damaged += damaged
-        if self._minute_damaged > ms.MAX_DAMAGED_PER_MIN:
+        for _frame in range(min(damaged, len(self._damage_ticks))):
+            self._damage_ticks[self._damage_at] = tick
+            self._damage_at = (self._damage_at + 1) % len(self._damage_ticks)
+        oldest = self._damage_ticks[self._damage_at]
+        if damaged and (tick - oldest < TICKS_PER_MIN or self.is_bad()):
             self._clean_ticks = 0
-            self._minute_damaged = 0
-        elif damaged == 0:
+        elif not damaged:
             self._clean_ticks = min(self._clean_ticks + 1, TICKS_PER_MIN)
-        elif self.is_bad():
-            self._clean_ticks = 0
-        if self._machine.tick % TICKS_PER_MIN == 0:
-            self._minute_damaged = 0
 
     def _send_record(self, kind, tick):
         length = self._recorder.length(tick)
@@ -259,6 +264,8 @@ class Link:
         if is_last:
             self._answer_length = length
         self._send(target, length)
+        if is_last and refusal == ms.BUSY:
+            self._last_request = (sequence - 1) & 0xFFFF  # the same request may be tried again
 
     def _frame_up(self, kind, size, target):
         """Put the header before the payload in `_body` and frame both; return the length."""

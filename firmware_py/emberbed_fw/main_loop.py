@@ -3,6 +3,7 @@
 An exception in a turn is a fault: outputs off, trip FIRMWARE_ERROR, and the record goes on.
 """
 
+from emberbed_fw import heap
 from emberbed_fw.device_port import END, TICK
 from emberbed_fw.link import Link
 from emberbed_fw.recorder import Recorder
@@ -34,30 +35,41 @@ def one_turn(machine, recorder, link, port):
     what = port.wait()
     if what == END:
         return False
-    try:
-        link.receive(port.received, port.count)
-        if what == TICK:
-            one_tick(machine, port)
-            recorder.pack(machine)
-            link.after_tick()
-        link.send_wanted_again()
-    except Exception:
-        # the memory or the wire went wrong: a fault like one of the tick, told in the next record
-        port.all_off()
-        machine.fail(machine.tick)
+    if what == TICK:
+        one_tick(machine, port)
+        _guarded(machine, port, recorder.pack, machine)
+        _guarded(machine, port, link.after_tick)
+    # what came in is for the next tick, and no flood of it delays the drive of this one
+    _guarded(machine, port, link.receive, port.received, port.count)
+    _guarded(machine, port, link.send_wanted_again)
     port.send(link.out, link.out_filled)
     link.out_filled = 0
     port.turn(link.flow_owed())
+    heap.tidy()
     return True
 
 
 def one_tick(machine, port):
-    """Sample to drive, with every way out of it ending in safe outputs."""
+    """Sample to drive with the heap locked, with every way out of it ending in safe outputs."""
     this_tick = machine.tick + 1
     try:
         port.sample(machine.inputs)
-        machine.sample_to_drive()
+        heap.lock()
+        try:
+            machine.sample_to_drive()
+        finally:
+            heap.unlock()
     except Exception:
         port.all_off()
         machine.fail(this_tick)
     port.drive(machine.driven_zones, machine.outputs)
+
+
+def _guarded(machine, port, step, *arguments):
+    """Do one step after the drive; its failure is a fault like one of the tick, told in the next
+    record, and keeps no other step from its turn."""
+    try:
+        step(*arguments)
+    except Exception:
+        port.all_off()
+        machine.fail(machine.tick)

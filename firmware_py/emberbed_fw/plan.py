@@ -102,6 +102,7 @@ MAX_KD_Q4 = 250000  # times a slope of 4000 stays below 2**30
 MAX_WEIGHT_Q8 = 256
 MAX_FILTER_SHIFT = 8
 MAX_PREVIEW_TICKS = 6000
+LEAST_HANDLING_CDEG = 3000  # a record must be able to end in a warm room
 
 PLAN_FAULTS = (
     "fine",
@@ -171,7 +172,7 @@ def _channel_fault(plan, settings):
         if not MIN_CDEG < plan.limit_cdeg[channel] <= settings.ceiling_cdeg[channel]:
             return PLAN_TEMPERATURE
     header = plan.header
-    if not 0 < header["handling_cdeg"] <= safety_limits.HANDLING_CDEG:
+    if not LEAST_HANDLING_CDEG <= header["handling_cdeg"] <= safety_limits.HANDLING_CDEG:
         return PLAN_TEMPERATURE
     if not MIN_CDEG < header["peak_cdeg"] <= safety_limits.HARD_CEILING_CDEG:
         return PLAN_TEMPERATURE
@@ -181,10 +182,10 @@ def _channel_fault(plan, settings):
 
 
 def _zone_fault(plan, settings):
-    if plan.control[0] == NONE:
-        return PLAN_CHANNEL
     for zone in range(ZONES):
         channel = plan.control[zone]
+        if (channel == NONE) != (zone > 0):
+            return PLAN_CHANNEL  # one zone: nothing shares out the socket's watts yet
         if channel == NONE:
             continue
         if channel >= CHANNELS or not plan.in_use[channel] or settings.watts[zone] == 0:
@@ -226,12 +227,15 @@ def _stages_fault(plan):
     return PLAN_FINE
 
 
+LEAST_KNOTS = {RAMP: 2, HOLD: 2, WAIT: 1}
+
+
 def _knots_fit(plan, number):
     first = plan.stage["first_knot"][number]
     count = plan.stage["knots"][number]
     ticks = plan.knot["tick"]
     setpoints = plan.knot["setpoint_cdeg"]
-    if count == 0 or first + count > plan.header["knots"] or ticks[first] != 0:
+    if count < LEAST_KNOTS[plan.stage["kind"][number]] or first + count > plan.header["knots"] or ticks[first] != 0:
         return False
     for knot in range(first, first + count):
         if not MIN_CDEG < setpoints[knot] <= plan.header["peak_cdeg"]:

@@ -18,7 +18,9 @@ INPUTS = "<" + "".join([code for _name, code in record.INPUT_FIELDS])
 
 
 def arms(packed, length):
-    """Tell whether a record holds an ARM command: where replay can begin."""
+    """Tell whether a record holds an ARM command that was accepted: where replay can begin."""
+    if packed[record.INPUT_BYTES] != rs.COLD_PROOF:
+        return False
     at = record.FIXED_BYTES
     while at < length:
         if packed[at] == messages.ARM:

@@ -27,7 +27,7 @@ class Sequencer:
 
     STATE = (
         "stage", "stage_tick", "stage_elapsed", "setpoint_cdeg", "waits_for", "prompt", "overdue",
-        "_plateau_cdeg", "_knot", "_deadline",
+        "_plateau_cdeg", "_knot", "_deadline", "_fallen_back",
     )
 
     def __init__(self, plan):
@@ -46,6 +46,7 @@ class Sequencer:
         self._plateau_cdeg = NO_READING_CDEG
         self._knot = 0
         self._deadline = 0
+        self._fallen_back = 0  # an unanswered question has lowered the setpoint to the plateau
 
     def kind(self):
         return self._plan.stage["kind"][self.stage]
@@ -66,7 +67,7 @@ class Sequencer:
         if self._stage_done(measured_cdeg, acknowledged):
             self._enter(self.stage + 1, measured_cdeg)
             return True
-        self._watch_longest(acknowledged)
+        self._watch_longest(measured_cdeg, acknowledged)
         return False
 
     def cool(self):
@@ -85,7 +86,7 @@ class Sequencer:
 
     def feedforward_q15(self, zone):
         """Return the plan's feedforward for `zone` at the running knot."""
-        return self._plan.feedforward_q15[zone][self._knot]
+        return 0 if self._fallen_back else self._plan.feedforward_q15[zone][self._knot]
 
     def slope_q6(self, ahead_ticks):
         """Return the plan's slope `ahead_ticks` from now in cdeg per tick, Q6; 0 on a plateau and
@@ -96,7 +97,7 @@ class Sequencer:
         knot = self._knot
         while knot < last and ticks[knot + 1] <= self.stage_tick + ahead_ticks:
             knot += 1
-        if knot == last:
+        if knot == last or self._fallen_back:
             return 0
         span = ticks[knot + 1] - ticks[knot]
         return divide_round((setpoints[knot + 1] - setpoints[knot]) * 64, span)
@@ -113,6 +114,7 @@ class Sequencer:
         self.stage_elapsed = 0
         self._knot = columns["first_knot"][stage]
         self._deadline = columns["longest_ticks"][stage]
+        self._fallen_back = 0
         if columns["kind"][stage] == plans.RAMP:
             self.stage_tick = self._tick_of(measured_cdeg)
         self.setpoint_cdeg = self._setpoint()
@@ -132,13 +134,13 @@ class Sequencer:
         last = self._last_knot()
         first = self._plan.stage["first_knot"][self.stage]
         sign = 1 if target >= self._plan.knot["setpoint_cdeg"][first] else -1
-        behind = sign * (self.setpoint_cdeg - measured_cdeg)
+        behind = sign * (self._setpoint() - measured_cdeg)
         if behind > self._plan.stage["hold_back_cdeg"][self.stage]:
             self.waits_for = WAITS_BOARD
         else:
             self.waits_for = WAITS_NOTHING
             self.stage_tick = min(self.stage_tick + 1, self._plan.knot["tick"][last])
-            self.setpoint_cdeg = self._setpoint()
+        self.setpoint_cdeg = self._setpoint()
         if self.stage_tick < self._plan.knot["tick"][last]:
             return False
         return sign * (target - measured_cdeg) <= self._plan.stage["band_cdeg"][self.stage]
@@ -159,7 +161,7 @@ class Sequencer:
         self.prompt = self._plan.stage["prompt"][self.stage]
         return acknowledged != NONE and acknowledged == self.prompt
 
-    def _watch_longest(self, acknowledged):
+    def _watch_longest(self, measured_cdeg, acknowledged):
         """Ask when the stage is over its longest time; give up when nobody answers."""
         over = self.stage_elapsed - self._deadline
         if over < 0:
@@ -168,16 +170,31 @@ class Sequencer:
             self.overdue = PROMPT_OVERDUE
             return
         if acknowledged == LONGER_PROMPT:
-            half = self._plan.stage["longest_ticks"][self.stage] // 2
-            self._deadline = self.stage_elapsed + max(half, ANSWER_TICKS)
-            self.prompt = NONE
+            self._give_more_time(measured_cdeg)
             return
         self.prompt = LONGER_PROMPT
         self.waits_for = WAITS_ANSWER
-        if over >= ANSWER_TICKS and self._plateau_cdeg != NO_READING_CDEG:
-            self.setpoint_cdeg = min(self.setpoint_cdeg, self._plateau_cdeg)
-        if over >= 2 * ANSWER_TICKS:
+        if over >= ANSWER_TICKS:
+            self._fall_back(over)
+
+    def _give_more_time(self, measured_cdeg):
+        """Go on from where the board is now; a ramp must not step up to where its clock stood."""
+        half = self._plan.stage["longest_ticks"][self.stage] // 2
+        self._deadline = self.stage_elapsed + max(half, ANSWER_TICKS)
+        self.prompt = NONE
+        if self._fallen_back and self.kind() == plans.RAMP:
+            self._knot = self._plan.stage["first_knot"][self.stage]
+            self.stage_tick = min(self.stage_tick, self._tick_of(measured_cdeg))
+            self.setpoint_cdeg = self._setpoint()
+        self._fallen_back = 0
+
+    def _fall_back(self, over):
+        """Nobody answered: the last plateau, then cooling; without a plateau, cooling at once."""
+        if self._plateau_cdeg == NO_READING_CDEG or over >= 2 * ANSWER_TICKS:
             self.overdue = STAGE_OVERDUE
+            return
+        self._fallen_back = 1
+        self.setpoint_cdeg = min(self.setpoint_cdeg, self._plateau_cdeg)
 
     def _last_knot(self):
         columns = self._plan.stage

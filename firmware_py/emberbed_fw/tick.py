@@ -22,6 +22,7 @@ from emberbed_fw.units import CHANNELS, NO_READING_CDEG, NONE, TICKS_PER_S, WORD
 from emberbed_fw.zone_power import ZonePower
 
 BUZZ_TICKS = 5
+TRIP_BUZZ_TICKS = 50
 
 
 class Inputs:
@@ -38,7 +39,8 @@ class Machine:
     """The whole deterministic firmware. Same inputs and commands, same record bytes."""
 
     STATE = ("tick", "energy_j", "_watt_ticks", "driven_zones", "_wanted_zones", "outputs",
-             "demand_q15", "acknowledged", "_fan_on", "zones_in_use")
+             "demand_q15", "acknowledged", "_fan_on", "_trip_ticks",
+             "zones_in_use")
 
     def __init__(self, settings):
         self.settings = settings
@@ -66,6 +68,7 @@ class Machine:
         self.demand_q15 = [0] * ZONES
         self.acknowledged = NONE
         self._fan_on = 0
+        self._trip_ticks = 0  # since a trip began
         self.life.happen(rs.BOOTED)
 
     def prepare(self, plan):
@@ -77,6 +80,7 @@ class Machine:
     def take_received_plan(self):
         """Make the prepared plan the one that arming will run."""
         self.plan = self.received_plan
+        self.zones_in_use = 0
         self.sequencer = self._received_sequencer
         self.pids = self._received_pids
         self.received_plan = None
@@ -209,6 +213,10 @@ class Machine:
 
     def _buzzes(self):
         """Call the operator: at each reminder of a prompt, and when a trip has just happened."""
+        if self.guard.trip != NO_TRIP:
+            self._trip_ticks = min(self._trip_ticks + 1, TRIP_BUZZ_TICKS)
+            return self._trip_ticks < TRIP_BUZZ_TICKS
+        self._trip_ticks = 0
         if self.prompt() == NONE or self.stage() == NONE:
             return False
         period = max(self.plan.stage["remind_ticks"][self.stage()], BUZZ_TICKS * 2)

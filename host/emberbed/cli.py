@@ -4,7 +4,6 @@ Nothing is decided here. Exit codes of `run` are in bench/outcome.py; every othe
 0, or 2 for bad input (`check` too when it finds an error; `runs audit` with 1 for a changed run).
 """
 
-import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -17,6 +16,7 @@ from emberbed.bench.prepare import NotReady, load_profile
 from emberbed.bench.session import RecordFailed, RunRequest, RunResult, run_profile
 from emberbed.bench.virtual import VirtualBench
 from emberbed.cli_common import (
+    FAULT_HELP,
     MOST_SEED,
     VIRTUAL,
     Json,
@@ -31,7 +31,6 @@ from emberbed.cli_common import (
 )
 from emberbed.profiles.reader import ProfileFile
 from emberbed.store.run_store import RunStore
-from emberbed.words import verdict_words
 
 app = typer.Typer(
     add_completion=False,
@@ -64,17 +63,16 @@ def _root(
 def run(
     profile: Annotated[str, typer.Argument(help="A profile file, or the name of a shipped one.")],
     device: Port = VIRTUAL,
-    speed: Annotated[str, typer.Option(help="Virtual device: 1 is real time, up to 'max'.")] = "1",
+    speed: Annotated[
+        str, typer.Option(help="Virtual device: 0.1 to 1000, or max; 1 is real time.")
+    ] = "1",
     press: Annotated[
         bool,
         typer.Option(
             "--press", help="Virtual device: let this command press its button and answer prompts."
         ),
     ] = False,
-    fault: Annotated[
-        list[str] | None,
-        typer.Option(help="Virtual device: break something, such as tc_open@120s. Repeatable."),
-    ] = None,
+    fault: Annotated[list[str] | None, typer.Option(help=f"Virtual device: {FAULT_HELP}")] = None,
     seed: Annotated[int, typer.Option(help="Virtual device: its noise.", min=0, max=MOST_SEED)] = 1,
     engine: Annotated[
         str, typer.Option(help="Virtual device: auto, micropython or cpython.")
@@ -83,6 +81,7 @@ def run(
     page: Annotated[
         Path | None, typer.Option(help="Where the run's page goes. [default: beside the store]")
     ] = None,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No bell at a prompt or a trip.")] = False,
     json_answer: Json = False,
 ) -> None:
     """Check a profile, send it, wait for the press at the device, run, watch and record it."""
@@ -91,7 +90,7 @@ def run(
         virtual = _virtual_bench(
             profile_file, device, speed, seed, tuple(fault or ()), engine, press
         )
-        request = RunRequest(profile_file, device, virtual, press, page)
+        request = RunRequest(profile_file, device, virtual, press, page, quiet)
         result = _run(request, store, Console(stderr=json_answer))
     try:
         _tell_result(result, json_answer)
@@ -133,13 +132,6 @@ def _virtual_bench(
         return None
     if engine not in ("auto", "micropython", "cpython"):
         raise NotReady([f"--engine {engine} is not known: use auto, micropython or cpython"])
-    if not press and (sys.stdin is None or not sys.stdin.isatty()):
-        raise NotReady(
-            [
-                "Nobody could hold the virtual device's button, as there is no keyboard here:"
-                " add --press, or start it in a terminal"
-            ]
-        )
     board = profile_file.model.board
     return VirtualBench(
         _checked_speed(speed), seed, faults, engine, board.mass_g, board.length_mm, board.width_mm
@@ -164,7 +156,7 @@ def _checked_speed(speed: str) -> str:
     try:
         factor = float(speed)
     except ValueError:
-        factor = 0.0
+        raise NotReady([f"--speed {speed} is not a number: use 0.1 to 1000, or max"]) from None
     if not 0.1 <= factor <= 1000:
         raise NotReady([f"--speed {speed} is out of range: use 0.1 to 1000, or max"])
     return speed
@@ -181,11 +173,13 @@ def _tell_result(result: RunResult, json_answer: bool) -> None:
                 "exit_code": result.outcome.exit_code,
                 "limits_exceeded": result.limits_exceeded,
                 "page": None if result.page_failed else str(result.page),
+                "ending": result.ending,
             }
         )
         return
-    out(verdict_words(result.outcome.state, result.limits_exceeded))
     out(f"Run {result.run_id} is stored; its page: {'none' if result.page_failed else result.page}")
+    for line in result.ending:  # last, so that it stays on the screen
+        out(line)
 
 
 def main() -> None:

@@ -1,15 +1,27 @@
 """`emberbed check` and `emberbed rehearse`: what a profile would do, before any heat."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 
 from emberbed.bench.prepare import NotReady, judge, load_profile
-from emberbed.cli_common import EXIT_REFUSED, MOST_SEED, Json, fail, out, print_json, told
+from emberbed.cli_common import (
+    EXIT_REFUSED,
+    FAULT_HELP,
+    MOST_SEED,
+    Json,
+    fail,
+    out,
+    print_json,
+    told,
+)
 from emberbed.device_description import decode_settings
+from emberbed.plain_text import printable
 from emberbed.profiles.check import Finding, has_errors
 from emberbed.profiles.shipped import shipped_names
+from emberbed.profiles.timing import peak_cdeg, spans
+from emberbed_fw.units import TICKS_PER_S
 
 ProfileName = Annotated[str, typer.Argument(help="A profile file, or the name of a shipped one.")]
 
@@ -23,27 +35,75 @@ def add_commands(app: typer.Typer) -> None:
 
 def profiles(json_answer: Json = False) -> None:
     """List the profiles that come with emberbed."""
+    listed = [_listed(name) for name in shipped_names()]
     if json_answer:
-        print_json(shipped_names())
-    else:
-        for name in shipped_names():
-            out(name)
+        print_json(listed)
+        return
+    for one in listed:
+        out(f"{one['name']}: {one['title']}")
+        out(
+            f"    up to {one['peak_c']:g} °C, {one['heating_min']} min of heating without the waits"
+        )
+        out(f"    {one['file']}")
+
+
+def _listed(name: str) -> dict[str, str | float]:
+    profile_file = load_profile(name)
+    profile = profile_file.model
+    heating_ticks = sum(span.planned_ticks for span in spans(profile))
+    return {
+        "name": name,
+        "title": profile.name,
+        "peak_c": peak_cdeg(profile) / 100,
+        "heating_min": round(heating_ticks / TICKS_PER_S / 60),
+        "file": profile_file.path,
+    }
 
 
 def check(profile: ProfileName, json_answer: Json = False) -> None:
     """Judge a profile against board, solder, laminate and the simulated heater; nothing heats."""
     from emberbed.rehearse import bench_of, bench_settings
 
-    with told():
+    try:
         profile_file = load_profile(profile)
+    except NotReady as mistakes:
+        _tell_mistakes(profile, mistakes.sentences, json_answer)
+    with told():
         findings = judge(profile_file, decode_settings(bench_settings(bench_of(profile_file))))
     if json_answer:
         print_json([_as_json(found) for found in findings])
     else:
         for found in findings:
             out(f"{found.severity}: {found.sentence}")
+        severities = [found.severity for found in findings]
+        shown = profile_file.source.shown
+        out(_verdict(shown, severities.count("error"), severities.count("warning")))
     if has_errors(findings):
         raise typer.Exit(EXIT_REFUSED)
+
+
+def _tell_mistakes(profile: str, sentences: list[str], json_answer: bool) -> NoReturn:
+    """Tell why a profile cannot even be read."""
+    if json_answer:
+        print_json([_as_json(Finding("error", None, None, sentence)) for sentence in sentences])
+        raise typer.Exit(EXIT_REFUSED)
+    shown = printable(Path(profile).name) or "It"
+    fail([*sentences, _verdict(shown, len(sentences), 0)])
+
+
+def _verdict(shown: str, errors: int, warnings: int) -> str:
+    told = (
+        f"{shown} may run: no errors"
+        if not errors
+        else f"{shown} may not run: {_count(errors, 'error')}"
+    )
+    if errors and not warnings:
+        return f"{told}."
+    return f"{told}, {_count(warnings, 'warning')}."
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number or 'no'} {what}{'' if number == 1 else 's'}"
 
 
 def rehearse(
@@ -52,7 +112,7 @@ def rehearse(
         int, typer.Option(help="Noise of the simulated bench.", min=0, max=MOST_SEED)
     ] = 1,
     fault: Annotated[
-        list[str] | None, typer.Option(help="Break something, such as tc_open@120s. Repeatable.")
+        list[str] | None, typer.Option(help=f"{FAULT_HELP[:1].upper()}{FAULT_HELP[1:]}")
     ] = None,
     picture: Annotated[Path | None, typer.Option(help="Write the predicted curve as SVG.")] = None,
     json_answer: Json = False,

@@ -9,17 +9,25 @@ from typing import Annotated
 
 import typer
 
+from emberbed.bench.run_files import make_default_folder, page_path
 from emberbed.cli_common import Json, StoreFile, fail, out, print_json, told, writing_out
 from emberbed.report import display
+from emberbed.report.ending import ending_of
+from emberbed.report.signs import grouped_signs
 from emberbed.run_table import run_table
 from emberbed.store.export import write_csv
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import RunSummary
-from emberbed.words import trip_name, verdict_words
+from emberbed.words import trip_name
 from emberbed_fw.units import TICKS_PER_S
 
 app = typer.Typer(no_args_is_help=True, help="List, show, export and audit recorded runs.")
 RunNumber = Annotated[str, typer.Argument(help="Number of the run, or 'last'.")]
+
+
+def in_terminal() -> bool:
+    """Tell whether standard output is a person's screen."""
+    return sys.stdout is not None and sys.stdout.isatty()
 
 
 @app.command("list")
@@ -31,8 +39,7 @@ def list_runs(store: StoreFile = None, json_answer: Json = False) -> None:
     if json_answer:
         print_json([_as_json(run) for run in runs])
         return
-    in_terminal = sys.stdout is not None and sys.stdout.isatty()
-    columns = shutil.get_terminal_size().columns if in_terminal else None
+    columns = shutil.get_terminal_size().columns if in_terminal() else None
     for line in run_table(runs, columns):
         out(line)
 
@@ -44,6 +51,7 @@ def show(run: RunNumber = "last", store: StoreFile = None, json_answer: Json = F
         stored = run_store.run(run)
         events = run_store.events(stored.id)
         gaps = run_store.gaps(stored.id)
+        ending = ending_of(run_store, stored, events)
     if json_answer:
         print_json(
             {
@@ -53,8 +61,7 @@ def show(run: RunNumber = "last", store: StoreFile = None, json_answer: Json = F
             }
         )
         return
-    out(f"Run {stored.id}: {stored.profile_name}, begun {stored.started_utc}")
-    out(verdict_words(stored.state, stored.limits_exceeded))
+    out(f"Run {stored.id}: {stored.profile_name}, begun {display.local_time(stored.started_utc)}")
     for event in events:
         out(f"{_clock(stored, event.tick):>8}  {event.sentence}")
     for gap in gaps:
@@ -62,27 +69,43 @@ def show(run: RunNumber = "last", store: StoreFile = None, json_answer: Json = F
             f"{_clock(stored, gap.first_missing):>8}  {gap.ticks} records are missing from here on."
         )
     out(f"{stored.ticks} records, fingerprint {stored.head_sha256}")
+    for line in ending.lines():  # last, so that it stays on the screen
+        out(line)
 
 
 @app.command()
 def export(
     run: RunNumber = "last",
     to: Annotated[
-        Path | None, typer.Option("--to", help="CSV file. [default: standard output]")
+        Path | None,
+        typer.Option(
+            "--to",
+            help="CSV file. [default: run-N.csv in this folder; in a pipe, standard output]",
+        ),
     ] = None,
     store: StoreFile = None,
 ) -> None:
     """Export a run as CSV, one row per tick, units in the headings."""
     with told(), RunStore.open(store, create=False) as run_store:
         stored = run_store.run(run)
-        if to is None:
+        if to is None and not in_terminal():
             _export_to_output(run_store, stored.id)
             return
+        to = to or _own_file(stored.id)
         try:
             with to.open("w", encoding="utf-8", newline="") as stream:
                 write_csv(run_store, stored.id, stream)
         except OSError as error:
             fail([f"{to} cannot be written ({error.strerror}): name another file"])
+    typer.echo(f"Run {stored.id} is written to {to}", err=True)
+
+
+def _own_file(run_id: int) -> Path:
+    """Return the file for a person who named none; theirs of that name is not written over."""
+    path = Path(f"run-{run_id}.csv")
+    if path.exists():
+        fail([f"{path} is there already: name a file with --to"])
+    return path
 
 
 def _export_to_output(run_store: RunStore, run_id: int) -> None:
@@ -98,15 +121,23 @@ def _export_to_output(run_store: RunStore, run_id: int) -> None:
 @app.command()
 def page(
     run: RunNumber = "last",
-    to: Annotated[Path, typer.Option("--to", help="HTML file.")] = Path("run.html"),
+    to: Annotated[
+        Path | None, typer.Option("--to", help="HTML file. [default: beside the store]")
+    ] = None,
     store: StoreFile = None,
 ) -> None:
     """Write the page of a run again."""
     from emberbed.report.run_page import write_run_page  # matplotlib: only when it is needed
 
     with told(), RunStore.open(store, create=False) as run_store:
-        write_run_page(run_store, run_store.run(run).id, to)
-    out(str(to))
+        run_id = run_store.run(run).id
+        place = page_path(to, run_store, run_id)
+        try:
+            make_default_folder(to, run_store)
+        except OSError as error:
+            fail([f"{place} cannot be written ({error.strerror}): name another file with --to"])
+        write_run_page(run_store, run_id, place)
+    out(str(place))
 
 
 @app.command()
@@ -118,7 +149,12 @@ def audit(run: RunNumber = "last", store: StoreFile = None, json_answer: Json = 
     if json_answer:
         print_json({"run": stored.id, "signs": signs, "head_sha256": stored.head_sha256})
     else:
-        for line in signs or [f"Run {stored.id} is as it was recorded: {stored.head_sha256}"]:
+        out(
+            f"Run {stored.id} was changed after it was recorded:"
+            if signs
+            else f"Run {stored.id} is as it was recorded: {stored.head_sha256}"
+        )
+        for line in grouped_signs(signs):
             out(line)
     if signs:
         raise typer.Exit(1)

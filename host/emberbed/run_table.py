@@ -1,10 +1,12 @@
-"""The list of runs as text: in full where a program reads it, cut to fit where a person does."""
+"""The list of runs as text: in full in a pipe, cut to fit a terminal; times are local ones."""
 
 from collections.abc import Sequence
 
+from emberbed.report.display import local_minute
 from emberbed.store.runs import RunSummary
+from emberbed.trip_titles import ended_as
 
-HEADINGS = ("run", "started (UTC)", "profile", "ended as", "limits", "device")
+HEADINGS = ("run", "started", "profile", "ended as", "limits passed", "device")
 PROFILE = HEADINGS.index("profile")
 LEAST_PROFILE = 12
 BETWEEN = "  "
@@ -23,9 +25,9 @@ def run_table(runs: Sequence[RunSummary], columns: int | None) -> list[str]:
 
 def _cells(run: RunSummary) -> tuple[str, ...]:
     limits = "" if run.limits_exceeded is None else str(run.limits_exceeded)
-    started = run.started_utc[:16].replace("T", " ")
+    started = local_minute(run.started_utc)
     device = f"{run.device} ({run.engine})" if run.simulated else run.device
-    return (str(run.id), started, run.profile_name, run.state, limits, device)
+    return (str(run.id), started, run.profile_name, ended_as(run.state, run.trip), limits, device)
 
 
 def _line(row: Sequence[str], widths: Sequence[int]) -> str:

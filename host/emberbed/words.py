@@ -1,4 +1,4 @@
-"""Every sentence about states, verdicts, waits, trips, withheld heat, refusals and plan faults.
+"""Every sentence about states, verdicts, waits, trips and withheld heat.
 
 Takes codes of the firmware's tables and states of the run store, gives plain English; the only
 place for that, and our inner words stay inside. An unknown code gets a sentence too: a newer device
@@ -7,7 +7,7 @@ must not silence an older host. Keyed by the firmware's names; a test asserts th
 
 from typing import NamedTuple
 
-from emberbed_fw import messages, plan, run_states, safety_limits, trip_codes, units
+from emberbed_fw import plan, run_states, safety_limits, trip_codes, units
 
 HOT = "Board and heater stay hot for a while: look first, touch later."
 
@@ -27,6 +27,8 @@ STATES = {
     "SERVICE": "in service, no run possible",
 }
 
+READY = "ready, no heat yet"  # COLD_PROOF once everything is proved
+
 # The verdict of a run as the run store keeps it.
 VERDICTS = {
     "open": "Not ended yet: the run is still being recorded.",
@@ -37,6 +39,8 @@ VERDICTS = {
     "refused": "Refused: the device did not start the run, nothing was heated.",
     "interrupted": "Interrupted: the record breaks off, how the run went on is not known.",
 }
+
+NOTHING_HEATED = "Stopped before heating: nothing was heated."
 
 WAITS = {
     "WAITS_NOTHING": "",
@@ -147,45 +151,6 @@ TRIPS = {
     ),
 }
 
-REFUSALS = {
-    "DONE": "Done.",
-    "WRONG_VERSION": "The device speaks another version than this PC; install the firmware that"
-    " came with this emberbed.",
-    "WRONG_SESSION": "The device was restarted, or another program talks to it; close the other"
-    " program, then connect again.",
-    "WRONG_STATE": "The device cannot do that in its present state; let the running work end, or"
-    " stop it, then try again.",
-    "BAD_LENGTH": "A request had a wrong length; install the firmware of this emberbed.",
-    "BAD_RANGE": "The device got a number outside its range; check the request and try again.",
-    "BAD_CRC": "What the device stored differs from what was sent; check the cable, then send it"
-    " again.",
-    "BAD_PLAN": "The device does not accept the profile as sent.",
-    "NOT_OFFERED": "This firmware does not offer that; leave it out, or install a newer firmware.",
-    "WRONG_PROMPT": "The device waits for another answer than the one given; look at what it asks"
-    " now, then answer again.",
-    "BUSY": "The device is busy with another request or program; try again in a moment.",
-    "TOO_OLD": "The request reached the device too late to be believed; send it again.",
-}
-
-# In the order of the firmware's PLAN_FAULTS.
-PLAN_FAULTS = (
-    "The profile as sent is fine.",
-    "The profile reached the device damaged; check the cable, then send it again.",
-    "The profile was sent in a form this firmware does not know; install the firmware that came"
-    " with this emberbed.",
-    "The profile reached the device too short or long; check the cable, then send it again.",
-    "The profile has no stages; give it at least a ramp and a cooling stage.",
-    "The profile must end with one cooling stage and have no other; put one there.",
-    "The profile has a kind of stage this firmware does not offer; use ramp, hold, wait and cool.",
-    "The profile asks for a temperature above what the device allows, or below the coldest it can"
-    " read; lower the stage, or choose another sensor place.",
-    "The profile names a sensor or a heater zone the device does not have; compare its sensors with"
-    " those of the device.",
-    "The controller numbers are outside what the device allows; use the default ones, or retune.",
-    "The profile has a time outside what the device allows; keep the whole run shorter than a day.",
-    "The profile has a course the device cannot follow; make its ramps longer or flatter.",
-)
-
 STAGE_KINDS = {
     "RAMP": "ramp",
     "HOLD": "hold",
@@ -216,23 +181,29 @@ _WAIT_NAMES = {getattr(run_states, name): name.removeprefix("WAITS_") for name i
 _WITHHELD_BY_BIT = _by_code(trip_codes, WITHHELD)
 
 
-def _unknown(what: str, code: int) -> str:
+def unknown_code(what: str, code: int) -> str:
+    """Return the words for a code that is in no table of ours."""
     return f"{what} {code}, which this emberbed does not know; update it"
 
 
-def _at(names: tuple[str, ...], code: int) -> str | None:
+def name_at(names: tuple[str, ...], code: int) -> str | None:
+    """Return the name that stands at `code`, None for none."""
     return names[code] if 0 <= code < len(names) else None
 
 
 def state_words(state: int) -> str:
     """Return what the device is doing in state number `state`."""
-    name = _at(run_states.STATE_NAMES, state)
-    return STATES[name] if name else _unknown("in a state with the number", state)
+    name = name_at(run_states.STATE_NAMES, state)
+    return STATES[name] if name else unknown_code("in a state with the number", state)
 
 
-def verdict_words(state: str, limits_exceeded: int | None = None) -> str:
+def verdict_words(
+    state: str, limits_exceeded: int | None = None, energy_j: int | None = None
+) -> str:
     """Return the verdict of a run in the store's state `state`; 'finished' never stands alone."""
     words = VERDICTS.get(state, f"Ended as {state}, a verdict which this emberbed does not know.")
+    if state == "stopped" and energy_j == 0:
+        return NOTHING_HEATED
     if state != "finished":
         return words
     if limits_exceeded is None:
@@ -243,7 +214,9 @@ def verdict_words(state: str, limits_exceeded: int | None = None) -> str:
 
 def wait_words(waits_for: int) -> str:
     """Return what the run waits for, '' for nothing."""
-    return _WAITS_BY_CODE.get(waits_for, _unknown("waits for something with the number", waits_for))
+    return _WAITS_BY_CODE.get(
+        waits_for, unknown_code("waits for something with the number", waits_for)
+    )
 
 
 def wait_name(waits_for: int) -> str:
@@ -262,7 +235,7 @@ def trip_words(code: int, sensor: str | None = None) -> TripWords:
     """Return what happened and what to do; `sensor` is the name of the sensor that caused it."""
     if code not in _TRIP_NAMES:
         return TripWords(
-            f"{_unknown('The device switched heat off for a reason with the number', code)}.",
+            f"{unknown_code('The device switched heat off for a reason with the number', code)}.",
             "Leave the heater off until you know the reason.",
         )
     happened, mend = TRIPS[_TRIP_NAMES[code]]
@@ -274,27 +247,16 @@ def withheld_words(bits: int) -> list[str]:
     """Return every reason for which a tick had no permission to heat."""
     known = [words for bit, words in _WITHHELD_BY_BIT.items() if bits & bit]
     rest = bits & ~sum(_WITHHELD_BY_BIT)
-    return known + ([_unknown("for a reason with the number", rest)] if rest else [])
-
-
-def refusal_words(refusal: int, plan_fault: int | None = None) -> str:
-    """Return why the device refused a request; `plan_fault` is the row that BAD_PLAN brings."""
-    name = _at(messages.REFUSAL_NAMES, refusal)
-    if name is None:
-        return f"{_unknown('The device refused for a reason with the number', refusal)}."
-    if refusal == messages.BAD_PLAN and plan_fault is not None:
-        fault = _at(PLAN_FAULTS, plan_fault)
-        return fault or f"{_unknown('The profile has a fault with the number', plan_fault)}."
-    return REFUSALS[name]
+    return known + ([unknown_code("for a reason with the number", rest)] if rest else [])
 
 
 def stage_words(kind: int) -> str:
     """Return the trade's word for a stage kind."""
-    name = _at(plan.KIND_NAMES, kind)
+    name = name_at(plan.KIND_NAMES, kind)
     return STAGE_KINDS[name] if name else f"kind {kind}"
 
 
 def role_words(role: int) -> str:
     """Return what a sensor is there for."""
-    name = _at(plan.ROLE_NAMES, role)
+    name = name_at(plan.ROLE_NAMES, role)
     return ROLES[name] if name else f"role {role}"

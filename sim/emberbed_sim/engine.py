@@ -94,8 +94,10 @@ class Engine:
             self.close()
             raise
 
-    def tick(self, elapsed_ms: int, port_flags: int, fresh: int, words: bytes, wire: bytes):
-        """Run one tick; return its Answer."""
+    def tick(
+        self, elapsed_ms: int, port_flags: int, fresh: int, words: bytes, wire: bytes
+    ) -> Answer:
+        """Run one tick."""
         head = b"T" + struct.pack(TICK_HEAD, elapsed_ms, port_flags, fresh) + words
         return self._turn(head, wire)
 

@@ -67,6 +67,8 @@ class FaultEvent:
 def parse_fault(text: str) -> FaultEvent:
     """Return the fault a person wrote; ValueError holds one sentence for that person."""
     form = _FORM.fullmatch(text.strip())
+    if "@" not in text and re.split("[:#]", text.strip())[0] in KINDS:
+        raise ValueError(f"Fault '{text}' has no time, when it begins; {_known()}.")
     if not form:
         raise ValueError(f"Fault '{text}' cannot be read; {_known()}.")
     kind = KINDS.get(form["name"])

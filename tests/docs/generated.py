@@ -14,7 +14,7 @@ from pathlib import Path
 import typer.main
 from pydantic import BaseModel
 
-from emberbed import words
+from emberbed import refusal_words, words
 from emberbed.bench.outcome import OUTCOMES, REFUSED
 from emberbed.cli import app
 from emberbed.profiles import limits
@@ -32,6 +32,7 @@ DOCUMENTS = {
     "DEVELOPERS.md": ("states", "faults", "map"),
     f"{DOCS}/safety.md": ("trips", "limits", "hazards"),
     f"{DOCS}/profiles.md": ("profile keys", "roles", "stage keys"),
+    f"{DOCS}/data.md": ("csv states", "csv waits"),
     f"{DOCS}/link.md": ("frame", "messages", "refusals", "record"),
 }
 BLOCK = re.compile(r"(<!-- made: (?P<name>[^>]+) -->\n).*?(<!-- end -->)", re.DOTALL)
@@ -120,6 +121,32 @@ def faults() -> str:
 
 # safety.md
 
+# The tables of the firmware and of the hazards speak to developers; the bench gets plain words.
+PLAIN = {
+    "one bad reading withdraws permission, three in a row latch": "one bad reading takes the heat"
+    " away while it lasts, three in a row are a trip",
+    "2 s without a renewal and nobody is watching": "a PC silent for longer is not watching",
+    "current with the drive off: relay stuck on": "current while the relay is told to be off: it is"
+    " stuck on",
+    "no current with the drive on": "no current while the relay is told to be on",
+    "contactor closed, drive off: no current may flow": "contactor closed, relay told to be off: no"
+    " current may flow",
+    "does not conduct although driven": "does not conduct although it is told to",
+    "an integral that winds up behind it, and full power the moment contact returns": "a controller"
+    " that asks for more and more meanwhile, and full power the moment contact returns",
+    "no current although driven": "no current although heat is asked for",
+    "no relay that we drive": "no relay that a program switches",
+    "a computer that goes on renewing": "a computer that goes on answering",
+    "drives that fall off without pulses": "switch outputs that fall off when the program stops",
+}
+
+
+def plain(text: str) -> str:
+    """Return a sentence of the tables in the words of the bench."""
+    for ours, theirs in PLAIN.items():
+        text = text.replace(ours, theirs)
+    return text
+
 
 def trips() -> str:
     def rows() -> Iterator[Sequence[object]]:
@@ -136,9 +163,9 @@ def hazards() -> str:
     rows = (
         (
             hazard["id"],
-            f"{hazard['cause']}: {hazard['harm']}",
-            "; ".join(titles[check] for check in hazard["checks"]),
-            hazard["hardware_backup"],
+            plain(f"{hazard['cause']}: {hazard['harm']}"),
+            plain("; ".join(titles[check] for check in hazard["checks"])),
+            plain(hazard["hardware_backup"]),
         )
         for hazard in table_of["hazard"]
     )
@@ -149,7 +176,7 @@ def hazards() -> str:
 
 def guard_limits() -> str:
     rows = (
-        (f"`{name}`", _in_bench_units(value, unit), why, hazard)
+        (f"`{name}`", _in_bench_units(value, unit), plain(why), hazard)
         for name, value, unit, why, hazard in safety_limits.LIMITS
     )
     return table(["limit", "value", "why, or from where", "hazard"], rows)
@@ -214,6 +241,20 @@ def roles() -> str:
     return table(["role", "meaning"], ((f"`{role}`", words.ROLES[role]) for role in ROLES))
 
 
+# data.md
+
+
+def csv_states() -> str:
+    return table(
+        ["word", "meaning"], ((f"`{name}`", words.STATES[name]) for name in rs.STATE_NAMES)
+    )
+
+
+def csv_waits() -> str:
+    rows = ((words.wait_name(getattr(rs, name)), said) for name, said in words.WAITS.items())
+    return table(["word", "meaning"], ((f"`{name}`", said) for name, said in rows if name))
+
+
 # link.md
 
 HEADER_NAMES = ("version", "type", "payload length", "session", "sequence", "newest tick seen")
@@ -255,7 +296,7 @@ def payload_of(name: str) -> str:
 
 def refusals() -> str:
     names = enumerate(messages.REFUSAL_NAMES)
-    rows = ((code, f"`{name}`", words.REFUSALS[name]) for code, name in names)
+    rows = ((code, f"`{name}`", refusal_words.REFUSALS[name]) for code, name in names)
     return table(["code", "name", "in words"], rows)
 
 
@@ -283,6 +324,8 @@ BLOCKS = {
     "profile keys": profile_keys,
     "stage keys": stage_keys,
     "roles": roles,
+    "csv states": csv_states,
+    "csv waits": csv_waits,
     "frame": frame,
     "messages": message_table,
     "refusals": refusals,

@@ -9,13 +9,14 @@ import typer.main
 
 from emberbed.cli import app
 from emberbed.profiles.check import check_profile
-from emberbed.profiles.limits import HANDLING, LIMIT_ABOVE_PEAK_C, SOLIDUS_MARGIN
+from emberbed.profiles.limits import DRY_OUT_LEAST, HANDLING, LIMIT_ABOVE_PEAK_C, SOLIDUS_MARGIN
 from emberbed.profiles.reader import MOST_BYTES, parse_profile
 from emberbed.store.export import write_csv
 from emberbed.store.run_store import RunStore
 from emberbed_fw import messages, recorder, safety_limits
 from emberbed_fw.plan import MAX_STAGES
-from emberbed_fw.units import TICKS_PER_S
+from emberbed_fw.units import TICK_MS, TICKS_PER_S
+from emberbed_sim.faults import CATALOGUE, parse_fault
 from tests.docs.generated import DOCUMENTS, PROJECT
 from tests.host.store.synthetic_run import drawn_run, store_run
 
@@ -56,6 +57,13 @@ def test_shown_command_exists_with_its_options(document, words):
     assert {word for word in words if word.startswith("--")} <= options
 
 
+def test_readme_names_every_fault_of_the_simulation():
+    listed = re.findall(r"^- `(\w+)`: ", text_of(README), re.M)
+    assert listed == [kind.name for kind in CATALOGUE]
+    shown = re.findall(r"\w+@[\w:#]+", text_of(README))
+    assert {parse_fault(text).name for text in shown} == {"tc_open", "host_silent"}
+
+
 def test_readme_begins_with_its_two_commands():
     assert blocks(README, "sh")[0].splitlines() == [
         f"{START} run label-printer --speed max --press",
@@ -70,13 +78,26 @@ def test_profile_of_the_readme_passes_the_check_on_the_virtual_bench():
     assert [one.sentence for one in found if one.severity != "note"] == []
 
 
-def test_columns_of_the_readme_are_in_the_csv(tmp_path):
+@pytest.fixture
+def csv_columns(tmp_path):
+    """The columns that an export really has."""
     stream = io.StringIO(newline="")
     with RunStore.open(tmp_path / "runs.sqlite") as store:
         write_csv(store, store_run(store, drawn_run()[:20]), stream)
+    return stream.getvalue().splitlines()[0].split(",")
+
+
+def test_columns_of_the_readme_are_in_the_csv(csv_columns):
     (script,) = blocks(README, "python")
     named = set(re.findall(r'"(\w+_[cs])"', script))
-    assert named and named <= set(stream.getvalue().splitlines()[0].split(","))
+    assert named and named <= set(csv_columns)
+
+
+def test_every_column_of_the_csv_is_explained_in_its_order(csv_columns):
+    listed = re.findall(r"^\| `(\w+)` \|.*\|.*\|$", text_of(f"{DOCS}/data.md"), re.M)
+    sensors = ["top_near_chip_c", "edge_c"]
+    at = listed.index("SENSOR_c")
+    assert listed[:at] + sensors + listed[at + 1 :] == csv_columns
 
 
 @pytest.mark.parametrize("name", DOCUMENTS)
@@ -84,7 +105,7 @@ def test_links_and_named_files_are_there(name):
     text = text_of(name)
     folder = (PROJECT / name).parent
     links = [link for link in re.findall(r"\]\(([^)]+)\)", text) if not link.startswith("#")]
-    assert [link for link in links if not (folder / link).exists()] == []
+    assert [link for link in links if not (folder / link.split("#")[0]).exists()] == []
     paths = re.findall(r"`((?:firmware_py|host|sim|tests|hil)/[\w./-]*\w)`", text)
     assert [path for path in paths if not (PROJECT / path).exists()] == []
 
@@ -110,7 +131,9 @@ SAID = [
     (f"{DOCS}/profiles.md", f"At most {MAX_STAGES}, in their order"),
     (f"{DOCS}/profiles.md", f"peak plus {LIMIT_ABOVE_PEAK_C:g} °C"),
     (f"{DOCS}/profiles.md", f"{SOLIDUS_MARGIN.value:g} °C below the alloy's solidus"),
-    (f"{DOCS}/profiles.md", f"recorded until {HANDLING.value:g} °C"),
+    (f"{DOCS}/profiles.md", f"or below {HANDLING.value:g} °C where `below_c` is higher"),
+    (f"{DOCS}/profiles.md", f"at least {DRY_OUT_LEAST.value:g} s before"),
+    (f"{DOCS}/data.md", f"each tick of {TICK_MS} ms"),
     (f"{DOCS}/safety.md", f"peak plus {LIMIT_ABOVE_PEAK_C:g} °C"),
     (f"{DOCS}/safety.md", f"Tools below {HANDLING.value:g} °C"),
 ]

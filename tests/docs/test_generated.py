@@ -28,6 +28,16 @@ def test_a_stale_block_is_seen():
     assert renewed(fresh) == fresh
 
 
+def test_safety_is_told_in_plain_words():
+    """Every translation is used, and no developer's word is left outside the column of names."""
+    tables = generated.guard_limits() + generated.hazards()
+    assert [said for said in generated.PLAIN.values() if said not in tables] == []
+    told = (PROJECT / "host/emberbed/docs/safety.md").read_text(encoding="utf-8")
+    told = re.sub(r"`[A-Z_]+`", "", told)
+    words = r"\b(lease|renew\w*|latch\w*|permission|drive[ns]?|integral|winds)\b"
+    assert re.findall(words, told, re.IGNORECASE) == []
+
+
 def test_diagram_has_an_arrow_for_every_allowed_event_and_no_other():
     drawn = set()
     for line in generated.states().splitlines():

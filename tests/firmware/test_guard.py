@@ -141,11 +141,29 @@ def test_different_doubts_in_a_row_count_together():
     assert one.trip == SENSOR_FAULTS[DOUBTFUL_TICKS_TO_LATCH - 1]
 
 
-def test_channel_without_a_role_is_not_asked():
+def test_channel_without_a_role_may_be_missing():
     one = Judged()
     one.readings.fault[5] = trip_codes.SENSOR_OPEN
-    one.readings.cdeg[5] = 34000
     assert one.tick(10) == 1
+
+
+def test_no_plan_lifts_the_hard_ceiling_from_a_channel_without_a_role():
+    one = Judged()
+    one.readings.cdeg[1] = HARD_CEILING_CDEG + 1
+    one.plan = Plan(build_plan([ramp(2500, 9000, 650), cool()], role1=0))
+    assert one.tick(1) == 0 and one.trip == trip_codes.NO_TRIP
+    one.tick(2)
+    assert one.trip == trip_codes.OVER_TEMPERATURE
+
+
+def test_switch_that_is_stuck_on_is_found_between_short_pulses():
+    """At half power and more no gap is three ticks long: the undriven ticks add up."""
+    one = Judged()
+    one.flags = EVERYTHING
+    for tick in range(2 * UNCOMMANDED_TICKS):
+        assert one.trip == trip_codes.NO_TRIP
+        one.tick(wanted=tick % 2)
+    assert one.trip == trip_codes.HEAT_UNCOMMANDED
 
 
 def test_sensor_fault_while_nothing_heats_withholds_and_does_not_trip():

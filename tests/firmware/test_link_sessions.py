@@ -237,8 +237,43 @@ def test_stop_is_heard_over_a_bad_link():
 
 
 @pytest.mark.parametrize("payload", [b"", b"\1\1"])
-def test_stop_without_its_reason_is_refused(payload):
-    assert connected().ask(ms.STOP, payload) == ("BAD_LENGTH", b"")
+def test_stop_of_any_size_is_a_stop(payload):
+    wire = Wire().to_run()
+    assert wire.ask(ms.STOP, payload) == ("DONE", b"")
+    assert wire.machine.life.state == rs.COOL and not wire.machine.driven_zones
+
+
+def test_old_hello_does_not_let_old_requests_in_again():
+    """A HELLO and an ARM kept in some buffer: the ARM must not be taken a second time."""
+    wire = connected()
+    wire.write_plan(wire.bench.plan)
+    kept = wire.frame(ms.ARM, arm_payload(wire.bench.plan))
+    hello = wire.frame(ms.HELLO, struct.pack("<BI", 1, HOST_NONCE), sequence=1)
+    wire.feed(kept)
+    wire.tick(2)
+    assert wire.machine.life.state == rs.COLD_PROOF
+    wire.ask(ms.STOP, b"\1")
+    wire.tick(50)
+    wire.write_plan(wire.bench.plan)
+    assert wire.machine.life.state == rs.LOADED
+    wire.feed(hello)
+    wire.feed(kept)
+    wire.tick(2)
+    assert wire.machine.life.state == rs.LOADED
+
+
+def test_request_that_found_no_room_may_be_sent_again():
+    wire = connected()
+    wire.write_plan(wire.bench.plan)
+    for _ in range(20):
+        wire.feed(wire.frame(ms.RENEW, struct.pack("<I", wire.machine.tick), sequence=0))
+    arm = wire.frame(ms.ARM, arm_payload(wire.bench.plan))
+    wire.feed(arm)
+    wire.tick()
+    assert wire.machine.life.state == rs.LOADED
+    wire.feed(arm)
+    wire.tick()
+    assert wire.machine.life.state == rs.COLD_PROOF
 
 
 # Leases and damage

@@ -87,7 +87,9 @@ UNFIT = {
     "handling above 50 degC": (
         header(handling_cdeg=safety_limits.HANDLING_CDEG + 1), layout.PLAN_TEMPERATURE,
     ),
-    "handling never reached": (header(handling_cdeg=0), layout.PLAN_TEMPERATURE),
+    "handling no warm room reaches": (
+        header(handling_cdeg=layout.LEAST_HANDLING_CDEG - 1), layout.PLAN_TEMPERATURE,
+    ),
     "target above the peak": (stage(0, target_cdeg=9001), layout.PLAN_TEMPERATURE),
     "target below absolute zero": (stage(0, target_cdeg=-28000), layout.PLAN_TEMPERATURE),
     "unknown role": (header(role1=7), layout.PLAN_CHANNEL),
@@ -95,7 +97,13 @@ UNFIT = {
     "no control sensor": (header(control0=NONE), layout.PLAN_CHANNEL),
     "control sensor without a role": (header(role0=0), layout.PLAN_CHANNEL),
     "control sensor beyond the last channel": (header(control0=CHANNELS), layout.PLAN_CHANNEL),
-    "zone that is not fitted": (header(control1=0), layout.PLAN_CHANNEL),
+    "second zone": (header(control1=0), layout.PLAN_CHANNEL),
+    "hold that lasts no time": (
+        build_plan([dict(hold(5000, 10), knots=[(0, 5000)]), cool()]), layout.PLAN_KNOTS,
+    ),
+    "ramp without its end": (
+        build_plan([dict(ramp(2500, 5000, 10), knots=[(0, 5000)]), cool()]), layout.PLAN_KNOTS,
+    ),
     "cap above full power": (header(cap0_q15=FULL_POWER_Q15 + 1), layout.PLAN_GAIN),
     "Kp": (header(kp0_q8=layout.MAX_KP_Q8 + 1), layout.PLAN_GAIN),
     "Ki": (header(ki0_q14=layout.MAX_KI_Q14 + 1), layout.PLAN_GAIN),
@@ -139,6 +147,7 @@ UNFIT = {
 FIT = {
     "limit at the channel's ceiling": header(limit1_cdeg=26000),
     "peak at the hard ceiling": header(peak_cdeg=safety_limits.HARD_CEILING_CDEG),
+    "handling in a warm room": header(handling_cdeg=layout.LEAST_HANDLING_CDEG),
     "target at the peak": stage(0, target_cdeg=9000),
     "cap at full power": header(cap0_q15=FULL_POWER_Q15),
     "largest gains": header(

@@ -4,11 +4,14 @@ import pytest
 
 from emberbed_fw import messages, trip_codes
 from emberbed_fw import run_states as rs
+from emberbed_fw.record import OUT_BUZZER
+from emberbed_fw.replay import arms
 from emberbed_fw.safety_limits import (
     HANDLING_TICKS,
     LEASE_TICKS,
     LEAST_COOL_TICKS,
 )
+from emberbed_fw.tick import TRIP_BUZZ_TICKS
 from tests.support.bench import ALWAYS, OPEN_WORD, Bench
 
 OPEN = {0: OPEN_WORD}
@@ -224,3 +227,35 @@ def test_cleared_switch_that_still_leaks_trips_again():
     bench.press()
     bench.tick(20)
     assert bench.trip == trip_codes.CONTACTOR_STUCK_CLOSED
+
+
+def test_trip_calls_for_five_seconds_and_then_is_quiet():
+    bench = Bench().to_run()
+    bench.raw = dict(OPEN)
+    bench.tick(3)
+    calls = []
+    for _ in range(100):
+        calls.append(bool(bench.record.outputs & OUT_BUZZER))
+        bench.tick()
+    assert calls[: TRIP_BUZZ_TICKS - 1] == [True] * (TRIP_BUZZ_TICKS - 1)
+    assert not any(calls[TRIP_BUZZ_TICKS:])
+
+
+def test_cooling_without_heat_and_without_a_sensor_ends_soon():
+    bench = Bench()
+    bench.raw = {0: OPEN_WORD, 1: OPEN_WORD}
+    bench.tick()
+    bench.stop()
+    bench.until(rs.STOPPED, 2 * HANDLING_TICKS)
+
+
+def test_refused_arming_is_no_place_for_replay_to_begin():
+    bench = Bench()
+    bench.tick()
+    bench.arm()
+    bench.tick()
+    refused = bench.tape[-1]
+    assert bench.state == rs.IDLE and not arms(refused, len(refused))
+    bench = Bench().to_armed()
+    accepted = [packed for packed in bench.tape if arms(packed, len(packed))]
+    assert len(accepted) == 1

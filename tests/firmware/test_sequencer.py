@@ -306,3 +306,31 @@ def test_reset_forgets_the_run_before():
     assert {name: getattr(one, name) for name in one.STATE} == {
         name: getattr(fresh, name) for name in one.STATE
     }
+
+
+# What nobody answers
+
+
+def test_unanswered_ramp_goes_on_from_where_the_board_is():
+    """The clock must not run on behind the lowered setpoint, nor the setpoint jump up after it."""
+    late = ramp(6000, 12000, 600, longest_ticks=100, hold_back_cdeg=800)
+    one = sequencer(hold(6000, 10), late, at_cdeg=6000)
+    for _ in range(10):
+        one.step(6000, NONE)
+    for _ in range(100 + ANSWER_TICKS + 300):
+        one.step(6100, NONE)
+    assert one.setpoint_cdeg == 6000, "the last plateau"
+    assert one.slope_q6(0) == 0 and one.feedforward_q15(0) == 0
+    one.step(6100, LONGER_PROMPT)
+    assert 6000 <= one.setpoint_cdeg <= 6200
+    one.step(6100, NONE)
+    assert one.prompt == NONE and 6000 <= one.setpoint_cdeg <= 6200
+
+
+def test_first_ramp_has_no_plateau_and_is_given_up_when_nobody_answers():
+    one = sequencer(ramp(2500, 9000, 650, longest_ticks=100))
+    for _ in range(100 + ANSWER_TICKS - 1):
+        one.step(2500, NONE)
+    assert one.overdue == trip_codes.NO_TRIP and one.prompt == LONGER_PROMPT
+    one.step(2500, NONE)
+    assert one.overdue == trip_codes.STAGE_OVERDUE

@@ -13,7 +13,7 @@ HOST = "host/emberbed"
 PLANT = "sim/emberbed_sim/plant"
 
 # What the firmware may import from outside itself: MicroPython's core modules.
-CORE_MODULES = {"struct", "binascii", "array", "sys", "micropython"}
+CORE_MODULES = {"struct", "binascii", "array", "sys", "gc", "micropython"}
 PORT_MODULES = {"machine", "time"}  # pins and clocks belong to the ports alone
 
 # The firmware's floors. A module imports from lower floors, and on its own floor from those that
@@ -21,7 +21,7 @@ PORT_MODULES = {"machine", "time"}  # pins and clocks belong to the ports alone
 LEVELS = (
     # numbers, tables, bytes
     (
-        "units", "integer_math", "columns", "block_buffer", "trip_codes", "safety_limits",
+        "units", "heap", "integer_math", "columns", "block_buffer", "trip_codes", "safety_limits",
         "run_states", "record", "messages", "frames", "device_port",
     ),
     # meaning

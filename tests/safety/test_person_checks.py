@@ -209,7 +209,7 @@ def test_answer_in_the_last_moment_is_quiet():
 @pytest.mark.check("C14", proves="quiet")
 def test_stage_that_is_answered_for_is_quiet():
     bench = late_stage()
-    bench.tick(2 * ANSWER_TICKS)
+    bench.tick(ANSWER_TICKS - 10)
     bench.acknowledge(LONGER_PROMPT)
     bench.tick(ANSWER_TICKS)
     assert bench.trip == trip_codes.NO_TRIP and bench.state == rs.RUN and bench.heats

@@ -12,6 +12,7 @@ IN_ASCII = str.maketrans("▁▂▃▄▅▆▇█■·", "__..--###.")  # for t
 LEAST_SPAN_CDEG = 4000  # an almost flat run is not blown up to a mountain
 AXIS = 9  # columns left of the curve
 LEAST_LABEL_COLUMNS = 14  # a shorter curve has no room for two times
+LEGEND = f"{BLOCKS[-1]} board  {DOT} asked for"
 
 Pair = tuple[int | None, int | None]
 
@@ -33,7 +34,7 @@ def block_curve(samples: Sequence[Pair], columns: int, rows: int, began_s: int =
         label = {rows - 1: high, 0: low}.get(row)
         axis = f"{label / 100:5.0f} °C " if label is not None else " " * AXIS
         lines.append(axis + "".join(_cell(tall, asked, row) for tall, asked in eighths).rstrip())
-    return "\n".join([*lines, _times(began_s, len(samples), len(pairs))])
+    return "\n".join([*lines, _times(began_s, len(samples), len(pairs), columns)])
 
 
 def _column(samples: Sequence[Pair], at: int, columns: int) -> Pair:
@@ -57,11 +58,17 @@ def _cell(tall: int, asked: int, row: int) -> str:
     return BLOCKS[filled]
 
 
-def _times(began_s: int, seconds: int, columns: int) -> str:
-    first = minutes_text(began_s)
-    if columns < LEAST_LABEL_COLUMNS:
-        return " " * AXIS + first
-    return " " * AXIS + first + minutes_text(began_s + seconds).rjust(columns - len(first))
+def _times(began_s: int, seconds: int, drawn: int, columns: int) -> str:
+    """Return the axis of time below `drawn` columns, and what the signs mean where there is room:
+    between the times, or behind them within `columns`."""
+    first, last = minutes_text(began_s), minutes_text(began_s + seconds)
+    if drawn < LEAST_LABEL_COLUMNS:
+        first, last = f"{first:{drawn}}", ""
+    between = drawn - len(first) - len(last)
+    if last and between > len(LEGEND) + 3:
+        return " " * AXIS + first + LEGEND.center(between) + last
+    behind = f"    {LEGEND}" if drawn + 4 + len(LEGEND) <= columns else ""
+    return " " * AXIS + (first + " " * between + last + behind).rstrip()
 
 
 def minutes_text(seconds: int) -> str:

@@ -36,6 +36,9 @@ def _tty_keys() -> tuple[Callable[[], str], Callable[[], None]]:
     handle = sys.stdin.fileno()
     before = termios.tcgetattr(handle)
     tty.setcbreak(handle)  # keys at once; Ctrl-C still interrupts
+    mode = termios.tcgetattr(handle)
+    mode[0] &= ~termios.IXON  # Ctrl-S would hold up the loop that answers for the heat
+    termios.tcsetattr(handle, termios.TCSADRAIN, mode)
 
     def poll() -> str:
         try:

@@ -1,7 +1,8 @@
 """The live panel in a terminal: how hot, what it does, what it waits for, may I touch it.
 
 Takes decoded records and the events of the story; draws with rich, at most 8 times a second. Every
-part has its fixed height, so nothing jumps but for an alarm, which is shown whole.
+part has its fixed height, so nothing jumps but for an alarm, which is shown whole, and a terminal
+that is too short for all of it (`panel_fit`).
 """
 
 import time
@@ -17,21 +18,23 @@ from rich.table import Table
 from rich.text import Text
 
 from emberbed.bench import panel_rows
+from emberbed.bench.bell import ring
 from emberbed.bench.block_curve import AXIS, DOT, IN_ASCII, Pair, block_curve
+from emberbed.bench.panel_fit import EVENT_ROWS, fit, kept
 from emberbed.bench.story import Story
 from emberbed.records import TickRecord
+from emberbed.report.ending import LEFT
 from emberbed_fw import run_states as rs
 from emberbed_fw.trip_codes import NO_TRIP
 from emberbed_fw.units import TICKS_PER_S
 
 REDRAW_S = 0.125
-CURVE_ROWS = 6
 MOST_CURVE_COLUMNS = 100
 FRAME = 4  # columns of the panel's border and padding
-KEPT_EVENTS = 4
-LOUD = ("trip", "prompt", "press", "stop", "link", "refused", "gap")
+BORDER = 2  # lines of it
+CLOCK = 9  # columns of an event's time
+LOUD = ("trip", "prompt", "press", "stop", LEFT, "link", "refused", "gap")
 ALARMS = ("trip", "link")
-ALARM = "bold white on red"
 
 
 class LivePanel:
@@ -44,6 +47,7 @@ class LivePanel:
         title: str,
         *,
         virtual: bool = False,
+        quiet: bool = False,
         stops: Callable[[], int] = lambda: 0,
     ) -> None:
         self._console = console
@@ -51,9 +55,10 @@ class LivePanel:
         self._title = title
         self._control: int = story.plan.header["control0"]
         self._virtual = virtual
+        self._quiet = quiet
         self._stops = stops
         self._record: TickRecord | None = None
-        self._events: deque[tuple[int | None, str, str]] = deque(maxlen=KEPT_EVENTS)
+        self._events: deque[tuple[int | None, str, str]] = deque(maxlen=EVENT_ROWS)
         self._alarm = ""
         self._curve: list[Pair] = []
         self._curve_second = 0  # of the device: when the newest sample was taken
@@ -82,6 +87,8 @@ class LivePanel:
             self._alarm = self._alarm or sentence  # the first is the cause
         if self._record is not None:
             self._draw()
+        if not self._quiet:
+            ring(self._console, kind)
 
     def _sample(self, record: TickRecord) -> None:
         """Keep one pair a second from the first heat on."""
@@ -105,32 +112,44 @@ class LivePanel:
             self._console.quiet = True
 
     def panel(self, record: TickRecord) -> Panel:
-        """Return the panel for `record`, as wide as the console."""
-        elapsed = self._story.clock(record.tick).strip()
+        """Return the panel for `record`, as wide as the console and no higher."""
+        banner = self._banner(record)
+        banner_lines = len(banner.wrap(self._console, self._columns))
+        parts = fit(self._console.height - BORDER - banner_lines)
+        shown = [banner, self._rows(record, parts.rows)]
+        if parts.curve:
+            shown.append(self._drawn_curve(parts.curve))
+        if parts.events:
+            shown.append(self._told(parts.events))
         keys = panel_rows.keys_of(record, self._virtual, self._stops())
         return Panel(
-            Group(self._banner(record), self._rows(record), self._drawn_curve(), self._told()),
-            title=escape(f"{self._title} · {elapsed}"),
+            Group(*shown),
+            title=escape(f"{self._story.run_clock(record.tick)} · {self._title}"),
             subtitle=escape(keys),
             border_style="red" if record.trip != NO_TRIP else "none",
         )
 
     def _banner(self, record: TickRecord) -> Text:
         if self._alarm:
-            return Text(self._alarm, style=ALARM)
+            return Text(self._alarm, style=panel_rows.ALARM)
         return panel_rows.call_of(record, self._story) or Text(" ")
 
-    def _rows(self, record: TickRecord) -> Table:
+    @property
+    def _columns(self) -> int:
+        return max(1, self._console.width - FRAME)
+
+    def _rows(self, record: TickRecord, most: int) -> Table:
         rows = Table.grid(padding=(0, 2), expand=True)
         rows.add_column(justify="right", style="dim", width=7)
         rows.add_column(ratio=1, no_wrap=True, overflow="ellipsis")
         for label, text in panel_rows.rows_of(record, self._story, self._control):
-            rows.add_row(label, self._drawable(text))
+            if kept(label, most):
+                rows.add_row(label, self._drawable(text))
         return rows
 
-    def _drawn_curve(self) -> Text:
-        columns = min(self._console.width - FRAME - AXIS, MOST_CURVE_COLUMNS)
-        drawn = block_curve(self._curve, max(columns, 1), CURVE_ROWS, self._curve_began)
+    def _drawn_curve(self, rows: int) -> Text:
+        columns = min(self._columns - AXIS, MOST_CURVE_COLUMNS)
+        drawn = block_curve(self._curve, max(columns, 1), rows, self._curve_began)
         text = Text(drawn, style="cyan", no_wrap=True, overflow="crop")
         text.highlight_regex(f"{DOT}+", "yellow")
         return self._drawable(text)
@@ -140,11 +159,19 @@ class LivePanel:
             text.plain = text.plain.translate(IN_ASCII)  # same length: the colours keep their place
         return text
 
-    def _told(self) -> Text:
-        text = Text(no_wrap=True, overflow="ellipsis")
-        for tick, kind, sentence in self._events:
-            text.append(f"{self._story.clock(tick)}  ", style="dim")
-            text.append(f"{sentence}\n", style="bold" if kind in LOUD else "")
-        text.append("\n" * (KEPT_EVENTS - len(self._events)))
-        text.remove_suffix("\n")
+    def _told(self, rows: int) -> Text:
+        """Return the newest events in `rows` lines: the newest wrapped, those before it cut."""
+        lines: list[Text] = []
+        for tick, kind, sentence in reversed(self._events):
+            told = Text(sentence, style="bold" if kind in LOUD else "")
+            pieces = [told] if lines else list(told.wrap(self._console, self._columns - CLOCK))
+            clocks = [f"{self._story.clock(tick)}  ", *[" " * CLOCK] * (len(pieces) - 1)]
+            room = rows - len(lines)
+            lines = [
+                Text.assemble((clock, "dim"), piece)
+                for clock, piece in zip(clocks, pieces, strict=True)
+            ][:room] + lines
+        lines += [Text()] * (rows - len(lines))
+        text = Text("\n", no_wrap=True, overflow="ellipsis").join(lines)
+        text.no_wrap, text.overflow = True, "ellipsis"
         return text

@@ -7,18 +7,22 @@ from rich.text import Text
 
 from emberbed import words
 from emberbed.bench.outcome import OUTCOMES
-from emberbed.bench.stage_text import degrees, left_text, stage_text
+from emberbed.bench.stage_text import degrees, left_text, nothing_heated, stage_text
 from emberbed.bench.story import PRESS_TEXT, Story, prompt_text
 from emberbed.records import TickRecord
+from emberbed.trip_titles import UNPLUG, UNPLUG_TRIPS, trip_title
 from emberbed_fw import record as layout
 from emberbed_fw import run_states as rs
 from emberbed_fw.safety_limits import HANDLING_CDEG
-from emberbed_fw.trip_codes import WITHHELD_STATE
+from emberbed_fw.trip_codes import NO_TRIP, WITHHELD_STATE
 from emberbed_fw.units import FULL_POWER_Q15, NONE
 
 BARE_HANDS_CDEG = 4300  # ISO 13732-1 table 1, any material for 8 h or more; from memory
 BAR_CELLS = 20
 CALL = "bold black on yellow"
+ALARM = "bold white on red"
+NOBODY = "for nobody"
+LOOK = "look at the run's page"
 RELEASE_TEXT = "Let go of the button on the device, then hold it for a second"
 
 
@@ -28,10 +32,15 @@ def rows_of(record: TickRecord, story: Story, control: int) -> list[tuple[str, T
         ("Board", _board(record, story, control)),
         ("Now", _now(record, story)),
         ("Waiting", Text(_waiting(record))),
-        ("Next", Text(_next(record, story))),
+        ("Next", _next(record, story)),
         ("Heater", _heater(record)),
         ("Touch", touch_text(record, list(story.names))),
     ]
+
+
+def unplug_trip(record: TickRecord) -> int:
+    """Return the trip after which only the mains plug is sure to end the heat, 0 for none."""
+    return next((c for c in (record.trip, record.second_trip) if c in UNPLUG_TRIPS), NO_TRIP)
 
 
 def call_of(record: TickRecord, story: Story) -> Text | None:
@@ -67,15 +76,17 @@ def touch_text(record: TickRecord, channels: list[int]) -> Text:
     """Say whether the board may be touched; `channels` are the fitted ones."""
     readings = [record.channel_cdeg(channel) for channel in channels]
     known = [reading for reading in readings if reading is not None]
+    if unplug_trip(record):
+        return Text("no: pull the mains plug first", style="bold red")
     if record.state == rs.WAIT:
-        return Text("tools only, and only for what is asked: it is hot", style="yellow")
+        return Text("tools only, for what is asked: it is hot", style="yellow")
     if record.state in rs.HEATING_STATES:
         return Text("no: it heats", style="bold red")
     if len(known) < len(readings) or not known:
         return Text("no: not every sensor reads", style="bold red")
     if max(known) >= HANDLING_CDEG:
         return Text(f"no: wait until it is below {HANDLING_CDEG / 100:g} °C", style="bold red")
-    if record.state == rs.COOL:
+    if record.state == rs.COOL and not nothing_heated(record):
         return Text("not yet: heat from the heater may still arrive", style="yellow")
     if max(known) >= BARE_HANDS_CDEG:
         return Text("tools only; the heater below stays hot longer", style="yellow")
@@ -95,6 +106,10 @@ def _board(record: TickRecord, story: Story, control: int) -> Text:
 
 
 def _now(record: TickRecord, story: Story) -> Text:
+    if nothing_heated(record):
+        return Text(words.NOTHING_HEATED)
+    if record.waits_for == rs.WAITS_PRESS:
+        return Text(words.READY)
     if record.stage == NONE:
         return Text(words.state_words(record.state))
     number = f"stage {record.stage + 1} of {len(story.plan.stages)}"
@@ -104,23 +119,41 @@ def _now(record: TickRecord, story: Story) -> Text:
 
 
 def _waiting(record: TickRecord) -> str:
-    if record.state in OUTCOMES:
-        return "no"
-    return words.wait_words(record.waits_for).removeprefix("waits ") or "no"
+    if record.state in OUTCOMES or nothing_heated(record):
+        return NOBODY
+    return words.wait_words(record.waits_for).removeprefix("waits ") or NOBODY
 
 
-def _next(record: TickRecord, story: Story) -> str:
-    if record.state in OUTCOMES:
-        return "look at the run's page"
+def _next(record: TickRecord, story: Story) -> Text:
+    if unplug_trip(record):
+        return Text(UNPLUG, style=ALARM)
+    if record.state in OUTCOMES or nothing_heated(record):
+        return Text(LOOK)
     if record.verdict != rs.NO_VERDICT:
-        return "touch it when it is cool, then look at the run's page"
+        return Text("touch it when cool, then see the run's page")
     following = 0 if record.stage == NONE else record.stage + 1
     if following >= len(story.plan.stages):
-        return "end of the run"
-    return stage_text(story.plan, following, story.prompts)
+        return Text("end of the run")
+    return Text(stage_text(story.plan, following, story.prompts))
+
+
+def _stuck(record: TickRecord) -> str:
+    """Return what makes a heater that is told to be off unsafe, '' for nothing."""
+    trip = unplug_trip(record)
+    # the current sense tells of the tick before: a drive that has just ended is no stuck switch
+    settled = record.state not in rs.HEATING_STATES
+    if record.state == rs.COOL:
+        settled = record.stage_elapsed > 1
+    flows = record.port_flags & layout.PORT_HEAT_CURRENT and not record.driven_zones
+    if flows and (trip or settled):
+        return "told off, but current flows"
+    return f"no current now, but not safe: {trip_title(trip)}" if trip else ""
 
 
 def _heater(record: TickRecord) -> Text:
+    stuck = _stuck(record)
+    if stuck:
+        return Text(stuck, style="bold red")
     share = record.demand0_q15 / FULL_POWER_Q15
     text = Text(f"{100 * share:3.0f} % ")
     text.append(f"{'■' * round(share * BAR_CELLS):·<{BAR_CELLS}}", style="yellow")

@@ -12,15 +12,18 @@ from contextlib import suppress
 from typing import Protocol
 
 from emberbed.bench.outcome import OUTCOMES, REFUSED, Outcome
+from emberbed.bench.stage_text import degrees
 from emberbed.bench.story import BAD_VERDICTS, Story
 from emberbed.link.device import Device, Refused
 from emberbed.link.events import Damaged, Event, Gap, Record, SessionLost, WrongVersion
 from emberbed.link.transport import LinkError
 from emberbed.records import TickRecord, decode_record
+from emberbed.report.ending import LEFT
 from emberbed.store.faults import StoreError
 from emberbed.store.run_store import MOST_RECORDS, RunStore
 from emberbed_fw import messages
 from emberbed_fw import run_states as rs
+from emberbed_fw.safety_limits import HANDLING_CDEG
 from emberbed_fw.trip_codes import WITHHELD_LEASE
 
 POLL_S = 0.1
@@ -199,20 +202,28 @@ class BenchRun:
             self._stop_sent = True
             self._send_stop()
         if asked > 1 and self.outcome is None:
-            self._tell(
-                "stop",
-                "Left during the cooling: heat is off, the board may still be hot,"
-                " and what follows is not recorded.",
-            )
+            self._tell(LEFT, self._left_text())
             self.outcome = self._verdict_so_far(STOPPED)
 
-    def _send_stop(self) -> None:
+    def _left_text(self) -> str:
+        """Say how hot the board was; a sensor without a reading says nothing good."""
         assert self._newest is not None
-        heat = "heat off" if self._newest.verdict == rs.NO_VERDICT else "heat is off already"
-        self._tell(
-            "stop",
-            f"Stop asked for: {heat}, the cooling is still recorded. Ctrl-C again leaves.",
-        )
+        readings = [self._newest.channel_cdeg(channel) for channel in self._story.names]
+        hottest = max((one for one in readings if one is not None), default=None)
+        if hottest is None:
+            return "Left without a reading of the board: it may be hot, and nothing records it."
+        left_at = f"Left while the board was at {degrees(hottest, 0)}"
+        still = "it is still hot, and " if hottest >= HANDLING_CDEG else ""
+        return f"{left_at}: {still}nothing records it any more."
+
+    def _send_stop(self) -> None:
+        newest = self._newest
+        assert newest is not None
+        heat = "heat off" if newest.verdict == rs.NO_VERDICT else "heat is off already"
+        rest = f"{heat}, the cooling is still recorded. Ctrl-C again leaves."
+        if newest.state not in (*rs.HEATING_STATES, rs.COOL) and newest.energy_j == 0:
+            rest = "nothing was heated."
+        self._tell("stop", f"Stop asked for: {rest}")
         try:
             self._device.stop(messages.STOP_BY_PERSON)
         except Refused as refused:
@@ -223,7 +234,7 @@ class BenchRun:
         try:
             self._device.acknowledge(prompt)
         except Refused as refused:
-            self._tell("prompt", f"The answer came too late or too early: {refused}")
+            self._tell("answer", f"The answer came too late or too early: {refused}")
 
     def _note_trouble(self, event: Event) -> None:
         if isinstance(event, Gap):

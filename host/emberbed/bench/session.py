@@ -4,6 +4,7 @@ The order is the rule: what the profile says is checked before anything is sent;
 the store before the device hears of it; records are stored before they are acknowledged.
 """
 
+import sys
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
@@ -27,6 +28,7 @@ from emberbed.link.device import Device, Refused
 from emberbed.link.transport import LinkError
 from emberbed.profiles.compile import decode_plan
 from emberbed.profiles.reader import ProfileFile
+from emberbed.report.ending import ending_of
 from emberbed.store.faults import StoreError
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import RunFacts
@@ -48,17 +50,22 @@ class RunRequest:
     virtual: VirtualBench | None
     scripted: bool
     page: Path | None
+    quiet: bool = False  # no bell
 
 
 @dataclass(frozen=True)
 class RunResult:
-    """How it ended; `page_failed` says in one sentence why there is no page, if there is none."""
+    """How it ended, in `ending` for a person, in one sentence a line.
+
+    `page_failed` says in one sentence why there is no page, if there is none.
+    """
 
     run_id: int
     outcome: Outcome
     limits_exceeded: int
     page: Path
     page_failed: str | None
+    ending: list[str]
 
 
 @dataclass(frozen=True)
@@ -81,6 +88,7 @@ def run_profile(request: RunRequest, store: RunStore, console: Console) -> RunRe
     with ExitStack() as until_told:
         with _device(request) as (device, virtual):
             bench = _prepare(request, device, virtual, console)
+            _need_hand(request)
             stop = until_told.enter_context(StopSignal())
             run_id = store.begin_run(_facts(request, bench))
             try:
@@ -93,8 +101,21 @@ def run_profile(request: RunRequest, store: RunStore, console: Console) -> RunRe
                 raise
         page = page_path(request.page, store, run_id)
         failed = write_page(store, run_id, page)
-        limits = store.run(run_id).limits_exceeded or 0
-        return RunResult(run_id, outcome, limits, page, failed)
+        run = store.run(run_id)
+        ending = ending_of(store, run, store.events(run_id)).lines()
+        return RunResult(run_id, outcome, run.limits_exceeded or 0, page, failed, ending)
+
+
+def _need_hand(request: RunRequest) -> None:
+    """Refuse a run that nobody could start: asked last, as every other mistake tells more."""
+    in_terminal = sys.stdin is not None and sys.stdin.isatty()
+    if request.virtual is not None and not request.scripted and not in_terminal:
+        raise NotReady(
+            [
+                "Nobody could hold the virtual device's button, as there is no keyboard here:"
+                " add --press, or start it in a terminal"
+            ]
+        )
 
 
 def _prepare(
@@ -103,9 +124,10 @@ def _prepare(
     """Read what the device is and fit the profile to it; tell what a person should know."""
     settings, description = read_description(device)
     prepared = prepare(request.profile_file, description)
-    notes = [*prepared.warnings, *(virtual.notes if virtual else [])]
-    for note in notes:
-        console.print(f"Note: {note}", markup=False, highlight=False, soft_wrap=True)
+    told = [f"warning: {warning}" for warning in prepared.warnings]
+    told += [f"note: {note}" for note in (virtual.notes if virtual else [])]
+    for line in told:
+        console.print(line, markup=False, highlight=False, soft_wrap=True)
     return _Bench(device, virtual, settings, description, prepared)
 
 
@@ -150,7 +172,7 @@ def _watch(
     plan, virtual = bench.prepared.plan, bench.virtual
     story = Story(decode_plan(plan), bench.prepared.prompts, bench.description.fitted_names())
     script = virtual if request.scripted else None
-    with Keys() as keys, _screen(bench, story, run_id, console, stop) as screen:
+    with Keys() as keys, _screen(bench, story, run_id, console, stop, request.quiet) as screen:
         if keys.from_terminal and not script and isinstance(screen, PlainLines):
             hint = KEYS_HINT if virtual is None else f"{BUTTON_HINT}, {KEYS_HINT}"
             screen.tell(None, "keys", hint)
@@ -184,15 +206,15 @@ def _end(store: RunStore, run_id: int, run: BenchRun, outcome: Outcome, story: S
 
 
 def _screen(
-    bench: _Bench, story: Story, run_id: int, console: Console, stop: StopSignal
+    bench: _Bench, story: Story, run_id: int, console: Console, stop: StopSignal, quiet: bool
 ) -> LivePanel | PlainLines:
     if not console.is_terminal or console.is_dumb_terminal:
-        return PlainLines(console, story)
+        return PlainLines(console, story, quiet=quiet)
     virtual = bench.virtual is not None
     title = f"{bench.prepared.profile_file.model.name} · run {run_id}"
     if virtual:
         title += " · simulated"
-    return LivePanel(console, story, title, virtual=virtual, stops=lambda: stop.count)
+    return LivePanel(console, story, title, virtual=virtual, quiet=quiet, stops=lambda: stop.count)
 
 
 def _arm(bench: _Bench, store: RunStore, run_id: int, run: BenchRun) -> None:

@@ -6,16 +6,25 @@ from emberbed import words
 from emberbed.profiles.compile import Plan
 from emberbed.records import TickRecord
 from emberbed_fw import plan as layout
+from emberbed_fw import run_states as rs
+from emberbed_fw.trip_codes import NO_TRIP
 from emberbed_fw.units import NONE, TICKS_PER_S
 
 
-def degrees(cdeg: int | None) -> str:
+def degrees(cdeg: int | None, decimals: int = 1) -> str:
     """Return a reading for a person."""
-    return "no reading" if cdeg is None else f"{cdeg / 100:.1f} °C"
+    return "no reading" if cdeg is None else f"{cdeg / 100:.{decimals}f} °C"
+
+
+def nothing_heated(record: TickRecord) -> bool:
+    """Tell whether the run was stopped before any heat: there is nothing that has to cool."""
+    return record.verdict == rs.STOPPED and record.energy_j == 0 and record.trip == NO_TRIP
 
 
 def stage_text(plan: Plan, number: int, prompts: Sequence[str] = ()) -> str:
     """Return what stage `number` (from 0) does, with its prompt where `prompts` has it."""
+    if number >= len(plan.stages):  # whatever a device says must not end the record
+        return "not one of the profile's stages"
     stage = plan.stages[number]
     target_c = f"{stage['target_cdeg'] / 100:g} °C"
     kind = stage["kind"]
@@ -32,7 +41,7 @@ def stage_text(plan: Plan, number: int, prompts: Sequence[str] = ()) -> str:
 
 def left_text(plan: Plan, record: TickRecord) -> str:
     """Return how long the running stage still takes by its plan, '' where nobody knows."""
-    if record.stage == NONE:
+    if record.stage == NONE or record.stage >= len(plan.stages):
         return ""
     stage = plan.stages[record.stage]
     if stage["kind"] == layout.WAIT:

@@ -5,7 +5,8 @@ later: stages, prompts, answers, trips, the verdict.
 """
 
 from emberbed import words
-from emberbed.bench.stage_text import degrees, stage_text
+from emberbed.bench.block_curve import minutes_text
+from emberbed.bench.stage_text import degrees, nothing_heated, stage_text
 from emberbed.profiles.compile import Plan
 from emberbed.records import TickRecord
 from emberbed.report.trip_cause import sensor_of_trip
@@ -37,6 +38,7 @@ class Story:
         self.names = names
         self.armed = False
         self._first_tick: int | None = None
+        self._pressed_tick: int | None = None
         self._before: TickRecord | None = None
 
     def disarm(self) -> None:
@@ -48,18 +50,26 @@ class Story:
         first = tick if self._first_tick is None else self._first_tick
         return max(0, round((tick - first) / TICKS_PER_S))  # rounded as on the run's page
 
+    def run_clock(self, tick: int) -> str:
+        """Return how long the run has been going: since the press, before it since arming."""
+        if self._pressed_tick is None:
+            return f"{self.clock(tick).strip()} since arming"
+        seconds = self.seconds_of(tick) - self.seconds_of(self._pressed_tick)
+        return f"{minutes_text(max(0, seconds))} since the press"
+
     def clock(self, tick: int | None) -> str:
         """Return when in the run `tick` was, in a fixed width for a column of times."""
         if tick is None:
             return "  --:--"
-        minutes, seconds = divmod(self.seconds_of(tick), 60)
-        return f"{minutes:4d}:{seconds:02d}"
+        return f"{minutes_text(self.seconds_of(tick)):>7}"
 
     def follow(self, record: TickRecord) -> list[Event]:
         """Return what changed with this record."""
         before, self._before = self._before, record
         if record.state == rs.COLD_PROOF:
             self.armed = True
+        if self._pressed_tick is None and record.state in rs.HEATING_STATES:
+            self._pressed_tick = record.tick
         if before is None:
             self._first_tick = record.tick
             return []
@@ -75,10 +85,12 @@ class Story:
     def _states(self, before: TickRecord, record: TickRecord) -> list[Event]:
         if record.state == before.state or record.state in TOLD_OTHERWISE:
             return []
+        if nothing_heated(record) and record.state == rs.COOL:
+            return [("state", words.NOTHING_HEATED)]
         return [("state", _sentence(words.state_words(record.state)))]
 
     def _stages(self, before: TickRecord, record: TickRecord) -> list[Event]:
-        if record.stage in (before.stage, NONE):
+        if record.stage in (before.stage, NONE) or nothing_heated(record):
             return []
         text = stage_text(self.plan, record.stage)
         number = f"Stage {record.stage + 1} of {len(self.plan.stages)}"

@@ -15,7 +15,7 @@ from emberbed.link.blocks import block_crc, read_payloads, write_payloads
 from emberbed.link.events import Event, Greeting, Reply, Silent, WrongVersion
 from emberbed.link.session import ANSWER_S, MAX_NONCE, Session
 from emberbed.link.transport import LinkError, Port, open_port
-from emberbed.words import refusal_words
+from emberbed.refusal_words import refusal_words
 from emberbed_fw import messages
 from emberbed_fw.frames import PROTOCOL_VERSION
 from emberbed_fw.settings import SETTINGS_BYTES

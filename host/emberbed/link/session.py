@@ -26,9 +26,9 @@ from emberbed.link.frames import Frame, FrameSplitter, encode
 from emberbed.link.lanes import COMMON_LANE, Waiting, lane_of
 from emberbed.link.record_order import RecordOrder
 from emberbed.link.refill import GapKeeper, Refill
+from emberbed.records import decode_record
 from emberbed_fw import messages
 from emberbed_fw.frames import PROTOCOL_VERSION
-from emberbed_fw.record import FIXED_BYTES
 
 ANSWER_S = 0.4  # a tick is 0.1 s; commands are answered within two
 ATTEMPTS = 5  # the first sending and four repeats: silent after 2 s
@@ -168,7 +168,9 @@ class Session:
             events.append(event)
 
     def _take_record(self, frame: Frame, events: list[Event]) -> None:
-        if len(frame.payload) < FIXED_BYTES:
+        try:
+            decode_record(frame.payload)  # what goes on from here is a record, whoever sent it
+        except ValueError:
             self._malformed += 1
             return
         tick = _TICK.unpack_from(frame.payload)[0]

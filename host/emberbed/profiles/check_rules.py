@@ -15,8 +15,9 @@ from emberbed.profiles import limits
 from emberbed.profiles.channels import channel_mistakes
 from emberbed.profiles.energy import power_needed_w, rate_within_power_c_per_s
 from emberbed.profiles.model import Cool, Hold, Profile, Ramp, Wait
-from emberbed.profiles.timing import Span, impossible, longest_run_ticks, peak_cdeg
+from emberbed.profiles.timing import Span, impossible, peak_cdeg
 from emberbed.profiles.whole_rules import Location
+from emberbed.profiles.written_numbers import fahrenheit_hint
 from emberbed_fw.units import TICKS_PER_S
 
 Severity = Literal["error", "warning", "note"]
@@ -53,12 +54,14 @@ def _laminate(case: Case) -> _Found:
     for location, _span, ramp in case.ramps():
         place = (*location, "to_c")
         if ramp.to_c > tg_c:
+            hint = fahrenheit_hint(ramp.to_c, limits.DRY_OUT_LOW.value, advised_c)
             yield (
                 "error",
                 place,
                 f"{ramp.to_c:g} °C is above the glass transition of {case.laminate.name}"
                 f" ({tg_c:g} °C), where the board goes soft and tears its vias"
-                f" ({case.laminate.source}); stay at {advised_c:g} °C or below",
+                f" ({case.laminate.source}); stay at {advised_c:g} °C or below"
+                + (f", and {hint}" if hint else ""),
             )
         elif ramp.to_c > advised_c:
             limit = limits.SUPPORT_SOAK if advised_c == limits.SUPPORT_SOAK.value else None
@@ -148,19 +151,33 @@ def _waits(case: Case) -> _Found:
 
 
 def _dry_out(case: Case) -> _Found:
+    """Yield what is wrong with the holds before the board goes above the dry-out's end."""
+    dried_s, last = 0.0, 0
     for span in case.spans:
-        low_c = limits.DRY_OUT_LOW.value
-        if isinstance(span.stage, Hold) and low_c * 100 <= span.to_cdeg:
-            return
+        if isinstance(span.stage, Hold) and span.to_cdeg >= limits.DRY_OUT_LOW.value * 100:
+            dried_s, last = dried_s + span.stage.for_s, span.index
         if isinstance(span.stage, Ramp) and span.to_cdeg > limits.DRY_OUT_ABOVE.value * 100:
-            yield (
-                "note",
-                ("stages", span.index),
-                f"the board goes above {limits.DRY_OUT_ABOVE.value:g} °C with no dry-out before;"
-                f" put a hold near 90 °C first so that moisture leaves the chip"
-                f" ({limits.DRY_OUT_ABOVE.source})",
-            )
+            yield from _dry_out_faults(dried_s, last, span.index)
             return
+
+
+def _dry_out_faults(dried_s: float, last_hold: int, hot_ramp: int) -> _Found:
+    if dried_s == 0:
+        yield (
+            "note",
+            ("stages", hot_ramp),
+            f"the board goes above {limits.DRY_OUT_ABOVE.value:g} °C with no dry-out before;"
+            f" put a hold near 90 °C first so that moisture leaves the chip"
+            f" ({limits.DRY_OUT_ABOVE.source})",
+        )
+    elif dried_s < limits.DRY_OUT_LEAST.value:
+        yield (
+            "warning",
+            ("stages", last_hold, "for_s"),
+            f"a dry-out of {dried_s:g} s lets little moisture out of the chip before the board goes"
+            f" above {limits.DRY_OUT_ABOVE.value:g} °C ({limits.DRY_OUT_LEAST.source}); write"
+            f" {limits.DRY_OUT_LEAST.value:g} or more, 180 is usual",
+        )
 
 
 def _sensors(case: Case) -> _Found:
@@ -226,14 +243,9 @@ def _power(case: Case) -> _Found:
 
 def _summary(case: Case) -> _Found:
     planned_min = sum(span.planned_ticks for span in case.spans) / TICKS_PER_S / 60
-    longest_h = longest_run_ticks(case.spans) / TICKS_PER_S / 3600
-    yield (
-        "note",
-        (),
-        f"heating takes {planned_min:.0f} min besides the waits, the peak is"
-        f" {peak_cdeg(case.profile) / 100:g} °C, and the run ends after {longest_h:.1f} h at the"
-        " latest, 2 h of cooling included",
-    )
+    peak_c = peak_cdeg(case.profile) / 100
+    text = f"heating takes about {planned_min:.0f} min besides the waits, the peak is {peak_c:g} °C"
+    yield "note", (), text
 
 
 RULES: tuple[Callable[[Case], _Found], ...] = (

@@ -27,7 +27,7 @@ from emberbed.profiles.timing import (
     to_cdeg,
     to_ticks,
 )
-from emberbed.words import refusal_words
+from emberbed.refusal_words import refusal_words
 from emberbed_fw import plan as layout
 from emberbed_fw.integer_math import SMALL_INT_MAX
 from emberbed_fw.messages import BAD_PLAN
@@ -74,7 +74,7 @@ def compile_plan(
         "knots": len(knots),
         "peak_cdeg": peak_cdeg(profile),
         "longest_run_ticks": longest_run_ticks(stage_spans),
-        "handling_cdeg": min(HANDLING_CDEG, to_cdeg(profile.stages[-1].below_c)),
+        "handling_cdeg": min(HANDLING_CDEG, to_cdeg(profile.ends_below_c())),
         "fan_below_cdeg": to_cdeg(find_alloy(profile.alloy).solidus_c - SOLIDUS_MARGIN.value),
         **_channel_fields(profile, channels, ceilings_cdeg),
         **_zone_fields(channels[profile.control_sensor()], gains or Gains(), power_cap),

@@ -6,7 +6,7 @@ DEFAULT_  what a stage gets where the profile says nothing; common practice, no 
 Limit     one rule of `check`: an error stops the run, a warning or a note lets a person decide
 """
 
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from emberbed_fw.plan import MAX_LONGEST_TICKS
 from emberbed_fw.safety_limits import HANDLING_CDEG, HARD_CEILING_CDEG
@@ -14,12 +14,13 @@ from emberbed_fw.units import TICKS_PER_S
 
 
 class Range(NamedTuple):
-    """Least and most that a key may hold, both allowed."""
+    """Least and most that a key may hold, both allowed; `why_of` tells which one `why` is for."""
 
     least: float
     most: float
     unit: str
     why: str
+    why_of: Literal["least", "most", "both"] = "most"
 
 
 class Limit(NamedTuple):
@@ -42,13 +43,15 @@ RANGES = {
     "to_c": Range(25, HARD_CEILING_C, "°C", "no package is rated higher, J-STD-020 table 4-2"),
     "rate_c_per_s": Range(0.01, 3, "°C/s", "parts are rated for 3 °C/s, J-STD-020 table 5-2"),
     "for_s": Range(1, MOST_STAGE_S, "s", _DAY),
-    "band_c": Range(0.5, 20, "°C", "a converter step is 0.25 °C; our choice"),
-    "hold_back_c": Range(1, 50, "°C", "how far the board may lag before the clock waits; ours"),
+    "band_c": Range(0.5, 20, "°C", "a converter step is 0.25 °C; our choice", "least"),
+    "hold_back_c": Range(1, 50, "°C", "the lag at which the clock waits; our choice", "both"),
     "longest_s": Range(1, MOST_STAGE_S, "s", _DAY),
-    "remind_s": Range(5, 600, "s", "a reminder nobody misses and everybody bears; our choice"),
-    "below_c": Range(35, 100, "°C", "a warm room may never get colder; our choice"),
+    "remind_s": Range(5, 600, "s", "a reminder nobody misses and all can bear; our choice", "both"),
+    "below_c": Range(35, 100, "°C", "a warm room may never get colder; our choice", "least"),
     "fastest_c_per_s": Range(0.1, 6, "°C/s", "parts are rated for 6 °C/s, J-STD-020 table 5-2"),
 }
+
+DIFFERENCES = ("band_c", "hold_back_c")  # their keys end as temperatures do
 
 TEXTS = {"name": 80, "prompt": 120}
 
@@ -73,6 +76,7 @@ FLUX_HIGH = Limit(90, "°C", "common practice, no source")
 WAIT_ADVISED = Limit(1200, "s", "20 min hot without a hand on it, common practice, no source")
 DRY_OUT_ABOVE = Limit(100, "°C", "common practice, no source")
 DRY_OUT_LOW = Limit(80, "°C", "common practice, no source")
+DRY_OUT_LEAST = Limit(60, "s", "common practice, no source")
 CEILING_ROOM = Limit(5, "°C", "room for the overshoot of a controller; our choice")
 AREAL_MASS_LOW = Limit(1.0, "kg/m²", "a bare 1.6 mm laminate weighs 2.96 kg/m², calculated")
 AREAL_MASS_HIGH = Limit(40.0, "kg/m²", "a bare 1.6 mm laminate weighs 2.96 kg/m², calculated")

@@ -9,25 +9,19 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from emberbed.materials.book import UnknownMaterial, find_alloy, find_laminate
 from emberbed.plain_text import did_you_mean, near_names, printable
-from emberbed.profiles.limits import RANGES, TEXTS
+from emberbed.profiles.limits import DIFFERENCES, RANGES
 from emberbed.profiles.model import NOT_OFFERED, ROLES, STAGE_MODELS, Board, Profile
 from emberbed.profiles.source import ProfileSource
+from emberbed.profiles.value_words import TABLES, expected, shown, value_text
 from emberbed.profiles.whole_rules import Location, whole_mistakes
+from emberbed.profiles.written_numbers import celsius
 from emberbed_fw.plan import MAX_STAGES
 from emberbed_fw.settings import NAME_BYTES
-from emberbed_fw.units import CHANNELS
 
 MOST_SENTENCES = 50
 UNKNOWN, MISSING = "extra_forbidden", "missing"  # as the validating library calls them
 KINDS = tuple(STAGE_MODELS)
-_BOOK = {"alloy": find_alloy, "laminate": find_laminate}
-_TABLES = {
-    "board": "a table such as { mass_g = 240, length_mm = 180, width_mm = 120 }",
-    "sensors": f"a table of at most {CHANNELS} sensors, each with its role",
-    "stages": "a list of tables, each under its own [[stages]]",
-}
 _Found = tuple[Location, str]
 
 
@@ -46,11 +40,16 @@ def shape_sentences(source: ProfileSource) -> tuple[Profile | None, list[str]]:
 
 def _in_order(source: ProfileSource, found: list[_Found]) -> list[str]:
     found = sorted(found, key=lambda one: source.line_of(one[0]) or 0)
-    sentences = [source.place(location) + text for location, text in found[:MOST_SENTENCES]]
-    if len(found) > MOST_SENTENCES:
-        more = len(found) - MOST_SENTENCES
-        sentences.append(f"{source.shown}: {more} more mistakes follow; mend these first")
-    return sentences
+    return capped(source.shown, [source.place(location) + text for location, text in found])
+
+
+def capped(shown_name: str, sentences: list[str]) -> list[str]:
+    """Return the first of many sentences, and how many more there are."""
+    more = len(sentences) - MOST_SENTENCES
+    if more <= 0:
+        return sentences
+    last = f"{shown_name}: {more} more mistakes follow; mend these first"
+    return [*sentences[:MOST_SENTENCES], last]
 
 
 def _stages_of(data: Mapping[str, Any]) -> list[Any]:
@@ -71,7 +70,7 @@ def _stage_list_mistakes(data: Mapping[str, Any]) -> Iterator[_Found]:
         return
     for index, stage in enumerate(stages):
         if not isinstance(stage, dict):
-            yield ("stages", index), f"{_shown(stage)} is no stage; write {_TABLES['stages']}"
+            yield ("stages", index), f"{shown(stage)} is no stage; write {TABLES['stages']}"
         elif stage.get("kind") not in KINDS:
             location = ("stages", index, "kind") if "kind" in stage else ("stages", index)
             yield location, _kind_text(stage)
@@ -87,7 +86,7 @@ def _kind_text(stage: dict[str, Any]) -> str:
             " a wait at the soak temperature serves meanwhile"
         )
     mend = did_you_mean(kind if isinstance(kind, str) else "", KINDS, "the kinds are")
-    return f"the kind {_shown(kind)} is not known; {mend}"
+    return f"the kind {shown(kind)} is not known; {mend}"
 
 
 def _whole(data: Mapping[str, Any]) -> Iterator[_Found]:
@@ -124,7 +123,10 @@ def _place_of(error: Any) -> tuple[Location, type[BaseModel] | None]:
 def _meant(error: Any) -> list[Location]:
     """Return the locations that a misspelt key may have been meant for."""
     location, model = _place_of(error)
-    names = near_names(str(location[-1]), model.model_fields) if model else []
+    if model is None:
+        return []
+    names = near_names(str(location[-1]), model.model_fields)
+    names += filter(None, [_in_celsius(model, str(location[-1]))])
     return [(*location[:-1], name) for name in names]
 
 
@@ -133,11 +135,29 @@ def _key_text(model: type[BaseModel], location: Location, error: Any) -> str:
     if location[0] == "sensors" and len(location) > 1:
         return _sensor_text(location, error["input"])
     if error["type"] == UNKNOWN:
-        mend = did_you_mean(key, model.model_fields, "the keys here are")
+        mend = _key_mend(model, key, error["input"])
         return f'the key "{printable(key)}" is not known here; {mend}'
     if error["type"] == MISSING:
-        return f"the key {key} is missing; add {_expected(key)}"
-    return _value_text(key, error["input"])
+        return f"the key {key} is missing; add {expected(key)}"
+    return value_text(key, error["input"])
+
+
+def _in_celsius(model: type[BaseModel], key: str) -> str | None:
+    """Return the key for degrees C that a key for degrees F stands for, or None."""
+    meant = f"{key.removesuffix('_f')}_c"
+    return meant if key.endswith("_f") and meant in model.model_fields else None
+
+
+def _key_mend(model: type[BaseModel], key: str, value: Any) -> str:
+    meant = _in_celsius(model, key)
+    if meant is None:
+        return did_you_mean(key, model.model_fields, "the keys here are")
+    mend = f"temperatures are in °C: write {meant}"
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 < value < 1000:
+        return mend
+    in_c = value / 1.8 if meant in DIFFERENCES else celsius(value)
+    allowed = RANGES[meant]
+    return f"{mend} = {in_c:.0f}" if allowed.least <= in_c <= allowed.most else mend
 
 
 def _sensor_text(location: Location, value: Any) -> str:
@@ -147,48 +167,4 @@ def _sensor_text(location: Location, value: Any) -> str:
             f" digits, _ or -, at most {NAME_BYTES} in all"
         )
     mend = did_you_mean(value if isinstance(value, str) else "", ROLES, "the roles are")
-    return f"{printable(location[1])} = {_shown(value)} is no role; {mend}"
-
-
-def _value_text(key: str, value: Any) -> str:
-    if key in _BOOK and isinstance(value, str):
-        try:
-            _BOOK[key](value)
-        except UnknownMaterial as unknown:
-            return str(unknown)
-    return f"{key} = {_shown(value)} is not {_expected(key)}; {_mend(key, value)}"
-
-
-def _expected(key: str) -> str:
-    if key in RANGES:
-        span = RANGES[key]
-        return f"a number from {span.least:g} to {span.most:g} {span.unit} ({span.why})"
-    if key in TEXTS:
-        return f"a text in quotes of 1 to {TEXTS[key]} visible characters"
-    if key in _BOOK:
-        return f"the name of {'an alloy' if key == 'alloy' else 'a laminate'} in quotes"
-    return _TABLES[key]
-
-
-def _mend(key: str, value: Any) -> str:
-    number = isinstance(value, (int, float)) and not isinstance(value, bool)
-    if key in RANGES and number and value > RANGES[key].most:
-        return f"write {RANGES[key].most:g} or less"
-    if key in RANGES and number and value < RANGES[key].least:
-        return f"write {RANGES[key].least:g} or more"
-    return "write a plain number in that range" if key in RANGES else "write one"
-
-
-def _shown(value: Any) -> str:
-    """Return a value of the file as a person may see it: short, and no control characters."""
-    if isinstance(value, str):
-        return f'"{printable(value, 40)}"'
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int) and abs(value) >= 10**15:  # Python refuses to write the largest out
-        return "a number of more than 15 digits"
-    if isinstance(value, (int, float)):
-        return f"{value:g}" if isinstance(value, float) else str(value)
-    if isinstance(value, dict):
-        return "a table"
-    return "a list" if isinstance(value, list) else "a date or time"
+    return f"{printable(location[1])} = {shown(value)} is no role; {mend}"

@@ -126,3 +126,7 @@ class Profile(_Strict):
     def control_sensor(self) -> str:
         """Return the name of the sensor the heater is controlled by."""
         return next(name for name, role in self.sensors.items() if role == "control")
+
+    def ends_below_c(self) -> float:
+        """Return the temperature below which the run ends, if the device's own is not lower."""
+        return next(stage.below_c for stage in self.stages if isinstance(stage, Cool))

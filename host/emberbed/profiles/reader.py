@@ -11,11 +11,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from emberbed.plain_text import near_names, printable
-from emberbed.profiles.mistakes import shape_sentences
+from emberbed.profiles.mistakes import capped, shape_sentences
 from emberbed.profiles.model import Profile
 from emberbed.profiles.shipped import shipped_file, shipped_names
 from emberbed.profiles.source import ProfileSource
 from emberbed.profiles.toml_lines import TomlLines
+from emberbed.profiles.toml_slips import slips
 from emberbed_fw.plan import MAX_STAGES
 
 MOST_BYTES = 64 * 1024
@@ -114,17 +115,26 @@ def _data_of(text: str, shown: str) -> dict:
         reason = "brackets nest too deep; a profile nests tables in a list and no deeper"
         raise ProfileMistakes([f"{shown}: {reason}"]) from None
     except ValueError as bad:  # a number with thousands of digits raises the plain one
-        raise ProfileMistakes([_toml_sentence(str(bad), text, shown)]) from None
+        raise ProfileMistakes(_toml_sentences(str(bad), text, shown)) from None
 
 
-def _toml_sentence(fault: str, text: str, shown: str) -> str:
+def _toml_sentences(fault: str, text: str, shown: str) -> list[str]:
+    """Return the known slips; and where the reader stopped before any of them, that place too."""
     where = _WHERE.search(fault)
     if where is None:
-        return f"{shown}: a number has too many digits; write a shorter one"
-    fault = printable(fault[: where.start()], 120)
-    line = where[1] or str(text.count("\n") + 1)
-    column = f" at column {where[2]}" if where[2] else " at the end of the file"
+        return [f"{shown}: a number has too many digits; write a shorter one"]
+    known = slips(text)
+    sentences = [f"{shown}:{line}: {slip}" for line, slip in known]
+    stopped = int(where[1] or text.count("\n") + 1)
+    if not known or stopped < known[0][0]:
+        sentences.insert(0, f"{shown}:{stopped}: {_unreadable(where[2])}")
+    return capped(shown, sentences)
+
+
+def _unreadable(column: str | None) -> str:
+    if column is None:
+        return "the file ends inside a bracket that was opened before; close it"
     return (
-        f"{shown}:{line}: this is not TOML{column} ({fault[:1].lower()}{fault[1:]});"
-        " mend this line, the rest is read after that"
+        f"this line cannot be read from column {column} on; a line is key = value with texts in"
+        " quotes, or [sensors], or [[stages]]; mend it, the rest is read after that"
     )

@@ -30,7 +30,7 @@ class ProfileSource:
         opening = f"{self.shown}:{line}: " if line else f"{self.shown}: "
         if len(location) > 1 and location[0] == "stages" and isinstance(location[1], int):
             return f"{opening}stage {location[1] + 1}{self._kind(location[1])}: "
-        if location and location[0] in ("board", "sensors"):
+        if len(location) > 1 and location[0] in ("board", "sensors"):
             return f"{opening}{location[0]}: "
         return opening
 

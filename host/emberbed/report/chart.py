@@ -8,7 +8,7 @@ and by line style, and carry their names at their ends. What matplotlib draws in
 
 import re
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from io import StringIO
 from typing import Any
 
@@ -20,7 +20,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from emberbed.plain_text import printable
-from emberbed.report.chart_model import INK, Chart, Curve, Mark
+from emberbed.report.chart_model import INK, Band, Chart, Curve, Mark
 from emberbed.report.curve_labels import End, label_ends
 from emberbed.report.thinning import averaged, thinned
 
@@ -30,13 +30,17 @@ COLOURS = (
 )  # fmt: skip
 LINE_STYLES = ("-", (0, (6, 2)), (0, (3, 1.5)), (0, (7, 2, 1.5, 2)), (0, (1.5, 1.5)),
                (0, (9, 3)), (0, (5, 1.5, 1.5, 1.5, 1.5, 1.5)), (0, (4, 4)))  # fmt: skip
-ASKED_STYLE = (0, (2, 2))
+ASKED_STYLE = (0, (1.2, 1.6))
+COLOUR_NAMES = ("orange", "blue", "green", "pink", "amber", "sky blue", "yellow", "dark")
+STYLE_NAMES = ("", "dashed", "short-dashed", "dash-dotted", "dotted", "long-dashed",
+               "dash-dot-dotted", "wide-dashed")  # fmt: skip
 POWER_COLOUR = "#E69F00"
 SIZE_INCHES = (10.0, 6.0)
 _TICK_STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600)
 _MOST_TICKS = 12
 _LABEL_CHARACTERS = 26
 _CHARACTER = 0.011  # of the width, in an event's label
+_CHARACTERS_ACROSS = 110  # of a stage's label, over the whole width
 _STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "emberbed",
@@ -109,15 +113,35 @@ def _set_time_axis(axes: Axes, last_s: float) -> None:
 
 
 def _draw_stages(axes: Axes, chart: Chart) -> None:
-    width_s = axes.get_xlim()[1]
     for number, band in enumerate(chart.stages):
         if number % 2 == 0:
             axes.axvspan(band.from_s, band.to_s, color=INK, alpha=0.06, linewidth=0)
-        room = int(110 * (band.to_s - band.from_s) / width_s)  # characters across the whole width
-        shown = printable(band.name, _LABEL_CHARACTERS)
-        label = shown if len(shown) <= room else band.short if len(band.short) < room else ""
-        axes.text((band.from_s + band.to_s) / 2, 1.015, label, transform=axes.get_xaxis_transform(),
+    for at_s, label in _stage_labels(chart.stages, axes.get_xlim()[1] / _CHARACTERS_ACROSS):
+        axes.text(at_s, 1.015, label, transform=axes.get_xaxis_transform(),
                   ha="center", va="bottom", fontsize=9)  # fmt: skip
+
+
+def _stage_labels(stages: Sequence[Band], character_s: float) -> list[tuple[float, str]]:
+    """Return (middle, label) of the stages: the whole name inside its band; where that is too
+    narrow, the short one, which may stand out on both sides as long as it meets no other."""
+    labels = {}
+    for number, band in enumerate(stages):
+        name = printable(band.name, _LABEL_CHARACTERS)
+        if len(name) * character_s <= band.to_s - band.from_s:
+            labels[number] = name
+    for number, band in enumerate(stages):
+        taken = [(_middle(stages[n]), len(label)) for n, label in labels.items()]
+        free = all(
+            abs(_middle(band) - at_s) > (len(band.short) + long + 1) / 2 * character_s
+            for at_s, long in taken
+        )
+        if number not in labels and band.short and free:
+            labels[number] = band.short
+    return [(_middle(stages[number]), label) for number, label in labels.items()]
+
+
+def _middle(band: Band) -> float:
+    return (band.from_s + band.to_s) / 2
 
 
 def _draw_curves(axes: Axes, chart: Chart) -> None:
@@ -127,7 +151,7 @@ def _draw_curves(axes: Axes, chart: Chart) -> None:
         style = LINE_STYLES[number % len(LINE_STYLES)]
         ends += _draw_curve(axes, curve, colour, style, 1.7)
     if chart.asked is not None:
-        ends += _draw_curve(axes, chart.asked, INK, ASKED_STYLE, 1.2)
+        ends += _draw_curve(axes, chart.asked, INK, ASKED_STYLE, 1.6)
     axes.margins(y=0.08)
     axes.autoscale(axis="y")
     label_ends(axes, ends, chart.measured)
@@ -145,7 +169,7 @@ def _draw_curve(axes: Axes, curve: Curve, colour: str, style, width: float) -> I
 def _draw_events(axes: Axes, chart: Chart) -> None:
     marks = sorted(chart.events, key=lambda mark: mark.at_s)
     for mark in marks:
-        axes.axvline(mark.at_s, color=INK, alpha=0.45, linewidth=0.8, linestyle=(0, (1, 2)))
+        axes.axvline(mark.at_s, color=INK, alpha=0.3, linewidth=0.6)
     for group in _neighbours(marks, _CHARACTER * axes.get_xlim()[1]):
         axes.text(group[0].at_s, 0.012, f"▴{_label(group)}", transform=axes.get_xaxis_transform(),
                   ha="left", va="bottom", fontsize=8.5)  # fmt: skip

@@ -28,6 +28,7 @@ p { margin: .4rem 0; }
 figure { margin: 1.2rem 0; }
 figcaption { color: var(--soft); font-size: .88rem; }
 svg { display: block; }
+@media screen and (max-width: 700px) { figure svg { min-width: 44rem; } }
 .scroll { overflow-x: auto; }
 table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }
 th, td { text-align: left; vertical-align: top; padding: .32rem .9rem .32rem 0;

@@ -5,7 +5,6 @@ were exceeded and never implies a good repair. Everything stored is escaped (`ma
 policy in the page forbids whatever should slip through to run or load.
 """
 
-from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 
 import numpy as np
@@ -13,9 +12,12 @@ import numpy as np
 from emberbed import words
 from emberbed.report import display
 from emberbed.report.chart import run_chart_svg
+from emberbed.report.chart_caption import caption_of
 from emberbed.report.markup import Markup, facts, joined, sentences, table, tag
 from emberbed.report.page_style import STYLE
 from emberbed.report.run_view import RunView, chart_of, prompt_of, seconds_of, view_of
+from emberbed.report.signs import grouped_signs
+from emberbed.report.summary import StageFigures
 from emberbed.store.faults import StoreError
 from emberbed.store.run_store import RunStore
 
@@ -77,34 +79,30 @@ def _section(heading: str, content: Markup) -> Markup:
 
 def _when(view: RunView) -> str:
     heater = "Simulated heater, no board was heated" if view.run.simulated else "Real heater"
-    return f"{_local(view.run.started_utc)}, {display.clock(view.figures.duration_s)} recorded." + (
-        f" {heater}."
+    recorded = f"{display.clock(view.figures.duration_s)} recorded{_hurried(view)}"
+    return f"{display.local_time(view.run.started_utc)}, {recorded}. {heater}."
+
+
+def _hurried(view: RunView) -> str:
+    """Say how long a simulated run really took where that is less than its own time."""
+    took_s = display.seconds_between(view.run.started_utc, view.run.last_stored_utc)
+    if not view.run.simulated or took_s is None or took_s > 0.9 * view.figures.duration_s:
+        return ""
+    return (
+        f", simulated in {took_s:.0f} s"
+        if took_s < 120
+        else (f", simulated in {took_s / 60:.0f} min")
     )
-
-
-def _local(stored: str) -> str:
-    """Return a stored time in the reader's own zone, with its distance to UTC."""
-    return _written_time(stored, None, "%Y-%m-%d %H:%M:%S (UTC%z)")
-
-
-def _utc(stored: str | None) -> str:
-    return display.NOTHING if stored is None else _written_time(stored, UTC, "%Y-%m-%d %H:%M:%S")
-
-
-def _written_time(stored: str, zone: tzinfo | None, pattern: str) -> str:
-    try:
-        return datetime.fromisoformat(stored).astimezone(zone).strftime(pattern)
-    except (ValueError, OverflowError, OSError):  # changed in the store: show what is there
-        return stored
 
 
 def _verdict(view: RunView) -> Markup:
     exceeded = view.figures.limits_exceeded
-    parts = [tag("strong", words.verdict_words(view.run.state, len(exceeded)))]
-    if view.trip_words is not None:
-        parts.append(tag("p", view.trip_words.happened))
-        parts.append(tag("p", tag("b", "What to do: "), view.trip_words.mend))
-        parts.append(tag("p", words.HOT))
+    energy_j = view.ending.energy_j
+    parts = [tag("strong", words.verdict_words(view.run.state, len(exceeded), energy_j))]
+    for number, trip in enumerate(view.ending.trips):
+        parts.append(tag("p", "And then: " if number else "", trip.happened))
+        parts.append(tag("p", tag("b", "What to do: "), trip.mend))
+    parts += [tag("p", caution) for caution in view.ending.cautions()]
     if exceeded:
         parts.append(tag("p", "Limits exceeded:"))
         parts.append(sentences(exceeded))
@@ -119,18 +117,15 @@ def _tampering(view: RunView) -> Markup:
     if not view.audit:
         return Markup("")
     warning = tag("strong", "This record was changed or damaged after it was stored.")
-    return tag("div", warning, sentences(view.audit[:10]), class_="verdict bad")
+    return tag("div", warning, sentences(grouped_signs(view.audit)), class_="verdict bad")
 
 
 def _figure(view: RunView) -> Markup:
     if not len(view.series):
         return tag("p", "No record was stored, so there is no curve to show.")
-    caption = (
-        "Each sensor as measured; dashes in the text's colour: what was asked for. Shaded: every"
-        " other stage. Dotted lines: the numbered events below."
-    )
-    drawn = Markup(run_chart_svg(chart_of(view)))
-    return tag("figure", drawn, tag("figcaption", caption))
+    chart = chart_of(view)
+    drawn = tag("div", Markup(run_chart_svg(chart)), class_="scroll")
+    return tag("figure", drawn, tag("figcaption", caption_of(chart)))
 
 
 def _stages(view: RunView) -> Markup:
@@ -144,20 +139,34 @@ def _stages(view: RunView) -> Markup:
                 f"{stage.number} {stage.kind}" + (f": {prompt}" if prompt else ""),
                 display.celsius(stage.target_c),
                 display.clock(stage.planned_s) if stage.planned_s is not None else "open",
-                display.clock(stage.taken_s) if stage.taken_s else "not reached",
+                _taken(view, stage),
                 display.clock(stage.in_band_s if stage.taken_s else None),
             ]
         )
     return table(["stage", "to", "planned", "taken", "time in band"], rows)
 
 
+def _taken(view: RunView, stage: StageFigures) -> str:
+    if not stage.taken_s:
+        return "not reached"
+    cut = stage.cut_short and view.run.state not in ("open", "finished")
+    return display.clock(stage.taken_s) + (", cut short" if cut else "")
+
+
+def _rate_at(view: RunView, c_per_s: float | None, channel: int | None) -> str:
+    """Return a rate with the sensor that saw it; a dash alone where none did."""
+    if channel is None:
+        return display.NOTHING
+    return f"{display.rate(c_per_s)} at {view.names.get(channel, f'channel {channel}')}"
+
+
 def _figures(view: RunView) -> Markup:
     figures = view.figures
-    control = figures.control_channel
-    name = view.names.get(control, f"channel {control}") if control is not None else "no sensor"
+    ramp = _rate_at(view, figures.largest_ramp_c_per_s, figures.ramp_channel)
+    cooling = _rate_at(view, figures.largest_cooling_c_per_s, figures.cooling_channel)
     pairs: list[tuple[str, object]] = [
-        ("largest ramp", f"{display.rate(figures.largest_ramp_c_per_s)} at {name}"),
-        ("largest cooling rate", f"{display.rate(figures.largest_cooling_c_per_s)} at {name}"),
+        ("largest ramp", ramp),
+        ("largest cooling rate", cooling),
         ("limits exceeded", str(len(figures.limits_exceeded))),
         ("energy", display.energy(figures.energy_j)),
         ("records", f"{view.run.ticks}, {display.clock(figures.duration_s)} in all"),
@@ -202,9 +211,9 @@ def _facts(view: RunView) -> Markup:
         ("profile", run.profile_name),
         ("board", _board(view)),
         ("run number", run.id),
-        ("started, local", _local(run.started_utc)),
-        ("started, UTC", _utc(run.started_utc)),
-        ("ended, UTC", _utc(run.ended_utc)),
+        ("started, local", display.local_time(run.started_utc)),
+        ("started, UTC", display.utc_time(run.started_utc)),
+        ("ended, UTC", display.utc_time(run.ended_utc)),
         ("exit code", display.NOTHING if run.exit_code is None else run.exit_code),
         ("device", f"{run.device}, firmware on {run.engine}"),
         ("heater", _heater(view)),
@@ -215,7 +224,7 @@ def _facts(view: RunView) -> Markup:
     ]
     if run.simulated:
         seed = display.NOTHING if run.seed is None else run.seed
-        pairs.insert(9, ("simulation", f"seed {seed}, speed {run.speed}"))
+        pairs.insert(9, ("simulation", f"seed {seed}, speed {run.speed}{_hurried(view)}"))
     return facts(pairs)
 
 

@@ -10,14 +10,13 @@ from typing import Any
 
 import numpy as np
 
-from emberbed import words
 from emberbed.device_description import DeviceDescription
 from emberbed.profiles.compile import Plan
 from emberbed.report.chart_model import Chart, Mark
+from emberbed.report.ending import Ending, ending_of
 from emberbed.report.series import RunSeries, series_of
 from emberbed.report.series_chart import series_chart
 from emberbed.report.summary import RunSummaryFigures, summarise_series
-from emberbed.report.trip_cause import sensor_of_trip
 from emberbed.store.meaning import channel_names_of, description_of, plan_of
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import RunEvent, StoredRun
@@ -35,7 +34,7 @@ class RunView:
     figures: RunSummaryFigures
     events: list[RunEvent]
     audit: list[str]
-    trip_words: words.TripWords | None
+    ending: Ending
 
 
 def view_of(store: RunStore, run_id: int) -> RunView:
@@ -43,6 +42,9 @@ def view_of(store: RunStore, run_id: int) -> RunView:
     run = store.run(run_id)
     plan, names = plan_of(run), channel_names_of(run)
     series = series_of(store.records(run_id))
+    events = store.events(run_id)
+    tripped = np.flatnonzero(series.trip)
+    trip_tick = int(series.tick[tripped[0]]) if len(tripped) else None
     return RunView(
         run=run,
         plan=plan,
@@ -51,9 +53,9 @@ def view_of(store: RunStore, run_id: int) -> RunView:
         profile=_profile_data(run.profile_toml),
         series=series,
         figures=summarise_series(series, plan, names),
-        events=store.events(run_id),
+        events=events,
         audit=store.audit(run_id),
-        trip_words=_trip_words(store, run, plan, names, series),
+        ending=ending_of(store, run, events, trip_tick),
     )
 
 
@@ -90,19 +92,3 @@ def _profile_data(profile_toml: str) -> dict[str, Any]:
         return tomllib.loads(profile_toml)
     except (tomllib.TOMLDecodeError, RecursionError):
         return {}
-
-
-def _trip_words(
-    store: RunStore,
-    run: StoredRun,
-    plan: Plan | None,
-    names: dict[int, str],
-    series: RunSeries,
-) -> words.TripWords | None:
-    """Say what tripped, with the sensor that the first tripped record blames."""
-    tripped = np.flatnonzero(series.trip)
-    if not len(tripped):
-        return words.trip_words(run.trip) if run.trip else None
-    first = int(tripped[0])
-    record = next(store.records(run.id, int(series.tick[first])))
-    return words.trip_words(record.trip, sensor_of_trip(record, plan, names))

@@ -14,7 +14,8 @@ from emberbed.store.elapsed import with_elapsed_s
 from emberbed_fw.units import CHANNELS, FULL_POWER_Q15, NO_READING_CDEG, TICK_MS
 
 _FIELDS = (
-    "elapsed_ms", "tick", "state", "stage", "trip", "energy_j", "demand0_q15", "setpoint_cdeg",
+    "elapsed_ms", "tick", "state", "verdict", "stage", "trip", "energy_j", "demand0_q15",
+    "setpoint_cdeg",
 ) + tuple(f"channel{channel}_cdeg" for channel in range(CHANNELS))  # fmt: skip
 _COLUMNS = ("seconds", *_FIELDS)
 _CHUNK = 10_000  # a day has 864,000 records; as Python numbers they would fill half a gigabyte
@@ -29,6 +30,7 @@ class RunSeries:
     step_s: np.ndarray  # the same, with ticks missing before it counted to it
     tick: np.ndarray
     state: np.ndarray
+    verdict: np.ndarray
     stage: np.ndarray
     trip: np.ndarray
     energy_j: np.ndarray
@@ -71,6 +73,7 @@ def series_of(records: Iterable[TickRecord]) -> RunSeries:
         step_s=np.concatenate([lasts_s[:1], np.diff(columns["seconds"])]),
         tick=columns["tick"].astype(np.int64),
         state=columns["state"].astype(np.int64),
+        verdict=columns["verdict"].astype(np.int64),
         stage=columns["stage"].astype(np.int64),
         trip=columns["trip"].astype(np.int64),
         energy_j=columns["energy_j"].astype(np.int64),

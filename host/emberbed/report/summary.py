@@ -32,7 +32,7 @@ STAGE_STATES = (run_states.HOT_PROOF, run_states.RUN, run_states.WAIT, run_state
 @dataclass(frozen=True)
 class StageFigures:
     """One stage: planned_s is None where the stage takes as long as it takes, in_band_s where the
-    stage is no hold."""
+    stage is no hold. cut_short: it ran, and something else than its own end ended it."""
 
     number: int  # from 1
     kind: str
@@ -40,6 +40,7 @@ class StageFigures:
     planned_s: float | None
     taken_s: float
     in_band_s: float | None
+    cut_short: bool = False
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,9 @@ class RunSummaryFigures:
     duration_s: float
     control_channel: int | None
     largest_ramp_c_per_s: float | None
+    ramp_channel: int | None  # whose rate that is
     largest_cooling_c_per_s: float | None
+    cooling_channel: int | None
     peaks_c: dict[int, float]  # by channel
     stages: list[StageFigures]
     energy_j: int
@@ -68,12 +71,17 @@ def summarise_series(
     """Return the figures of a run whose records are columns already."""
     control = control_channel(series, plan)
     rates = {channel: _rates(series, channel) for channel in range(CHANNELS)}
-    ramp, cooling = rates[control] if control is not None else (None, None)
+    ramps = {channel: ramp for channel, (ramp, _) in rates.items() if ramp}
+    falls = {channel: fall for channel in range(CHANNELS) if (fall := _cooling(series, channel))}
+    ramp_channel = _speaker(series, ramps, control)
+    cooling_channel = _speaker(series, falls, control)
     return RunSummaryFigures(
         duration_s=float(series.seconds[-1]) if len(series) else 0.0,
         control_channel=control,
-        largest_ramp_c_per_s=ramp.c_per_s if ramp else None,
-        largest_cooling_c_per_s=cooling.c_per_s if cooling else None,
+        largest_ramp_c_per_s=None if ramp_channel is None else ramps[ramp_channel].c_per_s,
+        ramp_channel=ramp_channel,
+        largest_cooling_c_per_s=None if cooling_channel is None else falls[cooling_channel].c_per_s,
+        cooling_channel=cooling_channel,
         peaks_c=_peaks(series),
         stages=_stage_figures(series, plan, control) if plan else [],
         energy_j=int(series.energy_j.max(initial=0)),
@@ -96,9 +104,25 @@ class _Rate:
     at_s: float
 
 
-def _rates(series: RunSeries, channel: int) -> tuple[_Rate | None, _Rate | None]:
+def _speaker(series: RunSeries, rates: Mapping[int, _Rate], control: int | None) -> int | None:
+    """Return the channel whose rate is told: the control sensor while it reads, else the hottest
+    sensor that does."""
+    if control in rates:
+        return control
+    peaks = _peaks(series)
+    return max(rates, key=lambda channel: peaks[channel], default=None)
+
+
+def _cooling(series: RunSeries, channel: int) -> _Rate | None:
+    """Return the fastest fall while the run cooled, None where the sensor read no whole window."""
+    return _rates(series, channel, series.state == run_states.COOL)[1]
+
+
+def _rates(
+    series: RunSeries, channel: int, within: np.ndarray | bool = True
+) -> tuple[_Rate | None, _Rate | None]:
     """Return the fastest rise and the fastest fall, both positive; None without a window."""
-    read = np.isfinite(series.channels_c[channel])
+    read = np.isfinite(series.channels_c[channel]) & within
     middles, slopes = window_slopes(series.seconds[read], series.channels_c[channel][read])
     if not len(slopes):
         return None, None
@@ -124,6 +148,7 @@ def in_stages(series: RunSeries) -> np.ndarray:
 
 def _stage_figures(series: RunSeries, plan: Plan, control: int | None) -> list[StageFigures]:
     in_a_stage = in_stages(series)
+    cut = _cut_short(series)
     figures = []
     for number, stage in enumerate(plan.stages):
         inside = in_a_stage & (series.stage == number)
@@ -135,9 +160,21 @@ def _stage_figures(series: RunSeries, plan: Plan, control: int | None) -> list[S
                 planned_s=_planned_s(plan, number),
                 taken_s=float(series.step_s[inside].sum()),
                 in_band_s=_in_band_s(series, stage, inside, control),
+                cut_short=number in cut,
             )
         )
     return figures
+
+
+def _cut_short(series: RunSeries) -> set[int]:
+    """Return the stages (from 0) in which heat was taken away, or the record ends."""
+    cut = set()
+    spoilt = np.flatnonzero(series.verdict != run_states.NO_VERDICT)
+    if len(spoilt) and spoilt[0] > 0 and series.verdict[spoilt[0]] != run_states.FINISHED:
+        cut.add(int(series.stage[spoilt[0] - 1]))
+    if len(series) and series.state[-1] not in run_states.END_EVENTS:
+        cut.add(int(series.stage[-1]))
+    return cut - {NONE}
 
 
 def _planned_s(plan: Plan, number: int) -> float | None:

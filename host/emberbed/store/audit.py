@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from emberbed.records import decode_record
 from emberbed.store import chain
 from emberbed.store.columns import decoded_columns
+from emberbed.store.runs import Block, made
 
 _HEADER = f"SELECT {', '.join(chain.HEADER_COLUMNS)} FROM run WHERE id = ?"
 _CLOSING = f"SELECT {', '.join(chain.CLOSING_COLUMNS)} FROM run WHERE id = ?"
@@ -22,42 +23,45 @@ def audit_run(connection: sqlite3.Connection, run_id: int) -> list[str]:
     """Return what does not fit in run `run_id`; an empty list means nothing was found."""
     run = connection.execute("SELECT state, head_sha256 FROM run WHERE id = ?", (run_id,))
     state, head = run.fetchone()
-    blocks = connection.execute(_BLOCKS, (run_id,)).fetchall()
+    try:
+        blocks = [made(Block, row) for row in connection.execute(_BLOCKS, (run_id,))]
+    except ValueError as error:
+        return [f"The chain was changed or is damaged: {error}."]
     findings = list(_missing_blocks(blocks))
     findings += _check_header(connection, run_id, blocks)
-    data = [block for block in blocks if block["ticks"]]
-    before = {block["number"] + 1: block["sha256"] for block in blocks}
+    data = [block for block in blocks if block.ticks]
+    before = {block.number + 1: block.sha256 for block in blocks}
     for block in data:
-        findings += _check_block(connection, run_id, block, before.get(block["number"]))
+        findings += _check_block(connection, run_id, block, before.get(block.number))
     findings += _check_count(connection, run_id, data)
     findings += _check_end(connection, run_id, blocks, state, head)
     return findings
 
 
-def _missing_blocks(blocks: list[sqlite3.Row]) -> Iterator[str]:
+def _missing_blocks(blocks: list[Block]) -> Iterator[str]:
     expected = 0
     for block in blocks:
-        if block["number"] != expected:
+        if block.number != expected:
             yield f"Blocks {expected} to {block['number'] - 1} of the chain are missing."
-        expected = block["number"] + 1
+        expected = block.number + 1
 
 
 def _check_header(
-    connection: sqlite3.Connection, run_id: int, blocks: list[sqlite3.Row]
+    connection: sqlite3.Connection, run_id: int, blocks: list[Block]
 ) -> Iterator[str]:
     header = connection.execute(_HEADER, (run_id,)).fetchone()
-    if not blocks or blocks[0]["sha256"] != chain.header_hash(tuple(header)):
+    if not blocks or blocks[0].sha256 != chain.header_hash(tuple(header)):
         yield "The run's header (profile, settings, device, firmware or start) was changed."
 
 
 def _check_block(
-    connection: sqlite3.Connection, run_id: int, block: sqlite3.Row, before: bytes | None
+    connection: sqlite3.Connection, run_id: int, block: Block, before: bytes | None
 ) -> Iterator[str]:
-    first, last = block["first_tick"], block["last_tick"]
+    first, last = block.first_tick, block.last_tick
     span = f"ticks {first} to {last}"
-    rows = connection.execute(_TICKS, (run_id, block["number"], first, last)).fetchall()
-    if len(rows) != block["ticks"]:
-        missing = block["ticks"] - len(rows)
+    rows = connection.execute(_TICKS, (run_id, block.number, first, last)).fetchall()
+    if len(rows) != block.ticks:
+        missing = block.ticks - len(rows)
         yield f"Of {span}, {missing} of {block['ticks']} records are missing."
         return
     for row in rows:
@@ -66,7 +70,7 @@ def _check_block(
         return  # the block before is missing, which has been said
     if any(not isinstance(row["record"], bytes) for row in rows):
         return
-    if chain.block_hash(before, [row["record"] for row in rows]) != block["sha256"]:
+    if chain.block_hash(before, [row["record"] for row in rows]) != block.sha256:
         yield f"The records or the hash of {span} were changed, swapped or replaced."
 
 
@@ -84,11 +88,9 @@ def _check_row(row: sqlite3.Row) -> Iterator[str]:
             )
 
 
-def _check_count(
-    connection: sqlite3.Connection, run_id: int, blocks: list[sqlite3.Row]
-) -> Iterator[str]:
+def _check_count(connection: sqlite3.Connection, run_id: int, blocks: list[Block]) -> Iterator[str]:
     counted = connection.execute("SELECT count(*) FROM tick WHERE run_id = ?", (run_id,))
-    surplus = counted.fetchone()[0] - sum(block["ticks"] for block in blocks)
+    surplus = counted.fetchone()[0] - sum(block.ticks for block in blocks)
     if surplus > 0:
         yield f"There are {surplus} more records than the chain covers."
 
@@ -96,20 +98,20 @@ def _check_count(
 def _check_end(
     connection: sqlite3.Connection,
     run_id: int,
-    blocks: list[sqlite3.Row],
+    blocks: list[Block],
     state: str,
     head: bytes,
 ) -> Iterator[str]:
-    if not blocks or head != blocks[-1]["sha256"]:
+    if not blocks or head != blocks[-1].sha256:
         yield "The end was cut off or replaced: the last block is not the head kept with the run."
         return
-    closed = blocks[-1]["number"] > 0 and not blocks[-1]["ticks"]
+    closed = blocks[-1].number > 0 and not blocks[-1].ticks
     if closed == (state == "open"):
         yield f"The run says {state}, but its chain is {'closed' if closed else 'not closed'}."
         return
     if closed:
         closing = tuple(connection.execute(_CLOSING, (run_id,)).fetchone())
         events = [tuple(event) for event in connection.execute(_EVENTS, (run_id,))]
-        before = blocks[-2]["sha256"] if len(blocks) > 1 else b""
+        before = blocks[-2].sha256 if len(blocks) > 1 else b""
         if chain.closing_hash(before, closing, events) != head:
             yield "The verdict, the exit code, the end or an event was changed after the run."

@@ -46,8 +46,10 @@ def canonical(values: Iterable[Stored]) -> bytes:
             parts.append(b"b" + _prefixed(value))
         elif isinstance(value, str):
             parts.append(b"t" + _prefixed(value.encode("utf-8")))
-        else:
+        elif isinstance(value, int):
             parts.append(b"i" + _prefixed(b"%d" % value))
+        else:  # nothing of ours is a fraction: one in the file was put there, and must not hash as 0
+            parts.append(b"f" + _prefixed(repr(value).encode()))
     return b"".join(parts)
 
 

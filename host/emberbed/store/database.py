@@ -94,6 +94,7 @@ def _make_folder_of(path: Path) -> None:
 
 def _prepare(connection: sqlite3.Connection, path: Path) -> None:
     connection.row_factory = sqlite3.Row
+    connection.text_factory = lambda octets: octets.decode("utf-8", "replace")  # it may be damaged
     connection.execute("PRAGMA trusted_schema = OFF")
     connection.execute("PRAGMA cell_size_check = ON")
     connection.execute("PRAGMA foreign_keys = ON")

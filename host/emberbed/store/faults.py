@@ -40,3 +40,5 @@ def told(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise StoreError(sentence_of(path, error)) from error
+    except UnicodeDecodeError as error:  # of SQLite's own message, which cites the damaged text
+        raise StoreError(f"{path} {_SENTENCES[sqlite3.SQLITE_CORRUPT]}") from error

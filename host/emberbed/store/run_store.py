@@ -8,9 +8,8 @@ One object per thread; other threads and processes may read while a run is writt
 
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import asdict, fields
+from dataclasses import asdict
 from pathlib import Path
-from typing import TypeVar
 
 from emberbed.plain_text import printable
 from emberbed.records import TickRecord, decode_record
@@ -19,7 +18,17 @@ from emberbed.store.audit import audit_run
 from emberbed.store.columns import decoded_columns
 from emberbed.store.database import Database, check_exists, default_path
 from emberbed.store.faults import StoreError, told
-from emberbed.store.runs import Gap, RunEnd, RunEvent, RunFacts, RunSummary, StoredRun, utc_now
+from emberbed.store.runs import (
+    Gap,
+    Row,
+    RunEnd,
+    RunEvent,
+    RunFacts,
+    RunSummary,
+    StoredRun,
+    made,
+    utc_now,
+)
 
 MOST_RECORDS = 10
 
@@ -46,11 +55,9 @@ _EVENTS = "SELECT number, tick, kind, sentence FROM event WHERE run_id = ? ORDER
 _RECORDS = "SELECT record FROM tick WHERE run_id = ? AND tick >= ? ORDER BY tick"
 _LAST_TICK = "SELECT tick, trip FROM tick WHERE run_id = ? ORDER BY tick DESC LIMIT 1"
 _LAST_BLOCK = "SELECT number, sha256 FROM block WHERE run_id = ? ORDER BY number DESC LIMIT 1"
-_GAPS = """SELECT before + 1, tick - 1 FROM
+_GAPS = """SELECT before + 1 AS first_missing, tick - 1 AS last_missing FROM
     (SELECT tick, lag(tick) OVER (ORDER BY tick) AS before FROM tick WHERE run_id = ?)
     WHERE tick > before + 1"""
-
-Summary = TypeVar("Summary", bound=RunSummary)
 
 
 class RunStore:
@@ -148,7 +155,7 @@ class RunStore:
     def runs(self) -> list[RunSummary]:
         """Return all runs, oldest first."""
         rows = self._database.all(f"{_COUNTED} ORDER BY id")
-        return [_made(RunSummary, row) for row in rows]
+        return [self._made(RunSummary, row) for row in rows]
 
     def run(self, run_id: int | str = "last") -> StoredRun:
         """Return one run by its number, or the newest for 'last'."""
@@ -156,7 +163,7 @@ class RunStore:
         rows = self._database.all(f"{_COUNTED} WHERE id = ?", number)
         if not rows:
             raise self._no_such_run(run_id)
-        return _made(StoredRun, rows[0])
+        return self._made(StoredRun, rows[0])
 
     def raw_records(self, run_id: int, from_tick: int = 0) -> Iterator[bytes]:
         """Give the stored record bytes in tick order."""
@@ -179,18 +186,27 @@ class RunStore:
     def events(self, run_id: int) -> list[RunEvent]:
         """Return the events of a run in the order in which they were stored."""
         self.run(run_id)
-        return [RunEvent(*row) for row in self._database.all(_EVENTS, run_id)]
+        return [self._made(RunEvent, row) for row in self._database.all(_EVENTS, run_id)]
 
     def gaps(self, run_id: int) -> list[Gap]:
         """Return the spans of ticks that are missing between the first and the last stored one."""
         self.run(run_id)
-        return [Gap(*row) for row in self._database.all(_GAPS, run_id)]
+        return [self._made(Gap, row) for row in self._database.all(_GAPS, run_id)]
 
     def audit(self, run_id: int) -> list[str]:
         """Return one sentence per sign of tampering or damage; none for an untouched run."""
         self.run(run_id)
         with self._database.reading():
             return audit_run(self._database.connection, run_id)
+
+    def _made(self, kind: type[Row], row: sqlite3.Row) -> Row:
+        try:
+            return made(kind, row)
+        except ValueError as error:
+            raise StoreError(
+                f"{self.path} is damaged ({error}); keep a copy of it and name another file with"
+                " --store"
+            ) from None
 
     # the parts; those that write run inside a transaction of their caller
 
@@ -280,11 +296,3 @@ def _storable(value: object) -> chain.Stored:
         return value.encode("utf-8", "replace").decode("utf-8")
     assert value is None or isinstance(value, int | bytes)
     return value
-
-
-def _made(kind: type[Summary], row: sqlite3.Row) -> Summary:
-    """Build a summary or run from a row; hashes as hexadecimal, flags as bool."""
-    values = {column.name: row[column.name] for column in fields(kind)}
-    values["head_sha256"] = row["head_sha256"].hex()
-    values["simulated"] = bool(row["simulated"])
-    return kind(**values)

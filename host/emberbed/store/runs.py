@@ -1,8 +1,9 @@
 """What the run store takes and gives: the facts of a run before it, and the run as stored."""
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime
-from typing import Literal
+from typing import Any, Literal, TypeVar
 
 RunEnd = Literal["finished", "stopped", "tripped", "link_lost", "refused", "interrupted"]
 
@@ -89,3 +90,30 @@ class Gap:
     @property
     def ticks(self) -> int:
         return self.last_missing - self.first_missing + 1
+
+
+@dataclass(frozen=True)
+class Block:
+    """One link of a run's chain: the header (number 0), at most ten records, or the closing."""
+
+    number: int
+    first_tick: int | None
+    last_tick: int | None
+    ticks: int
+    sha256: bytes
+
+
+Row = TypeVar("Row", RunSummary, StoredRun, RunEvent, Gap, Block)
+
+
+def made(kind: type[Row], row: Mapping[str, Any]) -> Row:
+    """Build a row of the store; ValueError names a column that holds what no run has there."""
+    values = {column.name: row[column.name] for column in fields(kind)}
+    if isinstance(values.get("head_sha256"), bytes):
+        values["head_sha256"] = values["head_sha256"].hex()
+    if values.get("simulated") in (0, 1):
+        values["simulated"] = bool(values["simulated"])
+    for column in fields(kind):
+        if not isinstance(values[column.name], column.type):  # type: ignore[arg-type]
+            raise ValueError(f"its {column.name} is of the wrong kind")
+    return kind(**values)

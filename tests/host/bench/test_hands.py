@@ -172,8 +172,21 @@ def test_keys_come_one_by_one_and_the_terminal_is_put_back(monkeypatch):
                 typed += keys.pressed()
             assert typed == "b\n"
             assert not termios.tcgetattr(terminal)[3] & termios.ICANON
-        assert termios.tcgetattr(terminal)[3] == before[3]
+            assert not termios.tcgetattr(terminal)[0] & termios.IXON  # Ctrl-S holds nothing up
+        assert termios.tcgetattr(terminal) == before
     os.close(keyboard)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no pseudo-terminals to hang up")
+def test_a_terminal_that_is_gone_has_no_keys_and_ends_nothing(monkeypatch):
+    from emberbed.bench.keys import Keys
+
+    keyboard, terminal = os.openpty()
+    with os.fdopen(terminal, closefd=True) as standard_input:
+        monkeypatch.setattr(sys, "stdin", standard_input)
+        with Keys() as keys:
+            os.close(keyboard)
+            assert keys.pressed() == ""
 
 
 def test_without_a_terminal_there_are_no_keys(monkeypatch):

@@ -196,6 +196,30 @@ def test_a_device_that_says_nothing_any_more_is_a_lost_link(bench, tape, monkeyp
     assert ran.device.renewed[-1] == ticks(tape)[19]
 
 
+def break_at_the_acknowledgement(device):
+    def renew(_tick):
+        raise LINK_BROKE
+
+    device.renew = renew
+
+
+def test_what_came_before_the_link_broke_is_stored_whole(bench, tape):
+    ran = bench(tape[:35], batch=35, prepare=break_at_the_acknowledgement)
+    assert list(ran.store.raw_records(ran.run_id)) == tape[:35]
+    assert ran.outcome.exit_code == 5
+
+
+def test_a_link_that_breaks_after_the_end_takes_no_verdict_back(bench, tape):
+    ran = bench(tape, batch=len(tape), prepare=break_at_the_acknowledgement)
+    assert (ran.outcome.state, ran.outcome.exit_code) == ("finished", 0)
+    assert ran.screen.sentences("link") == []
+
+
+def test_a_reset_after_the_end_takes_no_verdict_back(bench, tape):
+    ran = bench([*tape, SessionLost(7)], batch=len(tape) + 1)
+    assert (ran.outcome.state, ran.outcome.exit_code) == ("finished", 0)
+
+
 @pytest.mark.parametrize("event", [SessionLost(7), WrongVersion(2)])
 def test_a_device_that_was_reset_is_a_lost_link(bench, tape, event):
     ran = bench([*tape[:50], event])

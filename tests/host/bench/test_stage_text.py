@@ -34,6 +34,11 @@ def test_each_kind_of_stage(stage, text):
     assert stage_text(PLAN, stage) == text
 
 
+def test_a_stage_that_no_profile_has_ends_nothing():
+    assert stage_text(PLAN, 4) == "not one of the profile's stages"
+    assert left_text(PLAN, at(4)) == ""
+
+
 def test_a_wait_says_what_for_where_it_is_known():
     assert stage_text(PLAN, 2, ["Apply flux"]) == "wait at 87 °C: Apply flux"
 

@@ -218,6 +218,16 @@ def test_no_store_yet(emberbed, command):
     assert sentence.startswith("nowhere.sqlite does not exist; `emberbed run` makes a run store")
 
 
+def test_a_store_that_cannot_even_be_looked_for(emberbed):
+    sentence = refused(emberbed("runs", "list", "--store", "a" * 5000))
+    assert "cannot be opened (" in sentence and sentence.endswith("name another file with --store")
+
+
+def test_a_store_that_takes_no_bytes(emberbed):
+    sentence = refused(emberbed("runs", "list", "--store", os.devnull))
+    assert "rollback" not in sentence and "--store" in sentence
+
+
 def test_output_that_cannot_be_written(emberbed, store, tmp_path):
     store()
     (tmp_path / "folder").mkdir()

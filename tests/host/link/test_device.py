@@ -9,7 +9,7 @@ import pytest
 from emberbed.link.device import Device, Refused
 from emberbed.link.events import Damaged, Gap, Record, SessionLost
 from emberbed.link.transport import LinkError
-from emberbed.words import refusal_words
+from emberbed.refusal_words import refusal_words
 from emberbed_fw import messages, plan
 from tests.host.link.fake_device import FakeDevice, record_of
 from tests.host.link.wires import PtyWire, Rfc2217Wire, SocketWire
@@ -234,14 +234,14 @@ def test_a_plan_that_reads_back_differently_is_not_sent(socket_wire):
     socket_wire.device.damage_reads = True
     with connect(socket_wire) as device, pytest.raises(LinkError) as failure:
         device.send_plan(PLAN)
-    one_sentence(failure, socket_wire.url, "read back", "send it again")
+    one_sentence(failure, socket_wire.url, "is not the profile that was sent", "run again")
 
 
 def test_settings_of_another_length_are_named(socket_wire):
     socket_wire.device.settings = b"\1" * 50
     with connect(socket_wire) as device, pytest.raises(LinkError) as failure:
         device.read_settings()
-    one_sentence(failure, socket_wire.url, "SETTINGS_READ", "50 bytes", "firmware")
+    one_sentence(failure, socket_wire.url, "gave 50 bytes when asked for", "firmware")
 
 
 def test_another_protocol_version_is_named(socket_wire):
@@ -319,7 +319,7 @@ def test_a_device_that_falls_silent_later_is_named(socket_wire):
         socket_wire.device.silent = True
         with pytest.raises(LinkError) as failure:
             device.arm(PLAN)
-        one_sentence(failure, socket_wire.url, "ARM", "cable", "connect again")
+        one_sentence(failure, socket_wire.url, "answer any more", "cable", "connect again")
         socket_wire.device.silent = False
         device.stop()
 

@@ -292,6 +292,13 @@ def test_damage_is_counted_where_it_happens(bench):
     assert bench.deliver(short + b"\0\7\7\0" + stub) == [Damaged(3)]
 
 
+def test_a_record_whose_commands_are_cut_short_is_damage_too(bench):
+    cut = record_of(502) + b"\1\5\0"  # says five bytes of command, has one
+    assert bench.deliver(bench.device.ticks(0)) == []
+    events = bench.deliver(fw_encode(messages.RECORD, bench.device.session, 0, 501, cut))
+    assert events == [Damaged(1)]
+
+
 def test_a_plan_goes_there_and_back_in_blocks(bench):
     plan = build_plan([ramp(2000, 9000, 900)] + [hold(9000, 600)] * 20 + [cool()])
     assert len(plan) > 3 * messages.BLOCK_CHUNK

@@ -30,7 +30,9 @@ def only(text: str, **device) -> Finding:
 def test_a_right_profile_has_nothing_but_its_summary():
     findings = check_profile(read(GOOD), NAMES, CEILINGS_CDEG, 1000)
     assert [finding.severity for finding in findings] == ["note"]
-    assert "the peak is 140 °C" in findings[0].sentence
+    # by hand: 68 °C at 0.6 °C/s, 120 s, 52 °C at 0.4 °C/s are 363 s
+    said = "heating takes about 6 min besides the waits, the peak is 140 °C"
+    assert findings[0].sentence == f"p.toml: {said}"
     assert not has_errors(findings)
 
 
@@ -39,6 +41,10 @@ RULES = [
     # 10 degC below Tg: rework training rule of thumb (quoted in a repair forum)
     ("to_c = 140", "to_c = 140.1", "warning", ["140 °C advised", "about 10 °C below Tg"]),
     ("to_c = 140", "to_c = 150.1", "error", ["above the glass transition", "140 °C or below"]),
+    # 190 degF are 88 degC, a dry-out; 151 degF would be 66 degC, which nobody asks for
+    ("to_c = 140", "to_c = 190", "error", ["140 °C or below, and if it is Fahrenheit, write 88"]),
+    # a dry-out lasts minutes: common practice, no source
+    ("for_s = 120", "for_s = 3", "warning", ["a dry-out of 3 s", "write 60 or more"]),
     # 0.6 to 1 degC/s: common practice, no source
     ("rate_c_per_s = 0.6", "rate_c_per_s = 1.01", "warning", ["1.01 °C/s", "write 1 or less"]),
     # cooling below 2 degC/s: a chip maker's BGA rework sheet
@@ -76,6 +82,8 @@ QUIET = [
     ("to_c = 88", "to_c = 85"),
     ("to_c = 88", "to_c = 90"),
     ("longest_s = 300", "longest_s = 1200"),
+    ("for_s = 120", "for_s = 60"),
+    (HOLD, 2 * HOLD.replace("for_s = 120", "for_s = 30")),
     ("for_s = 120", "for_s = 120\nlongest_s = 120"),
     (WAIT, WAIT.replace("Apply flux", "Fit the nozzle")),
 ]
@@ -113,6 +121,10 @@ def test_a_hot_stage_without_dry_out_is_noted():
     finding = only(GOOD.replace(HOLD, "").replace("Apply flux", "Fit the nozzle"))
     assert finding.severity == "note" and "no dry-out" in finding.sentence
     assert finding.stage == 3
+
+
+def test_no_fahrenheit_is_seen_where_it_makes_no_sense():
+    assert "Fahrenheit" not in only(changed("to_c = 140", "to_c = 151")).sentence
 
 
 def test_a_run_over_a_day_is_refused():

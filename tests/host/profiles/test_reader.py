@@ -50,16 +50,32 @@ def test_a_file_is_read_and_remembers_its_path_and_text(tmp_path):
 # One row for each kind of mistake: what is put in place of what, and what the sentence must hold.
 ONE_MISTAKE = [
     ("rate_c_per_s = 0.6", "rate_c_pers = 0.6", ["rate_c_pers", "did you mean", '"rate_c_per_s"']),
-    ("to_c = 88", "to_c = 1200", ["stage 1 (ramp)", "to_c = 1200", "25 to 260", "260 or less"]),
-    ("to_c = 88", "to_c = 260.1", ["to_c = 260.1", "260 or less"]),
-    ("rate_c_per_s = 0.6", "rate_c_per_s = -0.6", ["rate_c_per_s = -0.6", "0.01 or more"]),
+    ("to_c = 88", "to_c = 1200", ["stage 1 (ramp)", "1200 is outside 25 to 260", "J-STD-020"]),
+    # 300 degF are 148.9 degC: (F - 32) / 1.8, the definition of the Fahrenheit scale
+    ("to_c = 88", "to_c = 300", ["300 is outside 25 to 260 °C; if it is Fahrenheit, write 149"]),
+    ("to_c = 88", "to_c = 260.001", ["to_c = 260.001 is outside", "write 127"]),
+    ("to_c = 88", "to_c = 24", ["to_c = 24 is outside 25 to 260 °C; write 25 or more"]),
+    ("below_c = 50", "below_c = 122", ["if it is Fahrenheit, write 50"]),
+    ("below_c = 50", "below_c = 34", ["a warm room may never get colder", "35 or more"]),
+    ("to_c = 88", "to_f = 190", ['"to_f" is not known', "in °C: write to_c = 88"]),
+    ("for_s = 120", "for_s = 120\nband_f = 9", ["in °C: write band_c = 5"]),
+    ("for_s = 120", "for_s = 120\nband_f = 'x'", ["in °C: write band_c"]),
+    (
+        "rate_c_per_s = 0.6",
+        "rate_c_per_s = -0.6",
+        ['rates have no sign: write 0.6; cooling is a stage of kind "cool"'],
+    ),
+    ("rate_c_per_s = 0.6", "rate_c_per_s = -60", ["0.01 to 3 °C/s; write 0.01 or more"]),
+    ("fastest_c_per_s = 2", "fastest_c_per_s = -2", ["stage 5", "rates have no sign: write 2"]),
     # J-STD-020 table 5-2: ramp at most 3 degC/s
     ("rate_c_per_s = 0.6", "rate_c_per_s = 3.01", ["3.01", "J-STD-020", "3 or less"]),
     # J-STD-020 table 5-2: cooling at most 6 degC/s
     ("fastest_c_per_s = 2", "fastest_c_per_s = 6.1", ["stage 5 (cool)", "6 or less"]),
     ("for_s = 120", "for_s = nan", ["stage 2 (hold)", "for_s = nan", "plain number"]),
     ("for_s = 120", "for_s = inf", ["for_s = inf", "86400 or less"]),
-    ("for_s = 120", 'for_s = "120"', ['for_s = "120"', "plain number"]),
+    ("for_s = 120", 'for_s = "120"', ['for_s = "120" is text', "without the quotes: 120"]),
+    ("for_s = 120", 'for_s = "3 min"', ["seconds as a plain number: 180, without the quotes"]),
+    ("for_s = 120", 'for_s = "long"', ["write a number from 1 to 86400 s, without the quotes"]),
     ("for_s = 120", "for_s = true", ["for_s = true", "plain number"]),
     ("for_s = 120", "for_s = 2026-01-01", ["for_s = a date or time"]),
     ("for_s = 120", "for_s = [120]", ["for_s = a list"]),
@@ -67,6 +83,7 @@ ONE_MISTAKE = [
     ('alloy = "SAC305"', 'alloy = "SAC350"', ["SAC350", "did you mean", "SAC305"]),
     ('alloy = "SAC305"', "alloy = 305", ["alloy = 305", "the name of an alloy"]),
     ('laminate = "FR-4 Tg 150"', 'laminate = "FR4 Tg 150"', ['did you mean "FR-4 Tg 150"']),
+    ('laminate = "FR-4 Tg 150"', 'laminate = "blue"', ["FR-4 Tg 130 is the careful choice"]),
     ('edge = "edge"', 'edge = "edgy"', ["sensors: edge", '"edgy"', 'did you mean "edge"']),
     ('edge = "edge"', "edge = 3", ["edge = 3 is no role", "control, edge, chip_top"]),
     ('edge = "edge"', '"my edge" = "edge"', ['"my edge" is no sensor name']),
@@ -150,6 +167,14 @@ def test_nothing_of_the_validating_library_shows():
         assert word not in shown
 
 
+def test_an_empty_file_is_told_what_is_missing_once():
+    told = mistakes("")
+    assert [sentence.split(" is missing")[0] for sentence in told] == [
+        f"p.toml: the key {key}"
+        for key in ("name", "alloy", "laminate", "board", "sensors", "stages")
+    ]
+
+
 @pytest.mark.parametrize("header", ["[[stages]]\n", "[[ stages ]]\nkind = 'ramp'\nto_c = 5\n"])
 def test_ten_thousand_stages_are_one_short_sentence(header):
     began = time.perf_counter()
@@ -172,17 +197,16 @@ def test_thousands_of_mistakes_are_counted_not_told():
 
 
 NOT_TOML = [
-    (GOOD.replace("to_c = 88", "to_c 88"), line_of(GOOD, "to_c = 88")),
-    (GOOD.replace("to_c = 88", "to_c = 88\nto_c = 89"), line_of(GOOD, "to_c = 88") + 1),
-    (GOOD + 'x = """', GOOD.count("\n") + 1),
-    ("\x00\x01\x02", 1),
+    (GOOD.replace("to_c = 88", "to_c 88"), line_of(GOOD, "to_c = 88"), "this line cannot be read"),
+    (GOOD + "x = [1,", GOOD.count("\n") + 1, "inside a bracket that was opened before; close it"),
+    ("\x00\x01\x02", 1, "this line cannot be read from column 1 on"),
 ]
 
 
-@pytest.mark.parametrize(("text", "line"), NOT_TOML)
-def test_what_is_not_toml_gets_its_line(text, line):
+@pytest.mark.parametrize(("text", "line", "part"), NOT_TOML)
+def test_what_is_not_toml_gets_its_line(text, line, part):
     (told,) = mistakes(text)
-    assert told.startswith(f"p.toml:{line}: this is not TOML")
+    assert told.startswith(f"p.toml:{line}: ") and part in told
 
 
 def test_bytes_that_are_no_text_get_their_line():

@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from emberbed import words
+from emberbed import refusal_words, words
 from emberbed.store.schema import RUN_STATES
 from emberbed_fw import messages, plan, run_states, trip_codes
 
@@ -17,12 +17,12 @@ def constants(module, prefix):
 
 
 def all_sentences():
-    for table in (words.STATES, words.VERDICTS, words.WAITS, words.WITHHELD, words.REFUSALS,
+    for table in (words.STATES, words.VERDICTS, words.WAITS, words.WITHHELD, refusal_words.REFUSALS,
                   words.STAGE_KINDS, words.ROLES):  # fmt: skip
         yield from table.values()
     for trip in words.TRIPS.values():
         yield from trip
-    yield from words.PLAN_FAULTS
+    yield from refusal_words.PLAN_FAULTS
     yield words.HOT
 
 
@@ -31,11 +31,11 @@ def test_every_table_has_exactly_the_firmware_s_names():
     assert set(words.STATES) == set(run_states.STATE_NAMES)
     assert set(words.WAITS) == set(constants(run_states, "WAITS_"))
     assert set(words.WITHHELD) == set(constants(trip_codes, "WITHHELD_"))
-    assert set(words.REFUSALS) == set(messages.REFUSAL_NAMES)
+    assert set(refusal_words.REFUSALS) == set(messages.REFUSAL_NAMES)
     assert set(words.STAGE_KINDS) == set(plan.KIND_NAMES)
     assert set(words.ROLES) == set(plan.ROLE_NAMES)
     assert set(words.VERDICTS) == set(RUN_STATES)
-    assert len(words.PLAN_FAULTS) == len(plan.PLAN_FAULTS)
+    assert len(refusal_words.PLAN_FAULTS) == len(plan.PLAN_FAULTS)
 
 
 def test_every_code_gets_its_own_words():
@@ -86,7 +86,7 @@ def test_withheld_bits_are_all_told():
 
 def test_plan_faults_are_told_by_their_row():
     for row in range(len(plan.PLAN_FAULTS)):
-        assert words.refusal_words(messages.BAD_PLAN, row) == words.PLAN_FAULTS[row]
+        assert refusal_words.refusal_words(messages.BAD_PLAN, row) == refusal_words.PLAN_FAULTS[row]
 
 
 @pytest.mark.parametrize(
@@ -96,8 +96,8 @@ def test_plan_faults_are_told_by_their_row():
         lambda: words.wait_words(77),
         lambda: words.trip_words(77).happened,
         lambda: words.withheld_words(128)[0],
-        lambda: words.refusal_words(77),
-        lambda: words.refusal_words(messages.BAD_PLAN, 77),
+        lambda: refusal_words.refusal_words(77),
+        lambda: refusal_words.refusal_words(messages.BAD_PLAN, 77),
         lambda: words.verdict_words("melted"),
     ],
 )
