@@ -8,21 +8,23 @@ place in the main loop that calls it. On CPython all three do nothing.
 import gc
 
 try:
-    from micropython import heap_lock as lock
-    from micropython import heap_unlock as unlock
-
-    def tidy():
-        """Collect when less than a quarter of the heap is free."""
-        if gc.mem_free() * 3 < gc.mem_alloc():
-            gc.collect()
-
+    import micropython
 except ImportError:
+    micropython = None
 
-    def lock():
-        pass
 
-    def unlock():
-        pass
+def lock():
+    """Let nothing allocate until `unlock`."""
+    if micropython is not None:
+        micropython.heap_lock()
 
-    def tidy():
-        pass
+
+def unlock():
+    if micropython is not None:
+        micropython.heap_unlock()
+
+
+def tidy():
+    """Collect when less than a quarter of the heap is free."""
+    if micropython is not None and gc.mem_free() * 3 < gc.mem_alloc():
+        gc.collect()

@@ -235,7 +235,8 @@ def _knots_fit(plan, number):
     count = plan.stage["knots"][number]
     ticks = plan.knot["tick"]
     setpoints = plan.knot["setpoint_cdeg"]
-    if count < LEAST_KNOTS[plan.stage["kind"][number]] or first + count > plan.header["knots"] or ticks[first] != 0:
+    least = LEAST_KNOTS[plan.stage["kind"][number]]
+    if count < least or first + count > plan.header["knots"] or ticks[first] != 0:
         return False
     for knot in range(first, first + count):
         if not MIN_CDEG < setpoints[knot] <= plan.header["peak_cdeg"]:

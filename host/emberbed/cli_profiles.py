@@ -1,5 +1,6 @@
 """`emberbed check` and `emberbed rehearse`: what a profile would do, before any heat."""
 
+import os
 from pathlib import Path
 from typing import Annotated, NoReturn
 
@@ -41,9 +42,8 @@ def profiles(json_answer: Json = False) -> None:
         return
     for one in listed:
         out(f"{one['name']}: {one['title']}")
-        out(
-            f"    up to {one['peak_c']:g} °C, {one['heating_min']} min of heating without the waits"
-        )
+        heating = f"{one['heating_min']} min of heating, without the waits"
+        out(f"    up to {one['peak_c']:g} °C, {heating}")
         out(f"    {one['file']}")
 
 
@@ -87,19 +87,15 @@ def _tell_mistakes(profile: str, sentences: list[str], json_answer: bool) -> NoR
     if json_answer:
         print_json([_as_json(Finding("error", None, None, sentence)) for sentence in sentences])
         raise typer.Exit(EXIT_REFUSED)
-    shown = printable(Path(profile).name) or "It"
-    fail([*sentences, _verdict(shown, len(sentences), 0)])
+    verdict = [_verdict(printable(profile, 200), len(sentences), 0)]
+    fail(sentences + (verdict if os.path.isfile(profile) else []))
 
 
 def _verdict(shown: str, errors: int, warnings: int) -> str:
-    told = (
-        f"{shown} may run: no errors"
-        if not errors
-        else f"{shown} may not run: {_count(errors, 'error')}"
-    )
-    if errors and not warnings:
-        return f"{told}."
-    return f"{told}, {_count(warnings, 'warning')}."
+    counts = _count(errors, "error")
+    if warnings or not errors:
+        counts += f", {_count(warnings, 'warning')}"
+    return f"{shown} may {'not run' if errors else 'run'}: {counts}."
 
 
 def _count(number: int, what: str) -> str:
@@ -111,9 +107,7 @@ def rehearse(
     seed: Annotated[
         int, typer.Option(help="Noise of the simulated bench.", min=0, max=MOST_SEED)
     ] = 1,
-    fault: Annotated[
-        list[str] | None, typer.Option(help=f"{FAULT_HELP[:1].upper()}{FAULT_HELP[1:]}")
-    ] = None,
+    fault: Annotated[list[str] | None, typer.Option(help=f"Simulated: {FAULT_HELP}")] = None,
     picture: Annotated[Path | None, typer.Option(help="Write the predicted curve as SVG.")] = None,
     json_answer: Json = False,
 ) -> None:

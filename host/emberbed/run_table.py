@@ -14,13 +14,22 @@ CUT = "\N{HORIZONTAL ELLIPSIS}"
 
 
 def run_table(runs: Sequence[RunSummary], columns: int | None) -> list[str]:
-    """Return the lines; profile names are cut so that they fit `columns`, None cuts nothing."""
+    """Return the lines, made to fit `columns`; None cuts nothing.
+
+    Profile names are cut first; where that is not enough the devices are left out.
+    """
     rows = [HEADINGS, *(_cells(run) for run in runs)]
     widths = [max(len(row[n]) for row in rows) for n in range(len(HEADINGS))]
     if columns is not None:
-        others = sum(widths) - widths[PROFILE] + len(BETWEEN) * (len(widths) - 1)
-        widths[PROFILE] = min(widths[PROFILE], max(LEAST_PROFILE, columns - others))
-    return [_line(row, widths) for row in rows]
+        if columns - _others(widths) < LEAST_PROFILE:
+            widths.pop()  # the device, which is nearly always the same
+        widths[PROFILE] = min(widths[PROFILE], max(LEAST_PROFILE, columns - _others(widths)))
+    return [_line(row[: len(widths)], widths) for row in rows]
+
+
+def _others(widths: Sequence[int]) -> int:
+    """Return the columns that everything but the profile's name takes."""
+    return sum(widths) - widths[PROFILE] + len(BETWEEN) * (len(widths) - 1)
 
 
 def _cells(run: RunSummary) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 import pytest
 
+from emberbed import words
 from emberbed_fw import record, safety_limits, trip_codes
 from emberbed_fw import run_states as rs
 from emberbed_fw.units import TICKS_PER_S
@@ -106,6 +107,10 @@ def test_an_open_couple_is_told_with_its_name_and_the_mend(tc_open):
 def test_a_stuck_switch_is_tripped_within_a_second_of_sticking(stuck_on):
     """Sticking shows with the first tick in which current flows without a drive."""
     assert stuck_on.done.exit_code == 3
+    cause, caution = stuck_on.done.output.splitlines()[-2:]
+    assert cause.startswith("Tripped: Heater current flows although")
+    assert "Pull the mains plug now" in cause
+    assert caution == words.HOT
     assert stuck_on.tape.run.trip == trip_codes.HEAT_UNCOMMANDED
     began = _tick_at_s(stuck_on.tape, 300)
     tripped = first_of(stuck_on.tape, is_tripped)

@@ -35,8 +35,8 @@ def test_a_run_by_hand(short_profile, store):
             terminal.type(" ")
             terminal.until("▁")
         terminal.until("Cooling down, heat is off.")
-        terminal.until("Finished: every stage ran to its end.")
         terminal.until("Run 1 is stored")
+        terminal.until("Finished: every stage ran to its end.")
         assert terminal.end() == 0
         assert "Traceback" not in terminal.seen
     tape = stored(store)

@@ -58,17 +58,15 @@ def keys_of(record: TickRecord, virtual: bool, stops: int) -> str:
     """Return which keys do something now; `stops` is how often Ctrl-C was pressed."""
     if record.state in OUTCOMES:
         return ""
-    keys = []
+    keys = ["Ctrl-C twice: leave, heat stays off"]  # first: a narrow terminal cuts the end
+    if stops:
+        keys = ["Ctrl-C: leave, heat stays off"]
+    elif record.verdict == rs.NO_VERDICT:
+        keys = ["Ctrl-C: heat off"]
     if record.prompt != NONE:
         keys.append("Enter: done")
     if virtual and record.state == rs.COLD_PROOF:
         keys.append("B: hold the virtual device's button")
-    if stops:
-        keys.append("Ctrl-C: leave, heat stays off")
-    elif record.verdict == rs.NO_VERDICT:
-        keys.append("Ctrl-C: heat off")
-    else:
-        keys.append("Ctrl-C twice: leave, heat stays off")
     return "   ".join(keys)
 
 

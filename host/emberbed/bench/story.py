@@ -54,7 +54,7 @@ class Story:
         """Return how long the run has been going: since the press, before it since arming."""
         if self._pressed_tick is None:
             return f"{self.clock(tick).strip()} since arming"
-        seconds = self.seconds_of(tick) - self.seconds_of(self._pressed_tick)
+        seconds = round((tick - self._pressed_tick) / TICKS_PER_S)
         return f"{minutes_text(max(0, seconds))} since the press"
 
     def clock(self, tick: int | None) -> str:

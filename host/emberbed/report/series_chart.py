@@ -40,6 +40,8 @@ def stage_bands(series: RunSeries, plan: Plan | None) -> list[Band]:
     bands = []
     for number in dict.fromkeys(series.stage[inside].tolist()):
         seconds = series.seconds[inside & (series.stage == number)]
-        kind = words.stage_words(plan.stages[number]["kind"]) if plan else "stage"
+        kind = "stage"
+        if plan and number < len(plan.stages):  # the record may be damaged
+            kind = words.stage_words(plan.stages[number]["kind"])
         bands.append(Band(f"{number + 1} {kind}", seconds[0], seconds[-1], str(number + 1)))
     return bands

@@ -42,7 +42,7 @@ def _missing_blocks(blocks: list[Block]) -> Iterator[str]:
     expected = 0
     for block in blocks:
         if block.number != expected:
-            yield f"Blocks {expected} to {block['number'] - 1} of the chain are missing."
+            yield f"Blocks {expected} to {block.number - 1} of the chain are missing."
         expected = block.number + 1
 
 
@@ -62,7 +62,7 @@ def _check_block(
     rows = connection.execute(_TICKS, (run_id, block.number, first, last)).fetchall()
     if len(rows) != block.ticks:
         missing = block.ticks - len(rows)
-        yield f"Of {span}, {missing} of {block['ticks']} records are missing."
+        yield f"Of {span}, {missing} of {block.ticks} records are missing."
         return
     for row in rows:
         yield from _check_row(row)

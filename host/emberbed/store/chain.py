@@ -48,7 +48,7 @@ def canonical(values: Iterable[Stored]) -> bytes:
             parts.append(b"t" + _prefixed(value.encode("utf-8")))
         elif isinstance(value, int):
             parts.append(b"i" + _prefixed(b"%d" % value))
-        else:  # nothing of ours is a fraction: one in the file was put there, and must not hash as 0
+        else:  # no value of ours is a fraction: one was put there, and must not hash as its integer
             parts.append(b"f" + _prefixed(repr(value).encode()))
     return b"".join(parts)
 

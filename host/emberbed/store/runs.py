@@ -1,6 +1,6 @@
 """What the run store takes and gives: the facts of a run before it, and the run as stored."""
 
-from collections.abc import Mapping
+import sqlite3
 from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime
 from typing import Any, Literal, TypeVar
@@ -106,14 +106,14 @@ class Block:
 Row = TypeVar("Row", RunSummary, StoredRun, RunEvent, Gap, Block)
 
 
-def made(kind: type[Row], row: Mapping[str, Any]) -> Row:
+def made(kind: type[Row], row: sqlite3.Row) -> Row:
     """Build a row of the store; ValueError names a column that holds what no run has there."""
-    values = {column.name: row[column.name] for column in fields(kind)}
+    values: dict[str, Any] = dict(row)
     if isinstance(values.get("head_sha256"), bytes):
         values["head_sha256"] = values["head_sha256"].hex()
     if values.get("simulated") in (0, 1):
         values["simulated"] = bool(values["simulated"])
     for column in fields(kind):
-        if not isinstance(values[column.name], column.type):  # type: ignore[arg-type]
-            raise ValueError(f"its {column.name} is of the wrong kind")
-    return kind(**values)
+        if not isinstance(values.get(column.name, ...), column.type):  # type: ignore[arg-type]
+            raise ValueError(f"its {column.name} is missing or of the wrong kind")
+    return kind(**{column.name: values[column.name] for column in fields(kind)})

@@ -2,7 +2,7 @@
 
 import pytest
 
-from emberbed.bench.block_curve import AXIS, BLOCKS, DOT, block_curve
+from emberbed.bench.block_curve import AXIS, BLOCKS, DOT, LEGEND, block_curve
 
 
 def rows_of(drawn):
@@ -69,6 +69,18 @@ def test_a_long_run_is_squeezed_with_its_newest_reading_last():
 
 def test_the_time_runs_from_its_beginning_to_now():
     drawn = rows_of(block_curve([(2000, None)] * 40, 60, 3, began_s=65))
-    assert drawn[-1] == " " * AXIS + "1:05" + "1:45".rjust(36)
+    assert drawn[-1].split()[0] == "1:05" and drawn[-1].endswith("1:45")
+    assert len(drawn[-1]) == AXIS + 40
+    narrow = rows_of(block_curve([(2000, None)] * 40, 20, 3, began_s=65))
+    assert narrow[-1] == " " * AXIS + "1:05" + "1:45".rjust(16)
     early = rows_of(block_curve([(2000, None)] * 3, 60, 3, began_s=65))
-    assert early[-1] == " " * AXIS + "1:05"
+    assert early[-1].split()[0] == "1:05"
+
+
+@pytest.mark.parametrize("count", [2, 13, 14, 20, 30, 40, 60, 900])
+def test_the_signs_are_explained_once_as_long_as_there_is_room(count):
+    drawn = block_curve([(2000 + n, 9000) for n in range(count)], 62, 4)
+    assert drawn.count(LEGEND) == 1
+    assert rows_of(drawn)[-1].count(LEGEND) == 1
+    assert max(map(len, rows_of(drawn))) <= 62 + AXIS
+    assert LEGEND not in block_curve([(2000, 9000)] * count, 20, 4)

@@ -7,7 +7,9 @@ import pytest
 from rich.console import Console
 
 from emberbed.bench import panel_rows
-from emberbed.bench.panel import KEPT_EVENTS, LivePanel
+from emberbed.bench.panel import LivePanel
+from emberbed.bench.panel_fit import EVENT_ROWS, KEPT_LONGEST, fit
+from emberbed.bench.plain_lines import PlainLines
 from emberbed.bench.story import PRESS_TEXT, Story
 from emberbed.profiles.compile import decode_plan
 from emberbed_fw import record as layout
@@ -25,20 +27,23 @@ def story_of(rehearsal):
     return Story(plan, rehearsal.prepared.prompts, rehearsal.names())
 
 
-def console_of(width):
+def console_of(width, height=40):
     return Console(
         file=StringIO(),
         width=width,
-        height=40,
+        height=height,
         record=True,
         force_terminal=True,
         legacy_windows=False,
     )
 
 
-def shown(rehearsal, width, until, title="Label printer main board, 27 mm BGA · run 7"):
+TITLE = "Label printer main board, 27 mm BGA · run 7"
+
+
+def shown(rehearsal, width, until, title=TITLE, height=40):
     """Play a tape up to the first record for which `until` is true; return (lines, record)."""
-    console, story = console_of(width), story_of(rehearsal)
+    console, story = console_of(width, height), story_of(rehearsal)
     screen = LivePanel(console, story, title, virtual=True)
     for record in rehearsal.records:
         for kind, sentence in story.follow(record):
@@ -99,6 +104,8 @@ def test_the_press_is_called_for_with_its_key(screens):
     assert PRESS_TEXT in screens["press"][1]
     assert "B: hold the virtual device's button" in screens["press"][-1]
     assert "for the button to be held for a second" in text
+    assert screens["press"][3].strip("│ ").split(None, 1) == ["Now", "ready, no heat yet"]
+    assert "since arming" in screens["press"][0]
     assert "yes; the heater below may be hotter" in text
 
 
@@ -106,6 +113,9 @@ def test_a_ramp_shows_board_setpoint_stage_and_time_left(screens):
     text = "\n".join(screens["ramp"])
     assert "asked for" in text
     assert "stage 1 of 9: ramp to 87 °C" in text
+    # 90 s of the stage and 1.7 s of proving the heater with short pulses
+    assert "1:32 since the press · Label printer" in screens["ramp"][0]
+    assert text.count("█ board  · asked for") == 1
     assert "min left" in text
     assert "hold 87 °C for 3:00 min" in text
     assert "no: it heats" in text
@@ -130,7 +140,7 @@ def test_the_last_picture_offers_no_keys_and_waits_for_nothing(screens):
     lines = screens["end"]
     assert "Ctrl-C" not in lines[-1]
     assert "finished" in "\n".join(lines)
-    assert lines[4].strip("│ ").split(None, 1) == ["Waiting", "no"]
+    assert lines[4].strip("│ ").split(None, 1) == ["Waiting", "for nobody"]
 
 
 def test_a_trip_is_told_whole_and_above_everything(tripped, width):
@@ -158,7 +168,7 @@ def test_only_the_newest_events_are_kept(screens, width):
     rehearsal = rehearsed()
     lines, _record = shown(rehearsal, width, MOMENTS["end"])
     told = [line for line in lines if any(one[:30] in line for _, _, one in rehearsal.events)]
-    assert len(told) == KEPT_EVENTS
+    assert len(told) == EVENT_ROWS
 
 
 def test_markup_in_a_profile_is_text_and_colours_nothing():
@@ -219,10 +229,13 @@ COLD = rehearsed().records[0]
         (dict(state=rs.IDLE, channel0_cdeg=2300, channel1_cdeg=2300), [0, 1], "yes"),
         (dict(state=rs.HOT_PROOF, channel0_cdeg=2300, channel1_cdeg=2300), [0, 1], "no: it heats"),
         (dict(state=rs.RUN, channel0_cdeg=2300, channel1_cdeg=2300), [0, 1], "no: it heats"),
-        (dict(state=rs.WAIT, channel0_cdeg=8700, channel1_cdeg=8600), [0, 1], "tools only, and"),
+        (dict(state=rs.WAIT, channel0_cdeg=8700, channel1_cdeg=8600), [0, 1], "tools only, for"),
         (dict(state=rs.COOL, channel0_cdeg=4000, channel1_cdeg=4000), [0, 1], "not yet"),
         (dict(state=rs.COOL, channel0_cdeg=5000, channel1_cdeg=4000), [0, 1], "no: wait"),
         (dict(state=rs.FINISHED, channel0_cdeg=4999, channel1_cdeg=4000), [0, 1], "tools only; "),
+        (dict(state=rs.COOL, verdict=rs.STOPPED, energy_j=0), [0, 1], "yes"),
+        (dict(state=rs.COOL, verdict=rs.STOPPED, energy_j=1), [0, 1], "not yet"),
+        (dict(state=rs.TRIPPED, trip=trip_codes.HEAT_UNCOMMANDED), [0, 1], "no: pull the mains"),
         (dict(state=rs.FINISHED, channel0_cdeg=4299, channel1_cdeg=4200), [0, 1], "yes"),
         (dict(state=rs.FINISHED, channel0_cdeg=2300, channel1_cdeg=NO_READING_CDEG), [0, 1], "no:"),
         (dict(state=rs.FINISHED, channel0_cdeg=2300, channel1_cdeg=NO_READING_CDEG), [0], "yes"),
@@ -246,6 +259,107 @@ def test_power_that_is_held_off_says_why():
     assert "held off" not in rows(off)["Heater"]
 
 
+STUCK = (trip_codes.HEAT_UNCOMMANDED, trip_codes.CONTACTOR_STUCK_CLOSED)
+
+
+@pytest.mark.parametrize("field", ["trip", "second_trip"])
+@pytest.mark.parametrize("code", STUCK)
+@pytest.mark.parametrize("state", [rs.COOL, rs.TRIPPED])
+def test_a_stuck_switch_wants_the_mains_plug_and_looks_unsafe(state, code, field):
+    tripped = COLD._replace(state=state, verdict=rs.TRIPPED, trip=trip_codes.SENSOR_OPEN)
+    tripped = tripped._replace(**{field: code})
+    assert rows(tripped)["Next"] == "pull the mains plug now"
+    assert rows(tripped)["Heater"].startswith("no current now, but not safe: ")
+    flows = tripped._replace(port_flags=layout.PORT_HEAT_CURRENT)
+    assert rows(flows)["Heater"] == "told off, but current flows"
+    assert rows(flows)["Touch"] == "no: pull the mains plug first"
+
+
+def test_current_of_the_tick_before_is_no_stuck_switch():
+    flows = RECORD._replace(port_flags=layout.PORT_HEAT_CURRENT, driven_zones=0)
+    assert "current flows" not in rows(flows)["Heater"]
+    cooling = flows._replace(state=rs.COOL, stage_elapsed=1, verdict=rs.STOPPED)
+    assert "current flows" not in rows(cooling)["Heater"]
+    assert rows(cooling._replace(stage_elapsed=2))["Heater"] == "told off, but current flows"
+
+
+def test_a_run_stopped_before_heat_says_so():
+    stopped = COLD._replace(state=rs.COOL, verdict=rs.STOPPED, stage=8, waits_for=rs.WAITS_COOLING)
+    said = rows(stopped)
+    assert said["Now"] == "Stopped before heating: nothing was heated."
+    assert (said["Waiting"], said["Next"]) == ("for nobody", "look at the run's page")
+
+
+# small terminals
+
+
+@pytest.mark.parametrize(("width", "height"), [(60, 14), (80, 24), (60, 9), (40, 14), (100, 34)])
+@pytest.mark.parametrize("moment", ["press", "prompt", "cooling", "tripped"])
+def test_a_small_terminal_keeps_clock_call_and_keys(width, height, moment):
+    rehearsal, until = rehearsed(), MOMENTS.get(moment)
+    if until is None:
+        rehearsal = rehearsed("label-printer", "ssr_stuck_on@100s")
+        until = MOMENTS["cooling"]
+    lines, _record = shown(rehearsal, width, until, height=height)
+    assert len(lines) <= height
+    assert "Ctrl-C" in lines[-1]
+    assert "0:0" in lines[0] or "since the press" in lines[0]
+    text = " ".join(line.strip("│ ") for line in lines)
+    called = {"press": PRESS_TEXT, "prompt": "Apply flux along two sides of the chip"}
+    assert called.get(moment, "") in text
+    assert "Touch" in text
+    if moment == "tripped":
+        assert "Pull the mains plug now, and have the switch replaced before" in text
+
+
+def test_the_curve_goes_before_old_events_and_these_before_the_rows():
+    assert fit(100) == (6, 6, 4)
+    assert fit(17) == (6, 6, 4)
+    assert fit(13) == (6, 2, 4)
+    assert fit(12) == (6, 0, 4)
+    assert fit(7) == (6, 0, 1)
+    assert fit(5) == (5, 0, 0)
+    assert fit(-3) == (1, 0, 0)
+    assert len(KEPT_LONGEST) == len(rows(COLD)) and set(KEPT_LONGEST) == set(rows(COLD))
+
+
+def test_the_newest_event_is_wrapped_and_not_cut():
+    rehearsal = rehearsed()
+    console, story = console_of(60), story_of(rehearsal)
+    screen = LivePanel(console, story, "x")
+    long = "Stop asked for: heat off, the cooling is still recorded. Ctrl-C again leaves."
+    for sentence in (long.replace("Stop", "Older"), long):
+        screen.tell(1, "stop", sentence)
+    console.print(screen.panel(rehearsal.records[-1]))
+    text = " ".join(line.strip("│ ") for line in console.export_text().split("\n"))
+    assert long in text
+    assert "Older asked for" in text and "…" in text
+
+
+# the bell
+
+
+@pytest.mark.parametrize(
+    ("kind", "quiet", "terminal", "rings"),
+    [
+        ("prompt", False, True, 1),
+        ("trip", False, True, 1),
+        ("trip", True, True, 0),
+        ("trip", False, False, 0),
+        ("stage", False, True, 0),
+    ],
+)
+def test_the_bell(kind, quiet, terminal, rings):
+    for screen_of in (
+        lambda console, story: LivePanel(console, story, "x", quiet=quiet),
+        lambda console, story: PlainLines(console, story, quiet=quiet),
+    ):
+        out = StringIO()
+        console = Console(file=out, force_terminal=terminal, width=80)
+        screen_of(console, story_of(rehearsed())).tell(1, kind, "Something.")
+        assert out.getvalue().count("\a") == rings
+
+
 def test_full_power_and_none():
     full = RECORD._replace(demand0_q15=32768, energy_j=3_600_000, outputs=layout.OUT_FAN)
     assert rows(full)["Heater"] == f"100 % {'■' * 20}   1000 Wh so far   fan on"
@@ -265,7 +379,7 @@ def test_the_button_that_is_still_down_is_asked_back():
     ("record", "virtual", "stops", "keys"),
     [
         (RECORD, False, 0, "Ctrl-C: heat off"),
-        (RECORD._replace(prompt=0), False, 0, "Enter: done   Ctrl-C: heat off"),
+        (RECORD._replace(prompt=0), False, 0, "Ctrl-C: heat off   Enter: done"),
         (RECORD._replace(verdict=rs.STOPPED), True, 1, "Ctrl-C: leave, heat stays off"),
         (RECORD._replace(verdict=rs.TRIPPED), True, 0, "Ctrl-C twice: leave, heat stays off"),
         (COLD._replace(state=rs.COLD_PROOF), False, 0, "Ctrl-C: heat off"),

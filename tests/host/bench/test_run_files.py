@@ -23,9 +23,9 @@ def test_pages_lie_beside_the_store(store, tmp_path):
 
 
 def test_a_named_page_is_tried_and_leaves_nothing(store, tmp_path):
-    page = tmp_path / "new folder" / "page.html"
+    page = tmp_path / "page.html"
     check_page(page, store)
-    assert page.parent.is_dir() and not page.exists()
+    assert not page.exists()
     assert page_path(page, store, 7) == page
 
 
@@ -36,7 +36,7 @@ def test_a_page_that_is_there_keeps_its_text(store, tmp_path):
     assert page.read_text() == "before"
 
 
-@pytest.mark.parametrize("place", [".", "file/page.html"])
+@pytest.mark.parametrize("place", [".", "file/page.html", "no such folder/page.html"])
 def test_a_page_that_cannot_be_is_refused_with_its_name(store, tmp_path, place):
     (tmp_path / "file").write_text("not a folder")
     wanted = tmp_path / place
@@ -45,11 +45,12 @@ def test_a_page_that_cannot_be_is_refused_with_its_name(store, tmp_path, place):
     (sentence,) = refused.value.sentences
     assert str(wanted) in sentence
     assert "--page" in sentence
+    assert not (tmp_path / "no such folder").exists()
 
 
 def test_a_page_is_written(store, tmp_path):
     run_id = store.begin_run(facts())
-    page = tmp_path / "deep" / "page.html"
+    page = page_path(None, store, run_id)
     assert write_page(store, run_id, page) is None
     assert page.read_text(encoding="utf-8").startswith("<!doctype html>")
 
@@ -57,6 +58,6 @@ def test_a_page_is_written(store, tmp_path):
 def test_a_page_that_fails_after_the_run_is_one_sentence(store, tmp_path):
     run_id = store.begin_run(facts())
     (tmp_path / "file").write_text("not a folder")
-    for place in (tmp_path, tmp_path / "file" / "page.html"):
+    for place in (tmp_path, tmp_path / "file" / "page.html", tmp_path / "gone" / "page.html"):
         why = write_page(store, run_id, Path(place))
         assert why and str(place) in why and "cannot be written" in why

@@ -1,5 +1,6 @@
 """The loop that stores, answers for the heat and shows, against a device played from a tape."""
 
+import re
 import time
 from types import SimpleNamespace
 
@@ -12,6 +13,7 @@ from emberbed.link.events import Damaged, Gap, SessionLost, WrongVersion
 from emberbed.link.transport import LinkError
 from emberbed.profiles.compile import decode_plan
 from emberbed.records import decode_record
+from emberbed.report.ending import LEFT
 from emberbed.store.faults import StoreError
 from emberbed.store.run_store import RunStore
 from emberbed_fw import messages
@@ -129,10 +131,33 @@ def test_the_first_stop_stays_and_the_second_leaves(bench, tape):
     ran = bench(tape, FakeHand(stop_from=stop_from), batch=2)
     assert ran.device.stops == [messages.STOP_BY_PERSON]
     assert ran.outcome.exit_code == 4
-    first, second = ran.screen.sentences("stop")
+    (first,) = ran.screen.sentences("stop")
+    (second,) = ran.screen.sentences(LEFT)
     assert "heat off" in first and "Ctrl-C again leaves" in first
-    assert "Left during the cooling: heat is off" in second
+    assert re.fullmatch(
+        r"Left while the board was at \d+ °C: nothing records it any more\.", second
+    )
     assert ran.screen.shown[-1] < ticks(tape)[at + 25]
+
+
+def test_leaving_a_hot_board_says_how_hot_it_was(bench, tape):
+    at = of_state(tape, rs.COOL) + 5
+    ran = bench(tape, FakeHand(stop_from={ticks(tape)[at]: 2}), batch=1)
+    newest = next(one for raw in tape if (one := decode_record(raw)).tick == ran.screen.shown[-1])
+    hottest = max(newest.channel_cdeg(0), newest.channel_cdeg(1)) / 100
+    assert ran.screen.sentences(LEFT) == [
+        f"Left while the board was at {hottest:.0f} °C: it is still hot, and nothing records it"
+        " any more."
+    ]
+
+
+def test_stopping_before_heat_is_told_as_that(bench):
+    tape = list(loop_of(PROFILE, operator=Operator(stops_at_s=0.5)).run())
+    ran = bench(tape, FakeHand(stop_from={2: 1}), batch=1)
+    assert ran.outcome.state == "stopped"
+    assert ran.screen.sentences("stop") == ["Stop asked for: nothing was heated."]
+    assert "Stopped before heating: nothing was heated." in ran.screen.sentences("state")
+    assert not ran.screen.sentences("stage")
 
 
 def test_stopping_in_the_cooling_says_that_heat_is_off_already(bench, tape):
@@ -298,7 +323,7 @@ def test_an_answer_goes_to_the_device_and_a_late_one_ends_nothing(bench, tape):
         prepare=lambda device: device.refuses.update({messages.ACK_PROMPT: messages.WRONG_PROMPT}),
     )
     assert ran.device.acknowledged == [0, 0, 0]
-    assert "too late or too early" in ran.screen.sentences("prompt")[0]
+    assert "too late or too early" in ran.screen.sentences("answer")[0]
 
 
 def test_the_clock_of_the_silence_is_a_steady_one():

@@ -5,8 +5,10 @@ import socket
 
 import pytest
 
+from emberbed.cli_common import FAULT_HELP
 from emberbed.link.transport import open_port
 from emberbed_fw.frames import PROTOCOL_VERSION
+from emberbed_sim.faults import CATALOGUE
 from tests.host.link.fake_device import FakeDevice
 from tests.host.link.wires import PtyWire, SocketWire
 from tests.support.processes import need_posix
@@ -133,7 +135,8 @@ def test_what_only_a_virtual_device_takes(emberbed, words, sentence):
     ("fault", "sentence"),
     [
         ("boom@1s", "Fault 'boom' is not known; write name@time, such as tc_open@120s, with one"),
-        ("tc_open#7", "Fault 'tc_open#7' cannot be read; write name@time"),
+        ("tc_open#7", "Fault 'tc_open#7' has no time, when it begins; write name@time"),
+        ("tc_open", "Fault 'tc_open' has no time, when it begins; write name@time, such as"),
         ("tc_open@1s#7", "Fault tc_open names channel 7, but the last sensor of this bench"),
         ("tc_open@soon", "Fault 'tc_open@soon' has the time 'soon'"),
         ("--help", "Fault '--help' cannot be read"),
@@ -144,10 +147,34 @@ def test_no_such_fault(emberbed, fault, sentence):
     assert refused(emberbed("rehearse", "label-printer", f"--fault={fault}")).startswith(sentence)
 
 
-@pytest.mark.parametrize("speed", ["fast", "0", "-1", "nan", "inf", "1e9", "", "0.01"])
+@pytest.mark.parametrize("speed", ["0", "-1", "nan", "inf", "1e9", "0.01"])
 def test_no_such_speed(emberbed, speed):
     said = emberbed(*RUN, "--press", "--speed", speed)
     assert refused(said) == f"--speed {speed} is out of range: use 0.1 to 1000, or max"
+
+
+@pytest.mark.parametrize("speed", ["fast", "", "1x"])
+def test_a_speed_that_is_no_number(emberbed, speed):
+    said = emberbed(*RUN, "--press", "--speed", speed)
+    assert refused(said) == f"--speed {speed} is not a number: use 0.1 to 1000, or max"
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (("--speed", "fast"), "--speed fast is not a number"),
+        (("--engine", "abacus"), "--engine abacus is not known"),
+        (("--fault", "boom@1s"), "Fault 'boom' is not known"),
+        (("--page", os.path.join("nowhere", "page.html")), "The run's page cannot be written"),
+    ],
+)
+def test_options_are_judged_before_the_missing_keyboard(emberbed, words, sentence):
+    assert refused(emberbed(*RUN, *words)).startswith(sentence)
+
+
+def test_help_names_every_fault_of_the_simulation():
+    for kind in CATALOGUE:
+        assert kind.name in FAULT_HELP
 
 
 def test_no_such_engine(emberbed):
@@ -192,7 +219,9 @@ def test_a_store_in_a_folder_that_cannot_be(emberbed, tmp_path):
     assert "its folder cannot" in sentence and "--store" in sentence
 
 
-@pytest.mark.parametrize("page", ["folder", os.path.join("file", "page.html")])
+@pytest.mark.parametrize(
+    "page", ["folder", os.path.join("file", "page.html"), os.path.join("nowhere", "page.html")]
+)
 def test_a_page_that_cannot_be_written_is_refused_before_any_heat(emberbed, tmp_path, page):
     (tmp_path / "folder").mkdir()
     (tmp_path / "file").write_text("")

@@ -1,5 +1,7 @@
 """Bad profiles: each mistake one sentence with place, rule and mend; exit 2; nothing sent."""
 
+import json
+
 import pytest
 
 from emberbed.profiles.shipped import shipped_file
@@ -109,3 +111,27 @@ def test_a_profile_that_does_not_fit_the_device_is_not_sent(emberbed, tmp_path, 
 
     asked = {kind for kind, _ in device.done}
     assert asked == {messages.HELLO, messages.SETTINGS_READ}
+
+
+def test_a_check_that_cannot_read_ends_with_the_verdict(emberbed, tmp_path):
+    write(tmp_path, BAD_FILES["wrong type"][0])
+    assert emberbed("check", "bad.toml").lines[-1] == "bad.toml may not run: 1 error."
+    assert "may not run" not in emberbed("run", "bad.toml").err
+
+
+@pytest.mark.parametrize("name", BAD_FILES)
+def test_a_check_as_json_is_json_for_every_mistake(emberbed, tmp_path, name):
+    write(tmp_path, BAD_FILES[name][0])
+    said = emberbed("check", "bad.toml", "--json")
+    assert (said.exit_code, said.err) == (2, "")
+    found = json.loads(said.out)
+    assert {one["severity"] for one in found} == {"error"}
+    for sentence in BAD_FILES[name][1]:
+        assert any(one["sentence"].startswith(sentence) for one in found)
+
+
+def test_a_profile_with_an_error_of_the_check_may_not_run(emberbed, tmp_path):
+    write(tmp_path, GOOD.replace("edge = ", "far_corner = "))
+    said = emberbed("check", "bad.toml")
+    assert said.exit_code == 2
+    assert said.out.splitlines()[-1] == "bad.toml may not run: 1 error."

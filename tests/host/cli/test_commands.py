@@ -2,12 +2,15 @@
 
 import json
 import xml.etree.ElementTree as ElementTree
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
 from emberbed import cli
+from emberbed.bench import session
 from emberbed.bench.outcome import OUTCOMES
+from emberbed.bench.prepare import NotReady, load_profile
 from emberbed.bench.session import RecordFailed, RunResult
 from emberbed.bench.virtual import engine_notes
 from emberbed.profiles.shipped import shipped_names
@@ -28,15 +31,26 @@ def test_help_without_a_command(emberbed):
 
 
 def test_profiles(emberbed):
-    assert emberbed("profiles").out.split() == shipped_names()
-    assert json.loads(emberbed("profiles", "--json").out) == shipped_names()
+    said = emberbed("profiles").out
+    listed = json.loads(emberbed("profiles", "--json").out)
+    assert [one["name"] for one in listed] == shipped_names()
+    printer = listed[0]
+    # label-printer.toml: its highest ramp is 135 °C; ramps of 112 °C at 0.3 °C/s from 23 °C, holds
+    # of 180 + 120 + 120 s: 793 s
+    assert (printer["peak_c"], printer["heating_min"]) == (135, 13)
+    for one in listed:
+        assert Path(one["file"]).read_text(encoding="utf-8").count(one["title"]) == 1
+        assert one["file"] in said and f"{one['name']}: {one['title']}" in said
+    assert "up to 135 °C, 13 min of heating" in said
 
 
 @pytest.mark.parametrize("name", shipped_names())
 def test_shipped_profiles_check_well(emberbed, name):
     said = emberbed("check", name)
     assert said.exit_code == 0
-    assert all(line.startswith(("note: ", "warning: ")) for line in said.out.splitlines())
+    *found, verdict = said.out.splitlines()
+    assert all(line.startswith(("note: ", "warning: ")) for line in found)
+    assert verdict == f"{name}.toml may run: no errors, no warnings."
     for found in json.loads(emberbed("check", name, "--json").out):
         assert set(found) == {"severity", "line", "stage", "sentence"}
         assert found["severity"] != "error"
@@ -69,7 +83,7 @@ def test_device_info(emberbed):
 
 @pytest.fixture
 def result(tmp_path):
-    return RunResult(7, OUTCOMES[rs.FINISHED], 0, tmp_path / "run-7.html", None)
+    return RunResult(7, OUTCOMES[rs.FINISHED], 0, tmp_path / "run-7.html", None, ["Finished."])
 
 
 def replace_run(monkeypatch, does):
@@ -77,30 +91,27 @@ def replace_run(monkeypatch, does):
 
 
 @pytest.mark.parametrize(
-    ("state", "code", "says"),
-    [
-        (rs.FINISHED, 0, "Finished: every stage ran to its end. No limits exceeded."),
-        (rs.TRIPPED, 3, "Tripped: the device switched heat off by itself."),
-        (rs.STOPPED, 4, "Stopped: a person ended the run before it was through."),
-        (rs.LINK_LOST, 5, "PC link lost"),
-    ],
+    ("state", "code"), [(rs.FINISHED, 0), (rs.TRIPPED, 3), (rs.STOPPED, 4), (rs.LINK_LOST, 5)]
 )
-def test_each_end_has_its_exit_code_and_its_sentence(
-    emberbed, monkeypatch, tmp_path, state, code, says
+def test_each_end_has_its_exit_code_and_its_sentences_last(
+    emberbed, monkeypatch, tmp_path, state, code
 ):
-    ended = RunResult(7, OUTCOMES[state], 0, tmp_path / "run-7.html", None)
+    ending = ["Tripped: the switch is stuck.", "It stays hot."]
+    ended = RunResult(7, OUTCOMES[state], 0, tmp_path / "run-7.html", None, ending)
     replace_run(monkeypatch, lambda: ended)
     said = emberbed(*RUN)
     assert said.exit_code == code
-    assert said.out.startswith(says)
+    assert said.out.splitlines()[-2:] == ending
     assert f"Run 7 is stored; its page: {tmp_path / 'run-7.html'}" in said.out
     answer = json.loads(emberbed(*RUN, "--json").out)
     assert (answer["exit_code"], answer["state"]) == (code, OUTCOMES[state].state)
+    assert answer["ending"] == ending
 
 
 def test_a_page_that_failed_costs_no_verdict(emberbed, monkeypatch, tmp_path):
     page = tmp_path / "run-7.html"
-    ended = RunResult(7, OUTCOMES[rs.FINISHED], 2, page, f"{page} cannot be written (disk full)")
+    failed = f"{page} cannot be written (disk full)"
+    ended = RunResult(7, OUTCOMES[rs.FINISHED], 2, page, failed, ["2 limits exceeded."])
     replace_run(monkeypatch, lambda: ended)
     said = emberbed(*RUN)
     assert said.exit_code == 0
@@ -130,7 +141,11 @@ def test_ctrl_c_before_the_start_is_a_stop_by_a_person(emberbed, monkeypatch):
 
 
 def test_in_a_terminal_nobody_has_to_press_by_script(emberbed, monkeypatch, result):
-    monkeypatch.setattr(cli, "sys", SimpleNamespace(stdin=SimpleNamespace(isatty=lambda: True)))
+    request = SimpleNamespace(virtual=object(), scripted=False)
+    with pytest.raises(NotReady):
+        session._need_hand(request)
+    monkeypatch.setattr(session, "sys", SimpleNamespace(stdin=SimpleNamespace(isatty=lambda: True)))
+    session._need_hand(request)
     replace_run(monkeypatch, lambda: result)
     assert emberbed("run", "label-printer").exit_code == 0
 
@@ -153,8 +168,6 @@ def test_the_interpreter_that_was_meant_needs_no_word(got):
 def test_notes_are_told_before_the_run(monkeypatch, capsys):
     from rich.console import Console
 
-    from emberbed.bench import session
-    from emberbed.bench.prepare import load_profile
     from emberbed_sim.bench_device import bench_settings
     from emberbed_sim.plant.parameters import BenchParameters
 
@@ -163,4 +176,4 @@ def test_notes_are_told_before_the_run(monkeypatch, capsys):
     virtual = SimpleNamespace(notes=["MicroPython is not installed here"])
     request = SimpleNamespace(profile_file=load_profile("label-printer"))
     session._prepare(request, device, virtual, Console())
-    assert "Note: MicroPython is not installed here" in capsys.readouterr().out
+    assert "note: MicroPython is not installed here" in capsys.readouterr().out

@@ -4,11 +4,17 @@ import csv
 import io
 import json
 import sqlite3
+import time
+from pathlib import Path
 
 import pytest
 
+from emberbed import cli_runs
 from emberbed.run_table import CUT, run_table
 from emberbed.store.run_store import RunStore
+from emberbed.words import HOT
+from emberbed_fw import trip_codes
+from tests.host.store.synthetic_run import drawn_record, facts
 
 STORE = ("--store", "runs.sqlite")
 NAME = "Weather logger, loose sensor socket"
@@ -19,7 +25,7 @@ def test_in_a_pipe_the_list_is_whole(emberbed, store):
     store(profile_name="A" * 70)
     heading, first, second = emberbed("runs", "list", *STORE).out.splitlines()
     assert heading.split() == [
-        "run", "started", "(UTC)", "profile", "ended", "as", "limits", "device",
+        "run", "started", "profile", "ended", "as", "limits", "passed", "device",
     ]  # fmt: skip
     assert NAME in first and "finished" in first and "virtual (test engine)" in first
     assert "A" * 70 in second
@@ -38,7 +44,7 @@ def test_in_a_terminal_only_the_name_is_cut(store, tmp_path, columns):
     with RunStore.open(tmp_path / "runs.sqlite") as opened:
         lines = run_table(opened.runs(), columns)
     assert all(len(line) <= columns for line in lines)
-    assert lines[1].endswith("virtual (test engine)")
+    assert lines[1].endswith("virtual (test engine)") == (columns > 80)  # left out before the rest
     assert lines[1].startswith("1  ")
     assert (CUT in lines[1]) == (columns < 130)
 
@@ -47,7 +53,7 @@ def test_a_narrow_terminal_still_gets_every_column(store, tmp_path):
     store()
     with RunStore.open(tmp_path / "runs.sqlite") as opened:
         (line,) = run_table(opened.runs(), 20)[1:]
-    assert "finished" in line and "virtual" in line and CUT in line
+    assert "finished" in line and "virtual" not in line and CUT in line
 
 
 def test_the_list_as_json(emberbed, store):
@@ -62,11 +68,56 @@ def test_one_run_with_its_times_and_its_gap(emberbed, store):
     store()
     lines = emberbed("runs", "show", "1", *STORE).out.splitlines()
     assert lines[0].startswith(f"Run 1: {NAME}, begun 20")
-    assert lines[1] == "Finished: every stage ran to its end. 1 limit exceeded."
-    assert lines[2].split(None, 1)[1] == "Before the first record."
-    assert lines[3] == "    0:02  Stage 1 of 4: ramp to 90 °C."  # 1.5 s after the first record
-    assert lines[4] == "    0:02  5 records are missing from here on."
-    assert lines[5].startswith("30 records, fingerprint ")
+    assert "(UTC" in lines[0]
+    assert lines[1].split(None, 1)[1] == "Before the first record."
+    assert lines[2] == "    0:02  Stage 1 of 4: ramp to 90 °C."  # 1.5 s after the first record
+    assert lines[3] == "    0:02  5 records are missing from here on."
+    assert lines[4].startswith("30 records, fingerprint ")
+    assert lines[5] == "Finished: every stage ran to its end. 1 limit exceeded."
+
+
+def test_times_are_those_of_the_clock_on_the_wall(emberbed, store, monkeypatch):
+    if not hasattr(time, "tzset"):
+        pytest.skip("Windows cannot change its zone for one program")
+    monkeypatch.setenv("TZ", "XXX-5:30")
+    time.tzset()
+    try:
+        store(started_utc="2026-03-01T20:00:00.000+00:00")
+        assert "2026-03-02 01:30" in emberbed("runs", "list", *STORE).out
+        assert "begun 2026-03-02 01:30:00 (UTC+0530)" in emberbed("runs", "show", *STORE).out
+        (row,) = json.loads(emberbed("runs", "list", "--json", *STORE).out)
+        assert row["started_utc"].startswith("2026-03-01T20:00:00")
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+
+
+@pytest.mark.parametrize(
+    ("state", "trip", "shown"),
+    [
+        ("tripped", trip_codes.SENSOR_OPEN, "tripped: open thermocouple"),
+        ("tripped", 99, "tripped: TRIP_99"),
+        ("link_lost", 0, "PC link lost"),
+        ("stopped", 0, "stopped"),
+    ],
+)
+def test_the_list_says_how_a_run_ended(emberbed, tmp_path, state, trip, shown):
+    with RunStore.open(tmp_path / "runs.sqlite") as opened:
+        opened.end_run(opened.begin_run(facts()), state, 3, trip=trip)
+    assert f"  {shown}  " in emberbed("runs", "list", *STORE).out
+
+
+def test_a_tripped_run_is_shown_with_cause_and_action_last(emberbed, tmp_path):
+    trip = trip_codes.HEAT_UNCOMMANDED
+    with RunStore.open(tmp_path / "runs.sqlite") as opened:
+        run_id = opened.begin_run(facts())
+        opened.append(run_id, [drawn_record(tick, trip=trip * (tick > 5)) for tick in range(10)])
+        opened.add_event(run_id, 6, "trip", "It tripped.")
+        opened.end_run(run_id, "tripped", 3, trip=trip)
+    *_before, cause, caution = emberbed("runs", "show", *STORE).out.splitlines()
+    assert cause.startswith("Tripped: Heater current flows although the heater was told to be off")
+    assert "Pull the mains plug now" in cause
+    assert caution == HOT
 
 
 def test_one_run_as_json(emberbed, store):
@@ -78,7 +129,9 @@ def test_one_run_as_json(emberbed, store):
 
 def test_the_csv_is_the_same_in_a_file_and_on_standard_output(emberbed, store, tmp_path):
     store()
-    assert emberbed("runs", "export", "1", "--to", "run.csv", *STORE).exit_code == 0
+    told = emberbed("runs", "export", "1", "--to", "run.csv", *STORE)
+    assert (told.exit_code, told.out) == (0, "")
+    assert told.err.strip() == "Run 1 is written to run.csv"
     said = emberbed("runs", "export", "1", *STORE)
     written = (tmp_path / "run.csv").read_bytes()
     assert said.out.replace("\r\n", "\n").encode() == written.replace(b"\r\n", b"\n")
@@ -92,6 +145,22 @@ def test_the_page_again(emberbed, store, tmp_path):
     said = emberbed("runs", "page", "1", "--to", "again.html", *STORE)
     assert said.out.strip() == "again.html"
     assert NAME in (tmp_path / "again.html").read_text(encoding="utf-8")
+    place = tmp_path / "pages" / "run-1.html"
+    assert Path(emberbed("runs", "page", *STORE).out.strip()).resolve() == place
+    assert NAME in place.read_text(encoding="utf-8")
+
+
+def test_in_a_terminal_the_csv_goes_to_a_file_that_was_not_there(
+    emberbed, store, tmp_path, monkeypatch
+):
+    store()
+    monkeypatch.setattr(cli_runs, "in_terminal", lambda: True)
+    said = emberbed("runs", "export", *STORE)
+    assert (said.out, said.err.strip()) == ("", "Run 1 is written to run-1.csv")
+    assert (tmp_path / "run-1.csv").read_text(encoding="utf-8").startswith("tick,")
+    again = emberbed("runs", "export", *STORE)
+    assert again.exit_code == 2
+    assert again.err.strip() == "run-1.csv is there already: name a file with --to"
 
 
 def test_an_audit_and_a_run_that_was_changed(emberbed, store, tmp_path):
@@ -104,14 +173,29 @@ def test_an_audit_and_a_run_that_was_changed(emberbed, store, tmp_path):
     database.close()
     changed = emberbed("runs", "audit", "1", *STORE)
     assert changed.exit_code == 1
-    assert "Tick 105" in changed.out
+    verdict, sign = changed.out.splitlines()
+    assert verdict == "Run 1 was changed after it was recorded:"
+    assert sign.startswith("Tick 105")
     signs = json.loads(emberbed("runs", "audit", "1", "--json", *STORE).out)["signs"]
     assert len(signs) == 1
 
 
-def test_a_run_whose_program_is_gone_is_shown_as_interrupted(emberbed, tmp_path):
-    from tests.host.store.synthetic_run import facts
+def test_many_signs_of_one_kind_are_one_line(emberbed, store, tmp_path):
+    store()
+    with sqlite3.connect(tmp_path / "runs.sqlite") as database:
+        database.execute(
+            "UPDATE tick SET channel0_cdeg = 1, trip = 3 WHERE tick BETWEEN 101 AND 108"
+        )
+        database.execute("UPDATE tick SET channel1_cdeg = NULL WHERE tick = 102")
+    database.close()
+    lines = emberbed("runs", "audit", "1", *STORE).out.splitlines()
+    assert len(lines) == 4, lines
+    assert sum(line.endswith("And 7 more like this.") for line in lines) == 2
+    signs = json.loads(emberbed("runs", "audit", "1", "--json", *STORE).out)["signs"]
+    assert len(signs) == 17
 
+
+def test_a_run_whose_program_is_gone_is_shown_as_interrupted(emberbed, tmp_path):
     with RunStore.open(tmp_path / "runs.sqlite") as opened:
         opened.begin_run(facts())
     with sqlite3.connect(tmp_path / "runs.sqlite") as database:

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from emberbed.report import chart as charts
 from emberbed.report.chart import run_chart_svg
+from emberbed.report.chart_caption import caption_of
 from emberbed.report.chart_model import INK, Band, Chart, Curve, Mark
 from emberbed.report.label_places import spread
 from emberbed.report.thinning import averaged, thinned
@@ -145,7 +146,37 @@ def test_a_stage_without_room_keeps_its_number_or_nothing():
              Band("3 wait", 290, 291, "3")]  # fmt: skip
     said = texts(drawn(measured=[course("edge")], stages=bands))
     assert "1 ramp to ninety" in said and "2" in said
-    assert "2 hold" not in said and "3 wait" not in said and "3" not in said
+    assert "2 hold" not in said and "3 wait" not in said and "3" in said
+    crowd = [Band(f"{n} wait", 100 + n, 101 + n, str(n)) for n in range(1, 9)]
+    said = texts(drawn(measured=[course("edge")], stages=[Band("0 ramp", 0, 101, "0"), *crowd]))
+    shown = [n for n in range(1, 9) if str(n) in said]
+    assert shown and all(b - a > 2 for a, b in zip(shown, shown[1:], strict=False))
+
+
+def test_a_short_wait_in_a_long_run_is_labelled():
+    """20 s of 21 min, as a script answers: about one and a half letters wide."""
+    bands = [Band("1 ramp", 0, 600, "1"), Band("2 wait", 600, 620, "2"),
+             Band("3 hold", 620, 1260, "3")]  # fmt: skip
+    assert "2" in texts(drawn(measured=[course("edge")], stages=bands))
+
+
+def test_the_caption_names_every_line_as_it_is_drawn():
+    chart = Chart([course("top_near_chip"), course("edge")], asked=course("asked for"))
+    said = caption_of(chart)
+    assert said.startswith(
+        "Orange: top_near_chip; blue dashed: edge; dotted, in the colour of the text: asked for."
+    )
+    assert "Thin vertical lines: the numbered events" in said
+    assert len(charts.COLOUR_NAMES) == len(charts.COLOURS)
+    assert len(set(charts.STYLE_NAMES)) == len(charts.LINE_STYLES)
+
+
+def test_what_was_asked_for_looks_like_no_event():
+    root = drawn(measured=[], asked=course("asked for"), events=[Mark("1", 100)])
+    asked = [style for style in strokes(root) if "width: 1.6" in style]
+    event = [style for style in strokes(root) if "width: 0.6" in style and "opacity: 0.3" in style]
+    assert len(asked) == len(event) == 1
+    assert "dasharray" in asked[0] and "dasharray" not in event[0]
 
 
 def test_no_display_is_touched():

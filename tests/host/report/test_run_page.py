@@ -7,16 +7,19 @@ from html.parser import HTMLParser
 
 import pytest
 
+from emberbed import words
 from emberbed.report.run_page import write_run_page
 from emberbed.store.faults import StoreError
 from emberbed.store.run_store import RunStore
 from emberbed_fw import run_states, trip_codes
 from emberbed_fw.settings import CONVERTER_MAX31855K
-from emberbed_fw.units import CALIBRATION_ONE_Q12, NO_READING_CDEG
+from emberbed_fw.units import CALIBRATION_ONE_Q12, NO_READING_CDEG, NONE
 from tests.host.report.test_words import INNER_WORDS
 from tests.host.store.synthetic_run import (
+    HOLD_TICKS,
     PROFILE,
     RAMP_TICKS,
+    WAIT_TICKS,
     drawn_record,
     drawn_run,
     facts,
@@ -82,6 +85,18 @@ def tripped_records():
                 channel1_cdeg=NO_READING_CDEG,
                 setpoint_cdeg=NO_READING_CDEG,
             )
+
+
+DEAD_FROM = RAMP_TICKS + HOLD_TICKS + WAIT_TICKS  # where the drawn cooling begins
+
+
+def cut_records():
+    """The drawn run, stopped 5 s into the hold."""
+    stopped = dict(stage=3, verdict=run_states.STOPPED, state=run_states.COOL)
+    at = RAMP_TICKS + 50
+    ended = drawn_record(at + 300, **{**stopped, "stage": NONE, "state": run_states.STOPPED})
+    cooling = [drawn_record(tick, **stopped) for tick in range(at, at + 300)]
+    return [*(drawn_record(tick) for tick in range(at)), *cooling, ended]
 
 
 def test_a_finished_run_is_told_whole(store):
@@ -157,8 +172,52 @@ def test_a_trip_without_records_is_told_too(store):
     ("state", "told"),
     [("stopped", "Stopped"), ("link_lost", "PC link lost"), ("interrupted", "breaks off")],
 )
-def test_every_end_has_its_words(store, state, told):
-    assert told in Page(page_of(store, store_run(store, [drawn_record(0)], end=(state, 4)))).plain
+def test_every_end_has_its_words_and_its_caution(store, state, told):
+    said = Page(page_of(store, store_run(store, [drawn_record(90)], end=(state, 4)))).plain
+    assert told in said and words.HOT in said
+    assert words.HOT not in Page(page_of(store, store_run(store, [drawn_record(90)]))).plain
+
+
+def test_a_run_stopped_before_heat_was_not_hot(store):
+    records = [drawn_record(tick, energy_j=0) for tick in range(20)]
+    said = Page(page_of(store, store_run(store, records, end=("stopped", 4)))).plain
+    assert "Stopped before heating: nothing was heated." in said and words.HOT not in said
+
+
+def test_a_stage_cut_short_is_marked(store):
+    said = Page(page_of(store, store_run(store, cut_records(), end=("stopped", 4)))).plain
+    assert "1 ramp 90.0 °C 1:21 1:21 –" in said
+    assert "2 hold 90.0 °C 1:00 0:05, cut short 0:05" in said
+    assert "4 cool 50.0 °C open 0:30 –" in said, said
+
+
+def test_a_record_that_breaks_off_cuts_its_stage_short(store):
+    records = [drawn_record(tick) for tick in range(300)]
+    said = Page(page_of(store, store_run(store, records, end=("interrupted", None)))).plain
+    assert "1 ramp 90.0 °C 1:21 0:30, cut short –" in said
+    said = Page(page_of(store, store_run(store, records, end=None))).plain
+    assert "cut short" not in said
+
+
+def test_a_dead_sensor_tells_no_cooling_rate(store):
+    records = [
+        drawn_record(tick, channel0_cdeg=NO_READING_CDEG if tick >= DEAD_FROM else 9000)
+        for tick in range(DEAD_FROM - 200, DEAD_FROM + 900)
+    ]
+    said = Page(page_of(store, store_run(store, records, end=("tripped", 3)))).plain
+    assert "largest cooling rate 0.50 °C/s at edge" in said
+    dark = [drawn_record(tick) for tick in range(300)]
+    said = Page(page_of(store, store_run(store, dark, end=("interrupted", None)))).plain
+    assert "largest cooling rate – " in said
+
+
+def test_a_hurried_simulation_says_how_long_it_took(store):
+    records = [drawn_record(tick) for tick in range(300)]
+    said = Page(page_of(store, store_run(store, records))).plain
+    assert "0:30 recorded, simulated in 0 s." in said
+    assert "seed 3, speed max, simulated in 0 s" in said
+    said = Page(page_of(store, store_run(store, records, simulated=False))).plain
+    assert "simulated in" not in said
 
 
 def test_an_open_run_has_a_page(store):

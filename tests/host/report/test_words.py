@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from emberbed import refusal_words, words
+from emberbed import refusal_words, trip_titles, words
 from emberbed.store.schema import RUN_STATES
 from emberbed_fw import messages, plan, run_states, trip_codes
 
@@ -23,11 +23,13 @@ def all_sentences():
     for trip in words.TRIPS.values():
         yield from trip
     yield from refusal_words.PLAN_FAULTS
-    yield words.HOT
+    yield from trip_titles.TRIP_TITLES.values()
+    yield from (words.HOT, words.READY, words.NOTHING_HEATED, trip_titles.UNPLUG)
 
 
 def test_every_table_has_exactly_the_firmware_s_names():
     assert set(words.TRIPS) == {name for _code, name, _reaction in trip_codes.TRIPS}
+    assert set(trip_titles.TRIP_TITLES) == set(words.TRIPS)
     assert set(words.STATES) == set(run_states.STATE_NAMES)
     assert set(words.WAITS) == set(constants(run_states, "WAITS_"))
     assert set(words.WITHHELD) == set(constants(trip_codes, "WITHHELD_"))
@@ -64,7 +66,9 @@ def test_what_the_bench_must_hear():
     assert "edge" in happened and "touches metal" in happened
     assert "one layer of polyimide tape under" in mend
     # reliability.md 1b: a stuck switch is not mended by switching it off again
-    for code in (trip_codes.HEAT_UNCOMMANDED, trip_codes.CONTACTOR_STUCK_CLOSED):
+    unplug = (trip_codes.HEAT_UNCOMMANDED, trip_codes.CONTACTOR_STUCK_CLOSED)
+    assert unplug == trip_titles.UNPLUG_TRIPS
+    for code in unplug:
         assert words.trip_words(code).mend.startswith("Pull the mains plug now")
 
 
@@ -75,6 +79,13 @@ def test_what_the_bench_must_hear():
 def test_finished_is_followed_by_the_count_of_limits_exceeded(exceeded, tail):
     assert words.verdict_words("finished", exceeded).endswith(tail)
     assert "not counted" in words.verdict_words("finished")
+
+
+def test_a_run_stopped_before_heat_says_that_nothing_was_heated():
+    assert words.verdict_words("stopped", 0, 0) == "Stopped before heating: nothing was heated."
+    assert words.verdict_words("stopped", 0, 1) == words.VERDICTS["stopped"]
+    assert words.verdict_words("stopped") == words.VERDICTS["stopped"]
+    assert words.verdict_words("tripped", 0, 0) == words.VERDICTS["tripped"]
 
 
 def test_withheld_bits_are_all_told():

@@ -6,6 +6,8 @@ from hashlib import sha256
 
 import pytest
 
+from emberbed.store import chain
+from emberbed.store.faults import StoreError
 from emberbed.store.run_store import RunStore
 from tests.host.store.synthetic_run import drawn_record, facts, store_run
 
@@ -139,3 +141,44 @@ def test_an_open_run_can_be_audited(store):
     tamper(store, f"DELETE FROM tick WHERE run_id = {run_id} AND block = 2",
            f"DELETE FROM block WHERE run_id = {run_id} AND number = 2")  # fmt: skip
     assert "cut off" in store.audit(run_id)[0]
+
+
+# values that SQLite keeps under any column: of another type, or text that is no UTF-8
+
+
+@pytest.mark.parametrize("column", ["first_tick", "last_tick", "sha256"])
+def test_a_block_with_a_value_of_another_kind_is_a_finding(store, column):
+    tamper(
+        store,
+        "PRAGMA ignore_check_constraints = ON",
+        f"UPDATE block SET {column} = 1.5 WHERE run_id = 1 AND number = 2",
+    )
+    (finding,) = store.audit(1)
+    assert finding.startswith("The chain was changed or is damaged") and column in finding
+    assert store.audit(2) == []
+
+
+def test_text_that_is_no_text_is_a_finding_and_can_be_listed(store):
+    tamper(store, "UPDATE run SET profile_name = CAST(x'ff41' AS TEXT) WHERE id = 1")
+    assert store.runs()[0].profile_name == "\N{REPLACEMENT CHARACTER}A"
+    assert any("header" in finding for finding in store.audit(1))
+
+
+@pytest.mark.parametrize(
+    ("statement", "read"),
+    [
+        ("UPDATE event SET tick = x'00' WHERE run_id = 1", lambda store: store.events(1)),
+        ("UPDATE run SET trip = 'none' WHERE id = 1", lambda store: store.runs()),
+        ("UPDATE run SET limits_exceeded = 0.5 WHERE id = 1", lambda store: store.run(1)),
+        ("UPDATE block SET ticks = 1.5 WHERE run_id = 1", lambda store: store.audit(1)),
+    ],
+)
+def test_a_row_with_a_value_of_another_kind_is_one_sentence(store, statement, read):
+    tamper(store, statement)
+    with pytest.raises(StoreError, match="runs.sqlite is damaged") as failure:
+        read(store)
+    assert "\n" not in str(failure.value) and "--store" in str(failure.value)
+
+
+def test_a_fraction_does_not_hash_as_its_whole_part():
+    assert chain.canonical([0.5]) != chain.canonical([0])
