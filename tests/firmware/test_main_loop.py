@@ -4,11 +4,12 @@ import pytest
 
 from emberbed.link.frames import FrameSplitter
 from emberbed.records import decode_record
-from emberbed_fw import messages, record, trip_codes
+from emberbed_fw import heap, messages, record, trip_codes
 from emberbed_fw import run_states as rs
 from emberbed_fw.device_port import END, TICK, WIRE
 from emberbed_fw.link import Link
 from emberbed_fw.main_loop import start
+from emberbed_fw.tick import Machine
 from emberbed_fw.units import TICK_MS
 from tests.support.bench import Bench, word
 from tests.support.plans import bench_settings
@@ -187,3 +188,22 @@ def test_bad_description_is_refused_before_anything_runs(spoil):
     with pytest.raises(ValueError, match="description"):
         start(port)
     assert port.turns == 0 and port.drives == []
+
+
+def test_heap_is_locked_from_sample_to_drive_and_never_left_locked(monkeypatch):
+    """Large call frames would otherwise go to the heap and could start a collection in a tick."""
+    told = []
+    monkeypatch.setattr(heap, "lock", lambda: told.append("locked"))
+    monkeypatch.setattr(heap, "unlock", lambda: told.append("unlocked"))
+    monkeypatch.setattr(heap, "tidy", lambda: told.append("tidy"))
+    whole = Machine.sample_to_drive
+
+    def ticked(machine):
+        told.append("tick")
+        whole(machine)
+        if machine.tick == 2:
+            raise IndexError("a mistake of ours")
+
+    monkeypatch.setattr(Machine, "sample_to_drive", ticked)
+    run([TICK, TICK, WIRE])
+    assert told == ["locked", "tick", "unlocked", "tidy"] * 2 + ["tidy"]
