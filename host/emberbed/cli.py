@@ -25,6 +25,7 @@ from emberbed.cli_common import (
     fail,
     forget_output,
     out,
+    out_sentence,
     print_json,
     survive_any_terminal,
     told,
@@ -79,7 +80,7 @@ def run(
     ] = "auto",
     store: StoreFile = None,
     page: Annotated[
-        Path | None, typer.Option(help="Where the run's page goes. [default: beside the store]")
+        Path | None, typer.Option(help="Where the run's page goes; if not given, beside the store.")
     ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="No bell at a prompt or a trip.")] = False,
     json_answer: Json = False,
@@ -179,7 +180,7 @@ def _tell_result(result: RunResult, json_answer: bool) -> None:
         return
     out(f"Run {result.run_id} is stored; its page: {'none' if result.page_failed else result.page}")
     for line in result.ending:  # last, so that it stays on the screen
-        out(line)
+        out_sentence(line)
 
 
 def main() -> None:

@@ -1,7 +1,9 @@
 """What every command shares: output that survives any terminal, failures, options."""
 
 import json
+import shutil
 import sys
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from io import TextIOWrapper
@@ -19,7 +21,7 @@ from emberbed.store.faults import StoreError
 
 Json = Annotated[bool, typer.Option("--json", help="Answer as JSON on standard output.")]
 StoreFile = Annotated[
-    Path | None, typer.Option("--store", help="Run store file. [default: your data folder]")
+    Path | None, typer.Option("--store", help="Run store file; if not given, in your data folder.")
 ]
 Port = Annotated[
     str,
@@ -37,6 +39,17 @@ def out(text: str) -> None:
     """Write a line to standard output."""
     with writing_out():
         typer.echo(text)
+
+
+def in_terminal() -> bool:
+    """Tell whether standard output is a person's screen."""
+    return sys.stdout is not None and sys.stdout.isatty()
+
+
+def out_sentence(text: str) -> None:
+    """Write a long line to standard output, broken between words where a person reads it."""
+    columns = shutil.get_terminal_size().columns
+    out(textwrap.fill(text, columns, break_long_words=False) if in_terminal() else text)
 
 
 def print_json(answer: Any) -> None:

@@ -10,7 +10,17 @@ from typing import Annotated
 import typer
 
 from emberbed.bench.run_files import make_default_folder, page_path
-from emberbed.cli_common import Json, StoreFile, fail, out, print_json, told, writing_out
+from emberbed.cli_common import (
+    Json,
+    StoreFile,
+    fail,
+    in_terminal,
+    out,
+    out_sentence,
+    print_json,
+    told,
+    writing_out,
+)
 from emberbed.report import display
 from emberbed.report.ending import ending_of
 from emberbed.report.signs import grouped_signs
@@ -23,11 +33,6 @@ from emberbed_fw.units import TICKS_PER_S
 
 app = typer.Typer(no_args_is_help=True, help="List, show, export and audit recorded runs.")
 RunNumber = Annotated[str, typer.Argument(help="Number of the run, or 'last'.")]
-
-
-def in_terminal() -> bool:
-    """Tell whether standard output is a person's screen."""
-    return sys.stdout is not None and sys.stdout.isatty()
 
 
 @app.command("list")
@@ -70,7 +75,7 @@ def show(run: RunNumber = "last", store: StoreFile = None, json_answer: Json = F
         )
     out(f"{stored.ticks} records, fingerprint {stored.head_sha256}")
     for line in ending.lines():  # last, so that it stays on the screen
-        out(line)
+        out_sentence(line)
 
 
 @app.command()
@@ -80,7 +85,7 @@ def export(
         Path | None,
         typer.Option(
             "--to",
-            help="CSV file. [default: run-N.csv in this folder; in a pipe, standard output]",
+            help="CSV file; if not given, run-N.csv here, or standard output in a pipe.",
         ),
     ] = None,
     store: StoreFile = None,
@@ -122,7 +127,7 @@ def _export_to_output(run_store: RunStore, run_id: int) -> None:
 def page(
     run: RunNumber = "last",
     to: Annotated[
-        Path | None, typer.Option("--to", help="HTML file. [default: beside the store]")
+        Path | None, typer.Option("--to", help="HTML file; if not given, beside the store.")
     ] = None,
     store: StoreFile = None,
 ) -> None:

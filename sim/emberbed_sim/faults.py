@@ -68,7 +68,7 @@ def parse_fault(text: str) -> FaultEvent:
     """Return the fault a person wrote; ValueError holds one sentence for that person."""
     form = _FORM.fullmatch(text.strip())
     if "@" not in text and re.split("[:#]", text.strip())[0] in KINDS:
-        raise ValueError(f"Fault '{text}' has no time, when it begins; {_known()}.")
+        raise ValueError(f"Fault '{text}' lacks the time when it begins; {_known()}.")
     if not form:
         raise ValueError(f"Fault '{text}' cannot be read; {_known()}.")
     kind = KINDS.get(form["name"])

@@ -23,8 +23,8 @@ def test_faults_are_read(text: str, event: FaultEvent) -> None:
     ("text", "says"),
     [
         ("", "cannot be read"),
-        ("tc_open", "has no time"),
-        ("tc_open:30s", "has no time"),
+        ("tc_open", "lacks the time"),
+        ("tc_open:30s", "lacks the time"),
         ("tc_melted@10s", "'tc_melted' is not known"),
         ("@10s", "'' is not known"),
         ("tc_open@", "has the time ''"),

@@ -25,7 +25,6 @@ class PipePort:
         self.received = bytearray(WIRE_BYTES)
         self.count = 0
         self._tick_bytes = bytearray(5 + 32)
-        self._head = bytearray(6)
         self._zones = 0
         self._outputs = 0
         self._wire = b""

@@ -135,8 +135,8 @@ def test_what_only_a_virtual_device_takes(emberbed, words, sentence):
     ("fault", "sentence"),
     [
         ("boom@1s", "Fault 'boom' is not known; write name@time, such as tc_open@120s, with one"),
-        ("tc_open#7", "Fault 'tc_open#7' has no time, when it begins; write name@time"),
-        ("tc_open", "Fault 'tc_open' has no time, when it begins; write name@time, such as"),
+        ("tc_open#7", "Fault 'tc_open#7' lacks the time when it begins; write name@time"),
+        ("tc_open", "Fault 'tc_open' lacks the time when it begins; write name@time, such as"),
         ("tc_open@1s#7", "Fault tc_open names channel 7, but the last sensor of this bench"),
         ("tc_open@soon", "Fault 'tc_open@soon' has the time 'soon'"),
         ("--help", "Fault '--help' cannot be read"),
@@ -175,6 +175,20 @@ def test_options_are_judged_before_the_missing_keyboard(emberbed, words, sentenc
 def test_help_names_every_fault_of_the_simulation():
     for kind in CATALOGUE:
         assert kind.name in FAULT_HELP
+
+
+@pytest.mark.parametrize(
+    ("words", "place"),
+    [
+        (("run",), "beside the store"),
+        (("runs", "page"), "beside the store"),
+        (("runs", "list"), "your data folder"),
+        (("runs", "export"), "run-N.csv here"),
+    ],
+)
+def test_help_tells_where_things_go(emberbed, words, place):
+    """In square brackets it would be markup, and vanish."""
+    assert place in " ".join(emberbed(*words, "--help").out.replace("│", " ").split())
 
 
 def test_no_such_engine(emberbed):

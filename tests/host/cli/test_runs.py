@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from emberbed import cli_runs
+from emberbed import cli_common, cli_runs
 from emberbed.run_table import CUT, run_table
 from emberbed.store.run_store import RunStore
 from emberbed.words import HOT
@@ -203,3 +203,13 @@ def test_a_run_whose_program_is_gone_is_shown_as_interrupted(emberbed, tmp_path)
     database.close()
     (row,) = json.loads(emberbed("runs", "list", "--json", *STORE).out)
     assert row["state"] == "interrupted"
+
+
+def test_long_sentences_are_broken_between_words_in_a_terminal_only(monkeypatch, capsys):
+    monkeypatch.setenv("COLUMNS", "30")
+    for terminal in (False, True):
+        monkeypatch.setattr(cli_common, "in_terminal", lambda shown=terminal: shown)
+        cli_common.out_sentence(HOT)
+        lines = capsys.readouterr().out.splitlines()
+        assert " ".join(lines) == HOT
+        assert (len(lines) > 1 and max(map(len, lines)) <= 30) == terminal
