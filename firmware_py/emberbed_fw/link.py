@@ -121,13 +121,14 @@ class Link:
             if self._machine.guard.lease_left > 0:
                 self._refuse(ms.HELLO, sequence, ms.BUSY)
                 return
-            self._nonce = (self._nonce * 1103 + 12345) % 0x3FFFFFF + 1
-            self._session = self._nonce
+            self._number_session()
             self._host_nonce = host_nonce
             self._recorder.begin_session()
             self._backfill_tick = 0
         elif (sequence - self._last_request) & 0xFFFF > ms.SEQUENCE_WINDOW:
-            return  # an old HELLO out of some buffer must not let old requests in again
+            # the same host begins its numbers anew; or an old HELLO came out of some buffer, and
+            # must not let the old requests of its session in again
+            self._number_session()
         self._last_request = sequence
         self._last_kind = ms.HELLO
         life = self._machine.life
@@ -136,6 +137,10 @@ class Link:
             self._machine.tick, FIRMWARE_VERSION[0], FIRMWARE_VERSION[1], FIRMWARE_VERSION[2],
             self._build_id,
         ))
+
+    def _number_session(self):
+        self._nonce = (self._nonce * 1103 + 12345) % 0x3FFFFFF + 1
+        self._session = self._nonce
 
     def _renew(self, sequence, body, size):
         if size != 4 or self.is_bad():
