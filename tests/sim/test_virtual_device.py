@@ -83,7 +83,7 @@ def test_the_end_of_its_input_is_the_end_of_the_device():
     ("bench", "says"),
     [
         (VirtualBench(faults=("tc_melted@3s",)), "'tc_melted' is not known"),
-        (VirtualBench(faults=("tc_open#7",)), "cannot be read"),
+        (VirtualBench(faults=("tc_open#7",)), "lacks the time when it begins"),
         (VirtualBench(faults=("tc_open@1s#7",)), "the last sensor of this bench is on channel 1"),
         (VirtualBench(faults=("-x",)), "Fault '-x' cannot be read"),
         (VirtualBench(mass_g=-1.0), "mass"),
