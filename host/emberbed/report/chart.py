@@ -39,6 +39,7 @@ SIZE_INCHES = (10.0, 6.0)
 _TICK_STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600)
 _MOST_TICKS = 12
 _LABEL_CHARACTERS = 26
+LEAST_SPAN_C = 40  # the noise of a board that never got warm is not blown up to mountains
 _CHARACTER = 0.011  # of the width, in an event's label
 _CHARACTERS_ACROSS = 110  # of a stage's label, over the whole width
 _STYLE: dict[Any, Any] = {
@@ -154,6 +155,10 @@ def _draw_curves(axes: Axes, chart: Chart) -> None:
         ends += _draw_curve(axes, chart.asked, INK, ASKED_STYLE, 1.6)
     axes.margins(y=0.08)
     axes.autoscale(axis="y")
+    low, high = axes.get_ylim()
+    if high - low < LEAST_SPAN_C:
+        low -= LEAST_SPAN_C / 10  # room for the labels of events
+        axes.set_ylim(low, low + LEAST_SPAN_C)
     label_ends(axes, ends, chart.measured)
 
 
