@@ -12,22 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from emberbed_fw import frames
-
-# Check value of CRC-32 (IEEE 802.3) for "123456789": the published catalogue of CRC algorithms.
-CHECK_TEXT = b"123456789"
-CHECK_CRC = 0xCBF43926
-
-# COBS, Cheshire & Baker, IEEE/ACM Trans. Networking 7(2), 1999: plain, stuffed. The vectors of
-# more than 254 bytes are longer than any of our frames (one block is all there is room for).
-COBS_VECTORS = [
-    ("", "01"),
-    ("00", "0101"),
-    ("0000", "010101"),
-    ("001100", "01021101"),
-    ("11220033", "0311220233"),
-    ("11000000", "0211010101"),
-    (bytes(range(1, 255)).hex(), "ff" + bytes(range(1, 255)).hex()),
-]
+from tests.support.published_frames import CHECK_CRC, CHECK_TEXT, COBS_ONE_BLOCK
 
 crcmod_crc32 = crcmod.predefined.mkPredefinedCrcFun("crc-32")
 header = st.tuples(
@@ -74,7 +59,7 @@ def test_crc_is_the_published_one_by_three_implementations():
     assert zlib.crc32(CHECK_TEXT) == crcmod_crc32(CHECK_TEXT) == CHECK_CRC
 
 
-@pytest.mark.parametrize(("plain", "stuffed"), COBS_VECTORS)
+@pytest.mark.parametrize(("plain", "stuffed"), COBS_ONE_BLOCK)
 def test_cobs_decodes_the_published_vectors(plain, stuffed):
     octets = bytes.fromhex(stuffed)
     out = bytearray(300)

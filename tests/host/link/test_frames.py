@@ -13,24 +13,12 @@ from hypothesis import strategies as st
 from emberbed.link.frames import Frame, FrameSplitter, crc32, encode
 from emberbed_fw import frames as firmware
 from tests.host.link.fake_device import fw_decode, fw_encode
-
-# Check values of CRC-32 (IEEE 802.3) for "123456789": the published catalogue of CRC algorithms.
-CHECK_TEXT = b"123456789"
-CHECK_CRC = 0xCBF43926
-
-# Examples of the COBS article's definition (Cheshire & Baker, IEEE/ACM Trans. Networking 7(2),
-# 1999) as they are commonly published: plain bytes, stuffed bytes.
-COBS_EXAMPLES = [
-    ("", "01"),
-    ("00", "0101"),
-    ("0000", "010101"),
-    ("001100", "01021101"),
-    ("11220033", "0311220233"),
-    ("11000000", "0211010101"),
-    (bytes(range(1, 255)).hex(), "ff" + bytes(range(1, 255)).hex()),
-    (bytes(range(0, 255)).hex(), "01ff" + bytes(range(1, 255)).hex()),
-    (bytes(range(1, 256)).hex(), "ff" + bytes(range(1, 255)).hex() + "02ff"),
-]
+from tests.support.published_frames import (
+    CHECK_CRC,
+    CHECK_TEXT,
+    COBS_ONE_BLOCK,
+    COBS_TWO_BLOCKS,
+)
 
 frames = st.builds(
     Frame,
@@ -70,7 +58,7 @@ def test_crc_equals_two_other_implementations(octets):
     assert crc32(octets) == zlib.crc32(octets) == binascii.crc32(octets)
 
 
-@pytest.mark.parametrize(("plain", "stuffed"), COBS_EXAMPLES)
+@pytest.mark.parametrize(("plain", "stuffed"), [*COBS_ONE_BLOCK, *COBS_TWO_BLOCKS])
 def test_published_cobs_examples_hold_on_both_sides(plain, stuffed):
     assert cobs.encode(bytes.fromhex(plain)).hex() == stuffed
     body = bytearray(300)
