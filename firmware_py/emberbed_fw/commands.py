@@ -1,8 +1,8 @@
 """Requests as the tick takes them: queued by the link, applied at the start of the next tick.
 
-`put` copies a request's bytes into one fixed queue; `apply` carries each out, in order, and writes
-its refusal code beside it. The queue's bytes go into the record as they are. Nothing here
-allocates. Serves hazard H07: no command starts heat, presses the button or forces an output.
+`put` copies a request's bytes into one fixed queue; `apply_commands` carries each out, in order,
+and writes its refusal code beside it. The queue's bytes go into the record as they are. Nothing
+here allocates. Serves hazard H07: no command starts heat, presses the button or forces an output.
 """
 
 from emberbed_fw import messages as ms
@@ -13,20 +13,13 @@ from emberbed_fw.units import NONE
 
 MAX_COMMANDS = 16
 STOP_BYTES = 3  # its place is kept free: whatever else came in a tick, a STOP is heard
-TICK_COMMANDS = (ms.RENEW, ms.PLAN_WRITE, ms.ARM, ms.STOP, ms.ACK_PROMPT)
+COMMAND_LENGTHS = {ms.RENEW: 4, ms.PLAN_WRITE: 8, ms.ARM: 5, ms.STOP: 1, ms.ACK_PROMPT: 1}
+TICK_COMMANDS = tuple(COMMAND_LENGTHS)
 
 
 def command_length(kind):
     """Return the one payload length a tick command may have, -1 for no tick command."""
-    if kind == ms.RENEW:
-        return 4
-    if kind == ms.PLAN_WRITE:
-        return 8
-    if kind == ms.ARM:
-        return 5
-    if kind in (ms.STOP, ms.ACK_PROMPT):
-        return 1
-    return -1
+    return COMMAND_LENGTHS.get(kind, -1)
 
 
 class CommandQueue:

@@ -13,7 +13,7 @@ from emberbed_fw.trip_codes import NO_TRIP
 
 
 class Guard:
-    """One for the device; `begin_run` at arming, `judge` once a tick."""
+    """One for the device; `clear` at arming, `judge` once a tick, then `note_outputs`."""
 
     STATE = (
         "trip", "second_trip", "withheld", "lease_left", "heat_seen",

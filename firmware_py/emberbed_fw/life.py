@@ -10,8 +10,6 @@ from emberbed_fw import safety_limits, trip_codes
 from emberbed_fw.plan import COOL, WAIT
 from emberbed_fw.trip_codes import NO_TRIP
 
-LONGEST_COOL_TICKS = 72000  # 2 h: a record that never ends is no record
-
 
 class Life:
     STATE = (
@@ -164,7 +162,7 @@ class Life:
         if (
             self._cool_ticks >= safety_limits.HANDLING_TICKS
             or self._blind_ticks >= blind
-            or self._state_ticks >= LONGEST_COOL_TICKS
+            or self._state_ticks >= safety_limits.LONGEST_COOL_TICKS
         ):
             self.happen(rs.END_EVENTS[self.verdict])
 

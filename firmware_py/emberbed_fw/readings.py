@@ -65,9 +65,11 @@ class Readings:
                 return False
         return True
 
-    def hottest_cdeg(self):
-        """Return the highest good reading, NO_READING_CDEG when there is none."""
+    def hottest_cdeg(self, in_use=None):
+        """Return the highest good reading of the channels marked in `in_use` (None: of all),
+        NO_READING_CDEG when there is none."""
         hottest = NO_READING_CDEG
         for channel in range(CHANNELS):
-            hottest = max(hottest, self.cdeg[channel])
+            if in_use is None or in_use[channel]:
+                hottest = max(hottest, self.cdeg[channel])
         return hottest

@@ -25,6 +25,7 @@ HANDLING_CDEG = 5000
 HANDLING_TICKS = 10
 LEAST_COOL_TICKS = 1200
 BLIND_COOL_TICKS = 18000
+LONGEST_COOL_TICKS = 72000
 ANSWER_TICKS = 600
 
 LIMITS = (
@@ -65,6 +66,8 @@ LIMITS = (
      " the switch opened, on a simulated bench", "H08"),
     ("BLIND_COOL_TICKS", BLIND_COOL_TICKS, "ticks",
      "30 min of cooling where no sensor can be believed", "H08"),
+    ("LONGEST_COOL_TICKS", LONGEST_COOL_TICKS, "ticks",
+     "2 h: a record that never ends is no record; proposal", "H08"),
     ("ANSWER_TICKS", ANSWER_TICKS, "ticks", "60 s to answer a question of the device", "H09"),
 )
 

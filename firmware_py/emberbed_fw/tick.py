@@ -227,14 +227,8 @@ class Machine:
         return self.readings.cdeg[self.plan.control[0]]
 
     def hottest_in_use_cdeg(self):
-        """Return the highest good reading of the configured channels."""
-        if self.plan is None:
-            return self.readings.hottest_cdeg()
-        hottest = NO_READING_CDEG
-        for channel in range(CHANNELS):
-            if self.plan.in_use[channel]:
-                hottest = max(hottest, self.readings.cdeg[channel])
-        return hottest
+        """Return the highest good reading of the configured channels, of all without a plan."""
+        return self.readings.hottest_cdeg(None if self.plan is None else self.plan.in_use)
 
     def handling_cdeg(self):
         return HANDLING_CDEG if self.plan is None else self.plan.header["handling_cdeg"]

@@ -4,7 +4,6 @@ from emberbed.records import decode_record
 from emberbed_fw import record, trip_codes
 from emberbed_fw import run_states as rs
 from emberbed_fw import settings as fw_settings
-from emberbed_fw.life import LONGEST_COOL_TICKS
 from emberbed_fw.replay import Replay, arms
 from emberbed_fw.safety_limits import (
     ANSWER_TICKS,
@@ -12,6 +11,7 @@ from emberbed_fw.safety_limits import (
     HANDLING_TICKS,
     LATE_TICK_MS,
     LEAST_COOL_TICKS,
+    LONGEST_COOL_TICKS,
     PRESS_VALID_TICKS,
 )
 from emberbed_fw.sequencer import LONGER_PROMPT

@@ -9,7 +9,7 @@ Limit     one rule of `check`: an error stops the run, a warning or a note lets 
 from typing import Literal, NamedTuple
 
 from emberbed_fw.plan import MAX_LONGEST_TICKS
-from emberbed_fw.safety_limits import HANDLING_CDEG, HARD_CEILING_CDEG
+from emberbed_fw.safety_limits import HANDLING_CDEG, HARD_CEILING_CDEG, LONGEST_COOL_TICKS
 from emberbed_fw.units import TICKS_PER_S
 
 
@@ -60,7 +60,7 @@ DEFAULT_HOLD_BACK_C = 8.0
 DEFAULT_REMIND_S = 30.0
 LONGEST_FACTOR = 1.5  # of the planned time ...
 LONGEST_SPARE_S = 120.0  # ... or this much more, whichever is longer
-COOLING_ALLOWANCE_S = 7200.0  # counted into the longest run
+COOLING_ALLOWANCE_S = LONGEST_COOL_TICKS / TICKS_PER_S  # counted into the longest run
 LIMIT_ABOVE_PEAK_C = 20.0  # a plan tightens every board sensor's limit to its peak and this
 
 TG_MARGIN = Limit(10, "°C", "rework training rule of thumb: preheat stays about 10 °C below Tg")
