@@ -9,12 +9,16 @@ from emberbed_fw import messages as ms
 from emberbed_fw import run_states as rs
 from emberbed_fw import safety_limits
 from emberbed_fw.record import COMMAND_BYTES
+from emberbed_fw.touches import answer, apply_touch
 from emberbed_fw.units import NONE
 
 MAX_COMMANDS = 16
 STOP_BYTES = 3  # its place is kept free: whatever else came in a tick, a STOP is heard
-COMMAND_LENGTHS = {ms.RENEW: 4, ms.PLAN_WRITE: 8, ms.ARM: 5, ms.STOP: 1, ms.ACK_PROMPT: 1}
+COMMAND_LENGTHS = {
+    ms.RENEW: 4, ms.PLAN_WRITE: 8, ms.ARM: 10, ms.STOP: 1, ms.ACK_PROMPT: 2, ms.STAGE_REQUEST: 4,
+}
 TICK_COMMANDS = tuple(COMMAND_LENGTHS)
+HARMLESS = (ms.COOL_DOWN, ms.MARK, ms.FAN_NOW)  # touches that any host may ask for
 
 
 def command_length(kind):
@@ -74,7 +78,9 @@ def _apply(machine, octets, at):
         machine.life.end_heating(rs.STOPPED)
         return ms.DONE
     if kind == ms.ACK_PROMPT:
-        return _acknowledge(machine, octets[at + 2])
+        return _acknowledge(machine, octets[at + 2], octets[at + 3])
+    if kind == ms.STAGE_REQUEST:
+        return _touch(machine, octets, at + 2)
     if kind == ms.PLAN_WRITE:
         return _store_plan(machine, octets, at + 2)
     return _arm(machine, octets, at + 2)
@@ -87,18 +93,33 @@ def _renew(machine, octets, at):
     age = machine.tick - 1 - (_half(octets, at) | high << 16)
     if not 0 <= age <= safety_limits.ACK_AGE_TICKS:
         return ms.TOO_OLD
-    machine.guard.renew_lease()
+    machine.guard.renew_lease(ms.ATTEND_HOST)
     return ms.DONE
 
 
-def _acknowledge(machine, prompt):
-    sequencer = machine.sequencer
-    if machine.life.state not in rs.STAGED_STATES or sequencer is None:
+def _acknowledge(machine, prompt, source):
+    if machine.life.state not in rs.SHOWN_STATES or machine.sequencer is None:
         return ms.WRONG_STATE
-    if prompt == NONE or sequencer.prompt != prompt:
+    if prompt == NONE or machine.prompt() != prompt:
         return ms.WRONG_PROMPT
-    machine.acknowledged = prompt
+    if not ms.BY_BUTTON < source <= ms.BY_SCRIPT:
+        return ms.BAD_RANGE  # the button speaks for itself
+    if machine.guard.attendance == ms.ATTEND_PANEL:
+        return ms.WRONG_STATE  # whoever answers for the heat stands at the device
+    answer(machine, prompt, source)
     return ms.DONE
+
+
+def _touch(machine, octets, at):
+    source = octets[at + 3]
+    if not ms.BY_BUTTON < source <= ms.BY_SCRIPT:
+        return ms.BAD_RANGE
+    amount = _half(octets, at + 1)
+    if amount >= 0x8000:
+        amount -= 0x10000
+    if machine.guard.attendance == ms.ATTEND_PANEL and octets[at] not in HARMLESS:
+        return ms.WRONG_STATE
+    return apply_touch(machine, octets[at], amount, source)
 
 
 def _store_plan(machine, octets, at):
@@ -115,14 +136,28 @@ def _store_plan(machine, octets, at):
 
 
 def _arm(machine, octets, at):
-    if octets[at + 4] != ms.ATTEND_HOST:
+    attendance = octets[at + 4]
+    stage = octets[at + 5]
+    if attendance != ms.ATTEND_HOST and attendance != ms.ATTEND_PANEL:
         return ms.NOT_OFFERED
     plan = machine.plan
-    if plan is None or machine.life.state != rs.LOADED:
+    goes_on = stage != NONE
+    if plan is None or (machine.life.state != rs.LOADED and not goes_on):
         return ms.WRONG_STATE
     if plan.crc_low != _half(octets, at) or plan.crc_high != _half(octets, at + 2):
         return ms.BAD_CRC
-    machine.reset_for_run()
+    done_high = _half(octets, at + 8)
+    if goes_on and (stage >= plan.stages - 1 or done_high >= 0x10):
+        return ms.BAD_RANGE
+    if goes_on and machine.life.go_on_prompt == NONE:
+        return ms.WRONG_STATE
+    done_ticks = _half(octets, at + 6) | (done_high & 15) << 16
+    sequencer = machine.sequencer
+    if goes_on and (stage != sequencer.left_stage or done_ticks > sequencer.left_tick):
+        return ms.BAD_RANGE
+    machine.reset_for_run(attendance)
+    if goes_on:
+        machine.go_on_with(stage, done_ticks)
     return ms.DONE
 
 

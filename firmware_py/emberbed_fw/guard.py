@@ -7,27 +7,35 @@ the contactor on every trip. Reads neither setpoint nor demand. Serves hazards H
 """
 
 from emberbed_fw import guard_rules, safety_limits, trip_codes
+from emberbed_fw.lift_watch import LiftWatch
+from emberbed_fw.messages import ATTEND_HOST, ATTEND_PANEL
 from emberbed_fw.record import OUT_CONTACTOR, PORT_CONTACTOR_CLOSED, PORT_HEAT_CURRENT
 from emberbed_fw.settings import HAS_CONTACTOR_SENSE, HAS_HEAT_SENSE
 from emberbed_fw.trip_codes import NO_TRIP
+from emberbed_fw.units import NONE
 
 
 class Guard:
     """One for the device; `clear` at arming, `judge` once a tick, then `note_outputs`."""
 
     STATE = (
-        "trip", "second_trip", "withheld", "lease_left", "heat_seen",
+        "trip", "second_trip", "withheld", "lease_left", "attendance", "heat_seen",
         "_doubtful", "_too_hot", "_uncommanded", "_missing", "_contactor_wrong",
-        "_last_driven", "_last_contactor",
+        "_last_driven", "_last_contactor", "_air_ticks", "_had_air",
     )
 
     def __init__(self, settings):
-        self._ceiling_cdeg = settings.ceiling_cdeg
+        self._ceiling_cdeg = [
+            min(ceiling, safety_limits.EMITTER_CEILING_CDEG) for ceiling in settings.ceiling_cdeg
+        ]
         self._sees_contactor = settings.has_input(HAS_CONTACTOR_SENSE)
         self._sees_heat = settings.has_input(HAS_HEAT_SENSE)
         self._last_driven = 0
         self._last_contactor = 0
         self.lease_left = 0
+        self.attendance = ATTEND_HOST  # who answers for the heat
+        self._air_ticks = 0  # left in which readings may fall fast: hot air is on, or was
+        self.lift_watch = LiftWatch()
         self.clear()
 
     def clear(self):
@@ -41,9 +49,35 @@ class Guard:
         self._uncommanded = 0
         self._missing = 0
         self._contactor_wrong = 0
+        self._air_ticks = 0
+        self._had_air = 0  # hot air has been on in this run: the board may be warmer than the plan
+        self.lift_watch.forget()
 
-    def renew_lease(self):
-        self.lease_left = safety_limits.LEASE_TICKS
+    def note_air(self):
+        """Hot air has been on: from now on the limits for that hold."""
+        self._had_air = 1
+
+    def attend(self, attendance):
+        """Let one source answer for the heat from now on."""
+        self.attendance = attendance
+        self.lease_left = 0
+        self.renew_lease(attendance)
+
+    def renew_lease(self, source):
+        """Take note that somebody answers for the heat; only the chosen source counts."""
+        if source == self.attendance:
+            panel = source == ATTEND_PANEL
+            self.lease_left = safety_limits.PANEL_TICKS if panel else safety_limits.LEASE_TICKS
+
+    def dismiss(self):
+        """Nobody has to answer any more: the board is cool."""
+        if self.attendance != ATTEND_HOST:
+            self.attendance = ATTEND_HOST
+            self.lease_left = 0
+
+    def held_by_host(self):
+        """Tell whether a host answers for the heat right now."""
+        return self.attendance == ATTEND_HOST and self.lease_left > 0
 
     def lease_lost(self):
         return self.lease_left == 0
@@ -60,13 +94,17 @@ class Guard:
         if self.lease_left > 0:
             self.lease_left -= 1
 
-    def judge(self, state, readings, plan, port_flags, elapsed_ms, wanted_zones):
-        """Return the zone bits that may be driven this tick: `wanted_zones` or 0."""
+    def judge(self, state, readings, plan, port_flags, elapsed_ms, wanted_zones, air_on):
+        """Return the zone bits that may be driven this tick: `wanted_zones` or 0.
+
+        air_on: the operator has said that hot air from above is on.
+        """
         heats = guard_rules.state_heats(state)
         self._watch_switches(port_flags)
         withheld = 0 if heats else trip_codes.WITHHELD_STATE
         if plan is not None:
-            withheld |= self._judge_sensors(heats, readings, plan)
+            withheld |= self._judge_sensors(heats, readings, plan, air_on)
+            withheld |= self._judge_beads(heats, readings, plan, air_on)
         if self.lease_lost():
             withheld |= trip_codes.WITHHELD_LEASE
         if guard_rules.tick_late(elapsed_ms):
@@ -85,7 +123,26 @@ class Guard:
         self._last_driven = driven_zones
         self._last_contactor = 1 if outputs & OUT_CONTACTOR else 0
 
-    def _judge_sensors(self, heats, readings, plan):
+    def _judge_beads(self, heats, readings, plan, air_on):
+        """A bead that falls faster than a board can has lifted: no heat until it is back."""
+        if air_on:
+            self._air_ticks = safety_limits.AIR_SETTLE_TICKS
+            self.note_air()
+        elif self._air_ticks > 0:
+            self._air_ticks -= 1
+        if self.trip == trip_codes.SENSOR_LIFTED and not heats:
+            self.lift_watch.await_return(readings)
+            return 0
+        if not heats:
+            self.lift_watch.forget()
+            return 0
+        air = self._air_ticks > 0
+        self.lift_watch.step(readings, plan.off_jet if air else plan.on_board, air)
+        if self.lift_watch.overdue:
+            self.set_trip(trip_codes.SENSOR_LIFTED)
+        return trip_codes.WITHHELD_LIFTED if self.lift_watch.lifting else 0
+
+    def _judge_sensors(self, heats, readings, plan, air_on):
         withheld = 0
         fault = guard_rules.sensor_fault(readings, plan.in_use)
         self._doubtful = self._doubtful + 1 if fault != NO_TRIP else 0
@@ -93,12 +150,15 @@ class Guard:
             withheld |= trip_codes.WITHHELD_SENSOR
             if heats and self._doubtful >= safety_limits.DOUBTFUL_TICKS_TO_LATCH:
                 self.set_trip(fault)
-        hot = guard_rules.too_hot(readings, plan.in_use, plan.limit_cdeg, self._ceiling_cdeg)
-        self._too_hot = self._too_hot + 1 if hot else 0
-        if hot:
+        limit_cdeg = plan.air_limit_cdeg if air_on or self._had_air else plan.limit_cdeg
+        hot = guard_rules.too_hot(readings, plan, self._ceiling_cdeg, limit_cdeg)
+        self._too_hot = self._too_hot + 1 if hot != NONE else 0
+        if hot != NONE:
             withheld |= trip_codes.WITHHELD_OVER_TEMPERATURE
             if heats and self._too_hot >= safety_limits.DOUBTFUL_TICKS_TO_LATCH:
-                self.set_trip(trip_codes.OVER_TEMPERATURE)
+                self.set_trip(
+                    trip_codes.TOO_HOT_FROM_ABOVE if air_on else trip_codes.OVER_TEMPERATURE
+                )
         return withheld
 
     def _watch_switches(self, port_flags):

@@ -6,7 +6,7 @@ Comparisons fail safe: a value that cannot be compared as fine counts as not fin
 from emberbed_fw import safety_limits
 from emberbed_fw.run_states import HEATING_STATES
 from emberbed_fw.trip_codes import NO_TRIP
-from emberbed_fw.units import CHANNELS, NO_READING_CDEG
+from emberbed_fw.units import CHANNELS, NO_READING_CDEG, NONE
 
 
 def sensor_fault(readings, in_use):
@@ -17,18 +17,20 @@ def sensor_fault(readings, in_use):
     return NO_TRIP
 
 
-def too_hot(readings, in_use, limit_cdeg, ceiling_cdeg):
-    """Tell whether any fitted channel is above the ceilings of settings and code, or a configured
-    one above the plan's limit too."""
+def too_hot(readings, plan, ceiling_cdeg, limit_cdeg):
+    """Return the first fitted channel above its ceiling, or a configured one above `limit_cdeg`;
+    NONE when all are below. No setting lifts the code's ceiling from the board."""
     for channel in range(CHANNELS):
         if readings.cdeg[channel] == NO_READING_CDEG:
             continue
-        limit = min(ceiling_cdeg[channel], safety_limits.HARD_CEILING_CDEG)
-        if in_use[channel]:
+        limit = ceiling_cdeg[channel]
+        if plan.in_use[channel]:
             limit = min(limit, limit_cdeg[channel])
+        if plan.on_board[channel]:
+            limit = min(limit, safety_limits.HARD_CEILING_CDEG)
         if not readings.cdeg[channel] <= limit:
-            return True
-    return False
+            return channel
+    return NONE
 
 
 def state_heats(state):

@@ -8,18 +8,19 @@ outputs are set and may allocate; knows no port. Serves hazard H03.
 
 import struct
 
-from emberbed_fw import frames, plan, settings
+from emberbed_fw import frames, plan, plan_check, settings
 from emberbed_fw import messages as ms
 from emberbed_fw import run_states as rs
 from emberbed_fw.block_buffer import BlockBuffer
 from emberbed_fw.commands import MAX_COMMANDS, command_length
-from emberbed_fw.units import TICKS_PER_MIN
+from emberbed_fw.damage_watch import DamageWatch
 
 FIRMWARE_VERSION = (0, 1, 0)
 OUT_BYTES = 4096
 PAYLOAD_AT = frames.HEADER_BYTES
 PLAN_STATES = (rs.IDLE, rs.LOADED, rs.FINISHED, rs.STOPPED, rs.LINK_LOST)
 BACKFILL_FRAMES_PER_TURN = 2
+NO_ANSWER = 0  # kind of a pending command that the device gave itself
 
 
 class Link:
@@ -39,10 +40,7 @@ class Link:
         self._pending_kind = [0] * MAX_COMMANDS  # of the queued commands that want an answer
         self._pending_sequence = [0] * MAX_COMMANDS
         self._backfill_tick = 0
-        self._damage_ticks = [-TICKS_PER_MIN] * (ms.MAX_DAMAGED_PER_MIN + 1)  # of the last ones
-        self._damage_at = 0
-        self._damaged_before = 0
-        self._clean_ticks = TICKS_PER_MIN
+        self._damage = DamageWatch()
         self._plan_bytes = BlockBuffer(plan.MAX_PLAN_BYTES)
         self._settings_bytes = BlockBuffer(settings.SETTINGS_BYTES)
         self._settings_bytes.fill(machine.settings.block)
@@ -60,7 +58,7 @@ class Link:
     def after_tick(self):
         """Answer the tick's commands and send its record."""
         self._answer_commands()
-        self._watch_damage()
+        self._damage.step(self._machine.tick, self._reader.damaged)
         if self._session:
             self._send_record(ms.RECORD, self._recorder.newest_tick)
 
@@ -78,8 +76,17 @@ class Link:
         """Return how many records the host has not acknowledged, 0 without a host."""
         return self._recorder.unacknowledged() if self._session else 0
 
-    def is_bad(self):
-        return self._clean_ticks < TICKS_PER_MIN
+    def keep_plan(self, block):
+        """Let PLAN_READ give the plan that the device has made itself."""
+        self._plan_bytes.fill(block)
+
+    def put_own(self, kind, payload):
+        """Queue a command of the device itself, which nobody waits for; tell whether it fits."""
+        number = self._machine.commands.count
+        if not self._machine.commands.put(kind, payload, 0, len(payload)):
+            return False
+        self._pending_kind[number] = NO_ANSWER
+        return True
 
     def _take_frame(self, body, length):
         version, kind, size, session, sequence, seen_tick = struct.unpack_from(
@@ -118,7 +125,7 @@ class Link:
             self._refuse(ms.HELLO, sequence, ms.WRONG_VERSION)
             return
         if host_nonce != self._host_nonce:
-            if self._machine.guard.lease_left > 0:
+            if self._machine.guard.held_by_host():
                 self._refuse(ms.HELLO, sequence, ms.BUSY)
                 return
             self._number_session()
@@ -143,7 +150,7 @@ class Link:
         self._session = self._nonce
 
     def _renew(self, sequence, body, size):
-        if size != 4 or self.is_bad():
+        if size != 4 or self._damage.is_bad():
             return
         self._recorder.release(struct.unpack_from("<I", body, PAYLOAD_AT)[0])
         self._queue(ms.RENEW, sequence, body, size)
@@ -197,7 +204,7 @@ class Link:
         """Check the received plan whole, then let the next tick take it."""
         length = struct.unpack_from("<H", body, PAYLOAD_AT + 2)[0]
         block = self._plan_bytes.whole(length)
-        fault = plan.PLAN_LENGTH if block is None else plan.find_fault(
+        fault = plan.PLAN_LENGTH if block is None else plan_check.find_fault(
             block, self._machine.settings
         )
         if fault != plan.PLAN_FINE:
@@ -226,26 +233,14 @@ class Link:
     def _answer_commands(self):
         commands = self._machine.commands
         for number in range(commands.count):
-            if self._pending_kind[number] != ms.RENEW:
-                self._refuse(
-                    self._pending_kind[number], self._pending_sequence[number],
-                    commands.refusals[number],
-                )
+            kind = self._pending_kind[number]
+            refusal = commands.refusals[number]
+            told = b""
+            if kind == ms.ARM and refusal == ms.DONE:
+                told = bytes(self._machine.life.trip_counts)
+            if kind != ms.RENEW and kind != NO_ANSWER:
+                self._reply(kind, self._pending_sequence[number], refusal, told)
         commands.clear()
-
-    def _watch_damage(self):
-        """More damaged frames within any minute than the cap allows make the link bad."""
-        tick = self._machine.tick
-        damaged = self._reader.damaged - self._damaged_before
-        self._damaged_before = self._reader.damaged
-        for _frame in range(min(damaged, len(self._damage_ticks))):
-            self._damage_ticks[self._damage_at] = tick
-            self._damage_at = (self._damage_at + 1) % len(self._damage_ticks)
-        oldest = self._damage_ticks[self._damage_at]
-        if damaged and (tick - oldest < TICKS_PER_MIN or self.is_bad()):
-            self._clean_ticks = 0
-        elif not damaged:
-            self._clean_ticks = min(self._clean_ticks + 1, TICKS_PER_MIN)
 
     def _send_record(self, kind, tick):
         length = self._recorder.length(tick)

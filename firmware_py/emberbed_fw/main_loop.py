@@ -6,6 +6,7 @@ An exception in a turn is a fault: outputs off, trip FIRMWARE_ERROR, and the rec
 from emberbed_fw import heap
 from emberbed_fw.device_port import END, TICK
 from emberbed_fw.link import Link
+from emberbed_fw.panel import Panel
 from emberbed_fw.recorder import Recorder
 from emberbed_fw.settings import Settings, settings_fit
 from emberbed_fw.tick import Machine
@@ -23,14 +24,15 @@ def start(port):
     machine = Machine(Settings(block))
     recorder = Recorder()
     link = Link(machine, recorder, port.nonce(), port.build_id())
+    panel = Panel(machine, link)
     try:
-        while one_turn(machine, recorder, link, port):
+        while one_turn(machine, recorder, link, panel, port):
             pass
     finally:
         port.all_off()  # whatever ends the loop, the outputs are safe
 
 
-def one_turn(machine, recorder, link, port):
+def one_turn(machine, recorder, link, panel, port):
     """Take one wake-up of the port; return False when it ends."""
     what = port.wait()
     if what == END:
@@ -39,6 +41,7 @@ def one_turn(machine, recorder, link, port):
         one_tick(machine, port)
         _guarded(machine, port, recorder.pack, machine)
         _guarded(machine, port, link.after_tick)
+        _guarded(machine, port, panel.after_tick)
     # what came in is for the next tick, and no flood of it delays the drive of this one
     _guarded(machine, port, link.receive, port.received, port.count)
     _guarded(machine, port, link.send_wanted_again)

@@ -10,14 +10,16 @@ PLAN_WRITE     H offset, bytes; or offset END_OF_BLOCK, H length, H crc low, H c
 PLAN_READ      H offset, B count
 SETTINGS_WRITE as PLAN_WRITE; refused unless IDLE, and there as NOT_OFFERED by this firmware
 SETTINGS_READ  as PLAN_READ
-ARM            H H crc of the plan, low and high half, B attendance (tick)
+ARM            H H crc of the plan, low and high half, B attendance, B stage to go on with after a
+               trip that a person has mended (NONE = a new run), I ticks of it already done (tick)
 STOP           B reason (tick); accepted from anybody, in any session and any sequence
-ACK_PROMPT     B prompt id (tick)
-STAGE_REQUEST  B kind, h amount (tick); refused as NOT_OFFERED by this firmware
+ACK_PROMPT     B prompt id, B source (tick)
+STAGE_REQUEST  B touch, h amount, B source (tick): a person's change to the running plan
 FEEDFORWARD, SELFTEST, SERVICE: numbered for good, refused as NOT_OFFERED by this firmware
 BACKFILL       I first tick wanted again
 
 REPLY          B request type, H request sequence, B refusal (0 = done), then what was asked for
+               (ARM: the trips of this session so far, one byte for each code)
 RECORD         one record (record.py); BACKFILL_BLOCK the same, sent again
 SNAPSHOT       numbered for good, not sent by this firmware
 """
@@ -60,6 +62,45 @@ ATTEND_HOST = 1
 ATTEND_PANEL = 2
 ATTEND_UNATTENDED = 3
 
+# Touches: what a person may change while a run is on.
+HOLD_HERE = 1  # stand still at the board's temperature of now
+GO_ON = 2  # end of holding here
+EXTEND = 3  # amount: ticks more, in this stage
+NEXT_STAGE = 4
+LAST_PLATEAU = 5  # back to the last hold's temperature, and stand still there
+OFFSET = 6  # amount: cdeg that every target is shifted by, instead of the shift before
+COOL_DOWN = 7
+MARK = 8  # amount: one of MARK_NAMES, 0 for the next expected one
+FAN_NOW = 9  # the solder is solid: the fan may start
+ANSWER = 32  # in the record only: a prompt was acknowledged
+
+TOUCH_NAMES = {
+    HOLD_HERE: "HOLD_HERE", GO_ON: "GO_ON", EXTEND: "EXTEND", NEXT_STAGE: "NEXT_STAGE",
+    LAST_PLATEAU: "LAST_PLATEAU", OFFSET: "OFFSET", COOL_DOWN: "COOL_DOWN", MARK: "MARK",
+    FAN_NOW: "FAN_NOW", ANSWER: "ANSWER",
+}
+
+MARK_NEXT = 0
+MARK_FLUX_ON = 1
+MARK_NOZZLE_ON = 2
+MARK_SOLDER_MOVES = 3
+MARK_CHIP_OFF = 4
+MARK_CHIP_ON = 5
+MARK_AIR_AWAY = 6
+MARK_NOTE = 7  # anything else a person wants to find again
+
+MARK_NAMES = (
+    "NEXT", "FLUX_ON", "NOZZLE_ON", "SOLDER_MOVES", "CHIP_OFF", "CHIP_ON", "AIR_AWAY", "NOTE",
+)
+
+BY_NOBODY = 0
+BY_BUTTON = 1
+BY_TERMINAL = 2
+BY_PAGE = 3
+BY_SCRIPT = 4
+
+SOURCE_NAMES = ("NOBODY", "BUTTON", "TERMINAL", "PAGE", "SCRIPT")
+
 STOP_BY_PERSON = 1
 STOP_SMOKE = 2
 STOP_HOST_ENDING = 3
@@ -77,10 +118,14 @@ NOT_OFFERED = 8
 WRONG_PROMPT = 9
 BUSY = 10
 TOO_OLD = 11
+ABOVE_LIMIT = 12  # beyond what was shown at the arming press
+NO_PLATEAU = 13  # no hold has been reached yet
+NO_RUN = 14
 
 REFUSAL_NAMES = (
     "DONE", "WRONG_VERSION", "WRONG_SESSION", "WRONG_STATE", "BAD_LENGTH", "BAD_RANGE", "BAD_CRC",
-    "BAD_PLAN", "NOT_OFFERED", "WRONG_PROMPT", "BUSY", "TOO_OLD",
+    "BAD_PLAN", "NOT_OFFERED", "WRONG_PROMPT", "BUSY", "TOO_OLD", "ABOVE_LIMIT", "NO_PLATEAU",
+    "NO_RUN",
 )
 
 # An answered request is newer than the last accepted one by 1..SEQUENCE_WINDOW. RENEW and STOP are

@@ -1,9 +1,10 @@
 """Two-degree-of-freedom PID in integers, one object per zone.
 
 demand = Kp (b setpoint - board) + integral + Kd (plan's slope - board's slope) + feedforward, in
-q15 of full power, clamped to 0..cap. The board's slope comes from a filtered measurement, the
-plan's is known. The integral stands still while what was really delivered falls short of (or
-exceeds) what the error asks for, so that nothing winds up behind the guard or a saturated heater.
+q15 of full power, clamped to the range of the tick and the cap. The board's slope comes from a
+filtered measurement, the plan's is known. The integral stands still while what was really delivered
+falls short of (or exceeds) what the error asks for, so that nothing winds up behind the guard or a
+saturated heater.
 Ranges: gains as plan.py allows, error +-ERROR_LIMIT_CDEG.
 """
 
@@ -63,15 +64,17 @@ class Pid:
         """Ask for nothing this tick; the integral stays."""
         self.demand_q15 = 0
 
-    def step(self, setpoint_cdeg, plan_slope_q6, measured_cdeg, feedforward_q15, delivered):
-        """Take one tick; `delivered` = the last tick's bits were driven as asked."""
+    def step(self, setpoint_cdeg, plan_slope_q6, measured_cdeg, feedforward_q15, delivered,
+             least_q15, most_q15):
+        """Take one tick; the demand stays in `least_q15`..`most_q15` and below the cap.
+        `delivered` = the last tick's bits were driven as asked."""
         self.slope.observe(measured_cdeg)
         weighted = (self._weight_q8 * setpoint_cdeg >> 8) - measured_cdeg
         proportional = self._kp_q8 * clamp(weighted, -ERROR_LIMIT_CDEG, ERROR_LIMIT_CDEG) >> 8
         behind_q6 = clamp(plan_slope_q6 - self.slope.slope_q6, -SLOPE_LIMIT_Q6, SLOPE_LIMIT_Q6)
         pushing = self._kd_q4 * behind_q6 >> (KD_SHIFT + FILTER_Q)
         asked = proportional + (self.integral_q14 >> KI_SHIFT) + pushing + feedforward_q15
-        self.demand_q15 = clamp(asked, 0, self.cap_q15)
+        self.demand_q15 = min(clamp(asked, least_q15, most_q15), self.cap_q15)
         excess = asked - (self.demand_q15 if delivered else 0)
         error = clamp(setpoint_cdeg - measured_cdeg, -ERROR_LIMIT_CDEG, ERROR_LIMIT_CDEG)
         if not (excess > 0 and error > 0) and not (excess < 0 and error < 0):

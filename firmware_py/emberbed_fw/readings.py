@@ -23,6 +23,10 @@ class Readings:
 
     def __init__(self, settings):
         self._settings = settings
+        self._most_valid_cdeg = [
+            safety_limits.MOST_VALID_EMITTER_CDEG if settings.sits_on_emitter(channel)
+            else safety_limits.MOST_VALID_CDEG for channel in range(CHANNELS)
+        ]
         self.cdeg = [NO_READING_CDEG] * CHANNELS
         self.cold_cdeg = [0] * CHANNELS
         self.fault = [NO_TRIP] * CHANNELS
@@ -42,7 +46,7 @@ class Readings:
         cdeg = NO_READING_CDEG
         if fault == NO_TRIP:
             cdeg = self._calibrated(channel, converters.hot_cdeg(high, low))
-            if not safety_limits.LEAST_VALID_CDEG <= cdeg <= safety_limits.MOST_VALID_CDEG:
+            if not safety_limits.LEAST_VALID_CDEG <= cdeg <= self._most_valid_cdeg[channel]:
                 fault = SENSOR_RANGE
                 cdeg = NO_READING_CDEG
         self.fault[channel] = fault

@@ -33,6 +33,11 @@ OUTPUT_FIELDS = (
     ("energy_j", "I"),
     ("driven_zones", "B"),
     ("outputs", "B"),
+    ("touch", "B"),  # what a person changed in this tick, messages.TOUCH_NAMES
+    ("touch_source", "B"),
+    ("mark", "B"),  # an event that a person marked in this tick
+    ("offset_cdeg", "h"),  # what a person has shifted the targets by
+    ("trips_of_cause", "B"),  # how often this cause has tripped in this session
 ) + tuple([("demand%d_q15" % zone, "H") for zone in range(ZONES)]) + tuple(
     [("channel%d_cdeg" % channel, "i") for channel in range(CHANNELS)]
 ) + tuple([("cold%d_cdeg" % channel, "h") for channel in range(CHANNELS)])

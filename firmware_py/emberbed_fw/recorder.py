@@ -61,6 +61,7 @@ def pack_record(machine, out):
     life = machine.life
     guard = machine.guard
     readings = machine.readings
+    touches = machine.touches
     demand = machine.demand_q15
     cdeg = readings.cdeg
     cold = readings.cold_cdeg
@@ -72,6 +73,8 @@ def pack_record(machine, out):
         machine.setpoint_cdeg(),
         _fault_nibbles(readings.fault, 0), _fault_nibbles(readings.fault, 4),
         machine.energy_j, machine.driven_zones, machine.outputs,
+        touches.touch, touches.source, touches.mark, machine.offset_cdeg(),
+        life.trips_of_cause(machine),
         demand[0], demand[1], demand[2], demand[3],
         cdeg[0], cdeg[1], cdeg[2], cdeg[3], cdeg[4], cdeg[5], cdeg[6], cdeg[7],
         cold[0], cold[1], cold[2], cold[3], cold[4], cold[5], cold[6], cold[7],

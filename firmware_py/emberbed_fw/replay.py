@@ -13,6 +13,7 @@ from emberbed_fw.plan import Plan
 from emberbed_fw.recorder import pack_record
 from emberbed_fw.settings import Settings
 from emberbed_fw.tick import Machine
+from emberbed_fw.units import NONE
 
 INPUTS = "<" + "".join([code for _name, code in record.INPUT_FIELDS])
 
@@ -29,11 +30,30 @@ def arms(packed, length):
     return False
 
 
+def goes_on(packed, length):
+    """Tell whether the run that begins with this record goes on with one that had tripped."""
+    return arm_at(packed, length) > 0 and packed[arm_at(packed, length) + 5] != NONE
+
+
+def arm_at(packed, length):
+    """Return where the payload of a record's last ARM begins, 0 for none."""
+    found = 0
+    at = record.FIXED_BYTES
+    while at < length:
+        if packed[at] == messages.ARM:
+            found = at + 2
+        at += 2 + packed[at + 1]
+    return found
+
+
 class Replay:
     """One run. `feed` each record in order, from the first for which `arms` is true."""
 
-    def __init__(self, settings_block, plan_block):
+    def __init__(self, settings_block, plan_block, trip_counts=None):
+        """trip_counts: what the device answered to ARM, None for a device just switched on."""
         self.machine = Machine(Settings(settings_block))
+        if trip_counts is not None:
+            self.machine.life.trip_counts[:] = list(trip_counts)
         self.machine.prepare(Plan(plan_block))
         self.machine.take_received_plan()
         self.machine.life.happen(rs.PLAN_STORED)
@@ -70,6 +90,11 @@ class Replay:
         if not self._begun:
             machine.tick = tick - 1
             self._begun = True
+            if goes_on(packed, length):
+                stage, done_ticks = struct.unpack_from("<BI", packed, arm_at(packed, length) + 5)
+                machine.life.offer_again()
+                machine.sequencer.left_stage = stage
+                machine.sequencer.left_tick = done_ticks
         inputs.words[:] = words
         at = record.FIXED_BYTES
         while at < length:

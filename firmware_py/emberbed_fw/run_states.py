@@ -59,6 +59,7 @@ NEXT_STATE = {
     RUN: {HEATS: RUN, ASKS: WAIT, COOLS: COOL},
     WAIT: {HEATS: RUN, ASKS: WAIT, COOLS: COOL},
     COOL: {
+        ARMED: COLD_PROOF,  # a person has mended what tripped, and goes on while the board is hot
         END_FINISHED: FINISHED, END_STOPPED: STOPPED,
         END_LINK_LOST: LINK_LOST, END_TRIPPED: TRIPPED,
     },
@@ -83,6 +84,11 @@ WAITS_BAND = 5  # the hold's clock counts only inside its band
 WAITS_OPERATOR = 6  # a prompt waits for its acknowledgement
 WAITS_ANSWER = 7  # the stage is over its longest time and the device asks
 WAITS_COOLING = 8
+WAITS_HELD = 9  # a person holds the temperature where it is
+WAITS_AIR_AWAY = 10  # hot air from above is on
+WAITS_NEIGHBOUR = 11  # a neighbour is near its own limit: the plan's clock stands
+WAITS_SPREAD = 12  # the board is uneven
+WAITS_SENSOR_DOWN = 13  # a bead seems to lift: press it down
 
 # Tuples that a tick asks are built here once: a tuple written inside a function is a new object.
 STAGED_STATES = (RUN, WAIT)

@@ -5,8 +5,10 @@ each: (name, value, unit, why or source, hazard id of tests/safety/hazards.toml)
 """
 
 HARD_CEILING_CDEG = 26000
+EMITTER_CEILING_CDEG = 90000
 LEAST_VALID_CDEG = -1000
 MOST_VALID_CDEG = 35000
+MOST_VALID_EMITTER_CDEG = 110000
 DOUBTFUL_TICKS_TO_LATCH = 3
 LEASE_TICKS = 20
 ACK_AGE_TICKS = 10
@@ -27,13 +29,30 @@ LEAST_COOL_TICKS = 1200
 BLIND_COOL_TICKS = 18000
 LONGEST_COOL_TICKS = 72000
 ANSWER_TICKS = 600
+MOST_OFFSET_CDEG = 500
+MOST_EXTRA_TICKS = 6000
+HELD_FREELY_CDEG = 11000
+HELD_ASK_TICKS = 1800
+GO_ON_TICKS = 1800
+GO_ON_TRIPS = 3
+PANEL_TICKS = 9000
+LIFT_DROP_CDEG = 600
+LIFT_AIR_DROP_CDEG = 1000
+LIFT_BACK_CDEG = 300
+LIFT_TICKS = 100
+AIR_SETTLE_TICKS = 300
+PULLED_TICKS = 100
 
 LIMITS = (
     ("HARD_CEILING_CDEG", HARD_CEILING_CDEG, "cdeg",
      "no setting or plan may allow more at any sensor; Pb-free package limit 260 degC,"
      " J-STD-020 table 4-2", "H01"),
+    ("EMITTER_CEILING_CDEG", EMITTER_CEILING_CDEG, "cdeg",
+     "a sensor on an emitter: ceramic ones run at up to 750 degC, from memory", "H01"),
     ("LEAST_VALID_CDEG", LEAST_VALID_CDEG, "cdeg", "a bench is never colder; proposal", "H02"),
     ("MOST_VALID_CDEG", MOST_VALID_CDEG, "cdeg", "beyond it the couple lies; proposal", "H02"),
+    ("MOST_VALID_EMITTER_CDEG", MOST_VALID_EMITTER_CDEG, "cdeg",
+     "the same for a couple on an emitter; proposal", "H02"),
     ("DOUBTFUL_TICKS_TO_LATCH", DOUBTFUL_TICKS_TO_LATCH, "ticks",
      "one bad reading withdraws permission, three in a row latch", "H02"),
     ("LEASE_TICKS", LEASE_TICKS, "ticks", "2 s without a renewal and nobody is watching", "H03"),
@@ -69,6 +88,31 @@ LIMITS = (
     ("LONGEST_COOL_TICKS", LONGEST_COOL_TICKS, "ticks",
      "2 h: a record that never ends is no record; proposal", "H08"),
     ("ANSWER_TICKS", ANSWER_TICKS, "ticks", "60 s to answer a question of the device", "H09"),
+    ("MOST_OFFSET_CDEG", MOST_OFFSET_CDEG, "cdeg", "a person may shift targets by 5 degC", "H10"),
+    ("MOST_EXTRA_TICKS", MOST_EXTRA_TICKS, "ticks",
+     "a person may lengthen one stage by 10 min in all; proposal", "H10"),
+    ("HELD_FREELY_CDEG", HELD_FREELY_CDEG, "cdeg",
+     "above 110 degC flux is being used up; common practice, no source", "H10"),
+    ("HELD_ASK_TICKS", HELD_ASK_TICKS, "ticks", "holding here above it is asked again after 3 min",
+     "H10"),
+    ("GO_ON_TICKS", GO_ON_TICKS, "ticks",
+     "3 min to mend what tripped; later the board has cooled and a run begins anew", "H07"),
+    ("GO_ON_TRIPS", GO_ON_TRIPS, "trips",
+     "the third trip of one cause allows cooling only", "H02"),
+    ("PANEL_TICKS", PANEL_TICKS, "ticks",
+     "15 min between presses of a person who answers for the heat at the device", "H03"),
+    ("LIFT_DROP_CDEG", LIFT_DROP_CDEG, "cdeg",
+     "fall within about 3 s that no heated board can do: 2 degC a second", "H02"),
+    ("LIFT_AIR_DROP_CDEG", LIFT_AIR_DROP_CDEG, "cdeg",
+     "under hot air, and just after it, no bead on the board is so far below where it was", "H02"),
+    ("LIFT_BACK_CDEG", LIFT_BACK_CDEG, "cdeg", "so near to where it was before: pressed down again",
+     "H02"),
+    ("LIFT_TICKS", LIFT_TICKS, "ticks", "10 s to press a lifting bead down; heat is off meanwhile",
+     "H02"),
+    ("AIR_SETTLE_TICKS", AIR_SETTLE_TICKS, "ticks",
+     "30 s after hot air went away, readings may fall fast", "H02"),
+    ("PULLED_TICKS", PULLED_TICKS, "ticks",
+     "a couple without a reading for 10 s of cooling has been pulled out", "H08"),
 )
 
 assert LEAST_VALID_CDEG < HANDLING_CDEG < HARD_CEILING_CDEG < MOST_VALID_CDEG

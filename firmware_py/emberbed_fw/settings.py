@@ -2,7 +2,9 @@
 
 One block of bytes, CRC-32 at its end, handed over by the device port at start-up (later: written by
 the host in IDLE). Names are ASCII, padded with zeros; the firmware never uses them, it only keeps
-them so that the host can name channels. Ceilings may only be below safety_limits.HARD_CEILING_CDEG.
+them so that the host can name channels. A board channel's ceiling may not be above
+safety_limits.HARD_CEILING_CDEG; a channel with a higher one sits on an emitter, and no plan can use
+it for anything else.
 """
 
 import struct
@@ -11,7 +13,7 @@ from binascii import crc32
 from emberbed_fw import safety_limits
 from emberbed_fw.units import CHANNELS, ZONES
 
-FORMAT_VERSION = 1
+FORMAT_VERSION = 2
 NAME_BYTES = 16
 
 CONVERTER_ABSENT = 0
@@ -25,7 +27,7 @@ HAS_FAN = 4
 HAS_FAN_TACH = 8
 HAS_CUT_OUT = 16  # an independent manual-reset thermal cut-out is declared fitted
 
-HEADER = "<BBH"  # version, HAS_* flags, spare
+HEADER = "<BBHH"  # version, HAS_* flags, watts of the socket (0 = not told), cdeg of a plain hold
 CHANNEL = "<BBhHi%ds" % NAME_BYTES  # converter, spare, offset cdeg, gain Q12, ceiling cdeg, name
 ZONE = "<HBB"  # watts, least dwell ticks, spare
 HEADER_BYTES = struct.calcsize(HEADER)
@@ -33,15 +35,17 @@ CHANNEL_BYTES = struct.calcsize(CHANNEL)
 ZONE_BYTES = struct.calcsize(ZONE)
 SETTINGS_BYTES = HEADER_BYTES + CHANNELS * CHANNEL_BYTES + ZONES * ZONE_BYTES + 4
 MAX_WATTS = 3600
+MAX_HOLD_CDEG = 13000  # of a hold without a PC: boards, fluxes and solders bear it; proposal
 
 
-def pack_settings(has, channels, zones):
+def pack_settings(has, channels, zones, socket_watts=0, hold_cdeg=0):
     """Return the block for a device.
 
     has: HAS_* flags; channels: up to 8 of (name, converter, ceiling_cdeg, offset_cdeg, gain_q12);
-    zones: up to 4 of (watts, least dwell ticks). Missing rows are absent.
+    zones: up to 4 of (watts, least dwell ticks); hold_cdeg: what the device holds when it is
+    started at its button alone, 0 = not offered. Missing rows are absent.
     """
-    block = struct.pack(HEADER, FORMAT_VERSION, has, 0)
+    block = struct.pack(HEADER, FORMAT_VERSION, has, socket_watts, hold_cdeg)
     for number in range(CHANNELS):
         name, converter, ceiling_cdeg, offset_cdeg, gain_q12 = (
             channels[number] if number < len(channels) else ("", CONVERTER_ABSENT, 0, 0, 0)
@@ -60,7 +64,7 @@ class Settings:
 
     def __init__(self, block):
         self.block = bytes(block)
-        _version, self.has, _spare = struct.unpack_from(HEADER, block, 0)
+        _version, self.has, self.socket_watts, self.hold_cdeg = struct.unpack_from(HEADER, block, 0)
         self.converter = [0] * CHANNELS
         self.offset_cdeg = [0] * CHANNELS
         self.gain_q12 = [0] * CHANNELS
@@ -82,6 +86,10 @@ class Settings:
     def channel_fitted(self, channel):
         return self.converter[channel] != CONVERTER_ABSENT
 
+    def sits_on_emitter(self, channel):
+        """Tell whether this channel's couple is fixed to an emitter, by its ceiling."""
+        return self.ceiling_cdeg[channel] > safety_limits.HARD_CEILING_CDEG
+
     def has_input(self, flag):
         """Tell whether the device has this input or output (HAS_*)."""
         return self.has & flag != 0
@@ -97,11 +105,11 @@ def settings_fit(block):
     for channel in range(CHANNELS):
         if settings.converter[channel] not in (CONVERTER_ABSENT, CONVERTER_MAX31855K):
             return False
-        if not 0 <= settings.ceiling_cdeg[channel] <= safety_limits.HARD_CEILING_CDEG:
+        if not 0 <= settings.ceiling_cdeg[channel] <= safety_limits.EMITTER_CEILING_CDEG:
             return False
         # 5 % and 20 degC hold any honest calibration of a couple (IEC 60584 class 2: 2.5 degC)
         if settings.channel_fitted(channel) and not 3891 <= settings.gain_q12[channel] <= 4301:
             return False
         if not -2000 <= settings.offset_cdeg[channel] <= 2000:
             return False
-    return max(settings.watts) <= MAX_WATTS
+    return max(settings.watts) <= MAX_WATTS and settings.hold_cdeg <= MAX_HOLD_CDEG

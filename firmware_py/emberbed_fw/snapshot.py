@@ -6,13 +6,17 @@ same settings and plan. Allocates: between ticks only.
 
 
 def _parts(machine):
-    parts = [machine, machine.readings, machine.button, machine.guard, machine.life]
+    parts = [
+        machine, machine.readings, machine.button, machine.guard, machine.guard.lift_watch,
+        machine.life, machine.touches, machine.signals,
+    ]
     if machine.sequencer is not None:
         parts.append(machine.sequencer)
+        parts.append(machine.sequencer.lead)
     for pid in machine.pids or ():
         parts.append(pid)
         parts.append(pid.slope)
-    return parts + machine.powers
+    return parts + machine.powers + machine.soaks
 
 
 def take_snapshot(machine):

@@ -1,6 +1,6 @@
 """One tick, one direction: the only file that knows the order.
 
-commands -> readings -> button -> life and sequencer -> controller -> zone power -> guard -> drive.
+commands -> readings -> button -> life, sequencer -> controller -> zone power -> guard -> drive.
 Takes `machine.inputs` (filled by the device port) and the queued commands; gives `driven_zones` and
 `outputs`. `sample_to_drive` allocates no heap and reads no clock. The recorder and the link come
 after the outputs are set.
@@ -11,18 +11,29 @@ from emberbed_fw import run_states as rs
 from emberbed_fw.button import Button
 from emberbed_fw.commands import CommandQueue, apply_commands
 from emberbed_fw.guard import Guard
+from emberbed_fw.hand import take_button
 from emberbed_fw.life import Life
+from emberbed_fw.messages import ATTEND_HOST
 from emberbed_fw.pid import Pid
+from emberbed_fw.plan import HOT_AIR, PLATEAUS, POWER
 from emberbed_fw.readings import Readings
 from emberbed_fw.safety_limits import HANDLING_CDEG
 from emberbed_fw.sequencer import Sequencer
 from emberbed_fw.settings import HAS_FAN, HAS_HEAT_SENSE
+from emberbed_fw.signals import Signals
+from emberbed_fw.soak_power import SoakPower
+from emberbed_fw.touches import Touches
 from emberbed_fw.trip_codes import FIRMWARE_ERROR, NO_TRIP
-from emberbed_fw.units import CHANNELS, NO_READING_CDEG, NONE, TICKS_PER_S, WORD_BYTES, ZONES
+from emberbed_fw.units import (
+    CHANNELS,
+    FULL_POWER_Q15,
+    NO_READING_CDEG,
+    NONE,
+    TICKS_PER_S,
+    WORD_BYTES,
+    ZONES,
+)
 from emberbed_fw.zone_power import ZonePower
-
-BUZZ_TICKS = 5
-TRIP_BUZZ_TICKS = 50
 
 
 class Inputs:
@@ -39,8 +50,8 @@ class Machine:
     """The whole deterministic firmware. Same inputs and commands, same record bytes."""
 
     STATE = ("tick", "energy_j", "_watt_ticks", "driven_zones", "_wanted_zones", "outputs",
-             "demand_q15", "acknowledged", "_fan_on", "_trip_ticks",
-             "zones_in_use")
+             "demand_q15", "acknowledged", "zones_in_use", "heated", "fan_allowed", "first_stage",
+             "first_done_ticks")
 
     def __init__(self, settings):
         self.settings = settings
@@ -50,8 +61,12 @@ class Machine:
         self.button = Button()
         self.guard = Guard(settings)
         self.life = Life()
+        self.touches = Touches()
+        self.signals = Signals()
         self.powers = [ZonePower(settings.dwell_ticks[zone]) for zone in range(ZONES)]
+        self.soaks = [SoakPower() for _zone in range(ZONES)]
         self.sees_heat = settings.has_input(HAS_HEAT_SENSE)
+        self.has_fan = settings.has_input(HAS_FAN)
         self.plan = None
         self.received_plan = None  # checked and opened by the link, taken by its command
         self.sequencer = None
@@ -67,8 +82,10 @@ class Machine:
         self.outputs = 0
         self.demand_q15 = [0] * ZONES
         self.acknowledged = NONE
-        self._fan_on = 0
-        self._trip_ticks = 0  # since a trip began
+        self.heated = 0  # driven since the board was last seen cool
+        self.fan_allowed = 0  # the operator says that the solder is solid
+        self.first_stage = 0  # where the stages begin
+        self.first_done_ticks = 0
         self.life.happen(rs.BOOTED)
 
     def prepare(self, plan):
@@ -85,36 +102,54 @@ class Machine:
         self.pids = self._received_pids
         self.received_plan = None
 
-    def reset_for_run(self):
+    def reset_for_run(self, attendance=ATTEND_HOST):
         """Arm: everything that remembers starts from constants, settings and plan."""
         self.sequencer.reset()
         self.guard.clear()
-        self.guard.renew_lease()
+        self.guard.attend(attendance)
         self.button.forget()
+        self.touches.reset()
+        self.signals.reset()
         self.energy_j = 0
         self._watt_ticks = 0
-        self._fan_on = 0
+        self.heated = 0
+        self.fan_allowed = 0
+        self.first_stage = 0
+        self.first_done_ticks = 0
         self.zones_in_use = 0
         for zone in range(ZONES):
             self.powers[zone].reset()
+            self.soaks[zone].reset()
             self.pids[zone].reset(0)
             self.demand_q15[zone] = 0
             if self.plan.control[zone] != NONE:
                 self.zones_in_use |= 1 << zone
         self.life.arm()
 
+    def go_on_with(self, stage, done_ticks):
+        """Begin the armed run in this stage, with a board that is hot from the run before."""
+        self.first_stage = stage
+        self.first_done_ticks = done_ticks
+        self.heated = 1
+        self.sequencer.left_stage = stage
+        self.sequencer.left_tick = done_ticks
+        for earlier in range(stage + 1):
+            if self.plan.stage["kind"][earlier] == HOT_AIR:
+                self.guard.note_air()
+
     def begin_stages(self):
         """Start the first stage from where the board is now."""
         for zone in range(ZONES):
             if self.zones_in_use >> zone & 1:
                 self.pids[zone].reset(self.readings.cdeg[self.plan.control[zone]])
-        self.sequencer.begin(self.control_cdeg())
+        self.sequencer.begin(self.control_cdeg(), self.first_stage, self.first_done_ticks)
         self.life.enter_stage(self)
 
     def sample_to_drive(self):
         """Take one tick from inputs to outputs."""
         self.tick += 1
         self.acknowledged = NONE
+        self.touches.begin_tick()
         self.guard.age_lease()
         apply_commands(self)
         inputs = self.inputs
@@ -122,13 +157,12 @@ class Machine:
             inputs.words, inputs.fresh_channels, inputs.port_flags & record.PORT_BUS_ERROR
         )
         self.button.update(inputs.port_flags & record.PORT_BUTTON)
-        if self.button.tapped:
-            self.acknowledged = self.prompt()
+        take_button(self)
         self.life.step(self)
         self._control()
         driven = self.guard.judge(
             self.life.state, self.readings, self.plan, inputs.port_flags, inputs.elapsed_ms,
-            self._wanted_zones,
+            self._wanted_zones, self.air_is_on(),
         )
         self.life.after_guard(self)
         if self.life.state == rs.COOL and self.sequencer is not None:
@@ -160,11 +194,34 @@ class Machine:
     def _control_zone(self, zone, measured):
         # the controller's view of what was delivered: the last tick's bits, as asked or not
         delivered = self.guard.withheld == 0
-        feedforward = self.sequencer.feedforward_q15(zone)
+        sequencer = self.sequencer
         pid = self.pids[zone]
-        slope_q6 = self.sequencer.slope_q6(self.plan.preview_ticks[zone])
-        pid.step(self.sequencer.setpoint_cdeg, slope_q6, measured, feedforward, delivered)
+        if sequencer.kind() == POWER:
+            pid.slope.observe(measured)
+            self.demand_q15[zone] = self._open_loop_q15(pid.cap_q15)
+            return
+        soak = self.soaks[zone]
+        least, most = 0, self.plan.stage["cap_q15"][sequencer.stage] or FULL_POWER_Q15
+        if sequencer.air_on:
+            most = min(most, soak.most_q15())
+            least = min(most, soak.least_q15())
+        pid.step(
+            sequencer.setpoint_cdeg, sequencer.slope_q6(self.plan.preview_ticks[zone]), measured,
+            sequencer.feedforward_q15(zone), delivered, least, most,
+        )
         self.demand_q15[zone] = pid.demand_q15
+        if sequencer.kind() not in PLATEAUS or sequencer.lead.climbs():
+            soak.reset()
+        elif delivered and not sequencer.air_on:
+            soak.observe(pid.demand_q15, sequencer.setpoint_cdeg, measured)
+
+    def _open_loop_q15(self, cap_q15):
+        """Return the power of a POWER stage; none while a neighbour is near its limit."""
+        stage = self.sequencer.stage
+        if self.sequencer.waits_for != rs.WAITS_NOTHING:
+            return 0
+        stage_cap_q15 = self.plan.stage["cap_q15"][stage] or FULL_POWER_Q15
+        return min(self.plan.stage["power_q15"][stage], stage_cap_q15, cap_q15)
 
     def _rest_zone(self, zone, measured):
         self.demand_q15[zone] = 0
@@ -179,48 +236,14 @@ class Machine:
             self.powers[zone].driven(on)
             if on:
                 self._watt_ticks += self.settings.watts[zone]
+                self.heated = 1
         self.energy_j += self._watt_ticks // TICKS_PER_S
         self._watt_ticks %= TICKS_PER_S
-        outputs = 0
+        outputs = self.signals.outputs(self)
         if self.life.contactor_wanted() and self.guard.trip == NO_TRIP:
             outputs |= record.OUT_CONTACTOR
-        if self._fan():
-            outputs |= record.OUT_FAN
-        if self.zones_in_use and self.hottest_in_use_cdeg() >= HANDLING_CDEG:
-            outputs |= record.OUT_LAMP
-        if self._buzzes():
-            outputs |= record.OUT_BUZZER
         self.outputs = outputs
         self.guard.note_outputs(driven, outputs)
-
-    def _fan(self):
-        """Cool the board with air once the solder is hard, no faster than the plan allows."""
-        if self.life.state != rs.COOL or self.plan is None or self.pids is None:
-            return False
-        hottest = self.hottest_in_use_cdeg()
-        if not self.settings.has_input(HAS_FAN):
-            return False
-        if not HANDLING_CDEG <= hottest < self.plan.header["fan_below_cdeg"]:
-            self._fan_on = 0
-            return False
-        fastest = self.plan.stage["fastest_cdeg_per_min"][self.plan.stages - 1]
-        falling = -self.pids[0].slope.rise_cdeg_per_min()
-        if falling >= fastest:
-            self._fan_on = 0
-        elif falling * 4 <= fastest * 3:
-            self._fan_on = 1
-        return self._fan_on == 1
-
-    def _buzzes(self):
-        """Call the operator: at each reminder of a prompt, and when a trip has just happened."""
-        if self.guard.trip != NO_TRIP:
-            self._trip_ticks = min(self._trip_ticks + 1, TRIP_BUZZ_TICKS)
-            return self._trip_ticks < TRIP_BUZZ_TICKS
-        self._trip_ticks = 0
-        if self.prompt() == NONE or self.stage() == NONE:
-            return False
-        period = max(self.plan.stage["remind_ticks"][self.stage()], BUZZ_TICKS * 2)
-        return self.sequencer.stage_elapsed % period < BUZZ_TICKS
 
     def control_cdeg(self):
         """Return the reading that paces the plan, NO_READING_CDEG when there is none."""
@@ -229,6 +252,14 @@ class Machine:
     def hottest_in_use_cdeg(self):
         """Return the highest good reading of the configured channels, of all without a plan."""
         return self.readings.hottest_cdeg(None if self.plan is None else self.plan.in_use)
+
+    def hottest_on_board_cdeg(self):
+        """Return the same without the emitters' sensors: what a hand may touch."""
+        return self.readings.hottest_cdeg(None if self.plan is None else self.plan.on_board)
+
+    def air_is_on(self):
+        """Tell whether the operator has said that hot air from above is on."""
+        return self.life.state in rs.STAGED_STATES and self.sequencer.air_on == 1
 
     def handling_cdeg(self):
         return HANDLING_CDEG if self.plan is None else self.plan.header["handling_cdeg"]
@@ -250,7 +281,10 @@ class Machine:
             return self.sequencer.setpoint_cdeg
         return NO_READING_CDEG
 
+    def offset_cdeg(self):
+        return self.sequencer.offset_cdeg if self.life.state in rs.STAGED_STATES else 0
+
     def prompt(self):
         if self.life.state in rs.STAGED_STATES:
             return self.sequencer.prompt
-        return NONE
+        return self.life.go_on_prompt

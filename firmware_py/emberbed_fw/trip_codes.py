@@ -31,6 +31,9 @@ STAGE_OVERDUE = 14
 RUN_TOO_LONG = 15
 FIRMWARE_ERROR = 16
 PC_LINK_LOST = 17
+TOO_HOT_FROM_ABOVE = 18
+SENSOR_LIFTED = 19
+TRIP_CODES = 20
 
 TRIPS = (
     (SENSOR_OPEN, "SENSOR_OPEN", OFF),
@@ -47,10 +50,12 @@ TRIPS = (
     (CONTACTOR_STUCK_OPEN, "CONTACTOR_STUCK_OPEN", LATCHED),
     (PROMPT_OVERDUE, "PROMPT_OVERDUE", OFF),
     (STAGE_OVERDUE, "STAGE_OVERDUE", OFF),
-    (RUN_TOO_LONG, "RUN_TOO_LONG", OFF),
+    (RUN_TOO_LONG, "RUN_TOO_LONG", LATCHED),
     (FIRMWARE_ERROR, "FIRMWARE_ERROR", LATCHED),
     # not a latched trip: the verdict is LINK_LOST and the cooling goes on being recorded
     (PC_LINK_LOST, "PC_LINK_LOST", OFF),
+    (TOO_HOT_FROM_ABOVE, "TOO_HOT_FROM_ABOVE", LATCHED),
+    (SENSOR_LIFTED, "SENSOR_LIFTED", OFF),
 )
 
 # Reasons for which one tick has no permission to heat, as bits of `withheld`.
@@ -61,11 +66,15 @@ WITHHELD_TRIP = 8
 WITHHELD_LATE = 16  # this tick came too late
 WITHHELD_OVER_TEMPERATURE = 32
 WITHHELD_SWITCH = 64  # the contactor is not seen closed
+WITHHELD_LIFTED = 128  # a bead seems to lift off the board
+
+
+# What may be mended hot: the reactions of all codes in a row, as a tick reads them.
+REACTIONS = bytearray([LATCHED] * TRIP_CODES)
+for _row in TRIPS:
+    REACTIONS[_row[0]] = _row[2]
 
 
 def reaction_of(code):
     """Return the reaction of trip `code`; an unknown code gets the hardest one."""
-    for row in TRIPS:
-        if row[0] == code:
-            return row[2]
-    return LATCHED
+    return REACTIONS[code] if 0 < code < TRIP_CODES else LATCHED

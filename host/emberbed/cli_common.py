@@ -30,7 +30,9 @@ Port = Annotated[
 VIRTUAL = "virtual"
 # the names of the simulation's catalogue, which this side does not import; a test compares
 FAULT_HELP = (
-    "break something: tc_open, ssr_stuck_on or host_silent, such as tc_open@120s. Repeatable."
+    "let something break or happen, such as tc_open@120s: tc_open, ssr_stuck_on, host_silent,"
+    " hot_air, hot_air_wanders, cold_chip, draught, bead_touched, finger, tape_creep, bead_lifted,"
+    " bead_grounded or hot_bench. Repeatable."
 )
 MOST_SEED = 2**31 - 1  # what any store and any interpreter takes
 

@@ -1,13 +1,30 @@
-"""`emberbed device`: what a device says of itself."""
+"""`emberbed device`: what a device says of itself, and which of its beads a finger warms."""
+
+from typing import Annotated
 
 import typer
 
-from emberbed.bench.prepare import read_description
+from emberbed.bench.prepare import NotReady, read_description
+from emberbed.bench.touch_test import ASK, Touched, watch_touch
 from emberbed.bench.virtual import VirtualBench, VirtualDevice
-from emberbed.cli_common import VIRTUAL, Json, Port, out, print_json, told
+from emberbed.cli_common import (
+    EXIT_REFUSED,
+    VIRTUAL,
+    Json,
+    Port,
+    fail,
+    out,
+    out_sentence,
+    print_json,
+    told,
+)
+from emberbed.device_description import DeviceDescription
 from emberbed.link.device import Device
 from emberbed.link.events import Greeting
+from emberbed.profiles.plain_hold import parse_duration
 from emberbed.words import state_words
+
+LEAST_TOUCH_S, MOST_TOUCH_S = 3, 600
 
 app = typer.Typer(no_args_is_help=True, help="Ask a real or virtual device.")
 
@@ -34,6 +51,67 @@ def info(device: Port = VIRTUAL, json_answer: Json = False) -> None:
         lines = said if isinstance(said, list) else [said]
         for line in lines:
             out(f"{name:>14}  {line}")
+
+
+@app.command()
+def touch(
+    device: Port = VIRTUAL,
+    for_time: Annotated[str, typer.Option("--for", help="How long to watch, such as 10s.")] = "10s",
+    finger: Annotated[
+        int | None,
+        typer.Option(help="Virtual device: the channel whose bead a simulated finger warms."),
+    ] = None,
+    json_answer: Json = False,
+) -> None:
+    """Tell which channel's bead a finger warms; nothing is armed."""
+    with told():
+        seconds = _touch_seconds(for_time)
+        if device == VIRTUAL:
+            with (
+                VirtualDevice(VirtualBench()) as virtual,
+                Device.connect(virtual.url) as connected,
+            ):
+                touched, description = _touched(connected, seconds, virtual, finger)
+        else:
+            if finger is not None:
+                raise NotReady(["--finger only works on the virtual device: touch a bead yourself"])
+            with Device.connect(device) as connected:
+                touched, description = _touched(connected, seconds, None, None)
+    names = description.fitted_names()
+    if json_answer:
+        rises = {names[channel]: rise / 100 for channel, rise in touched.rises_cdeg.items()}
+        channel = None if touched.channel is None else names[touched.channel]
+        print_json({"channel": channel, "rises_c": rises, "told": touched.sentence(names)})
+    elif touched.channel is not None:
+        out_sentence(touched.sentence(names))
+    else:
+        fail([touched.sentence(names)])
+    if touched.channel is None:
+        raise typer.Exit(EXIT_REFUSED)
+
+
+def _touch_seconds(written: str) -> float:
+    try:
+        seconds = parse_duration(written)
+    except ValueError as error:
+        raise NotReady([f"--for: {error}"]) from None
+    if not LEAST_TOUCH_S <= seconds <= MOST_TOUCH_S:
+        allowed = f"{LEAST_TOUCH_S} s to {MOST_TOUCH_S // 60} min"
+        raise NotReady([f"--for {written} is outside {allowed}: 10s is enough"])
+    return seconds
+
+
+def _touched(
+    device: Device, seconds: float, virtual: VirtualDevice | None, finger: int | None
+) -> tuple[Touched, DeviceDescription]:
+    _settings, description = read_description(device)
+    names = description.fitted_names()
+    if virtual is not None and finger is not None:
+        if finger not in names:
+            raise NotReady([f"--finger {finger} is no channel: the last one is {max(names)}"])
+        virtual.finger(finger, seconds)
+    typer.echo(ASK, err=True)
+    return watch_touch(device, list(names), seconds), description
 
 
 def _answer(device: Device, engine: str) -> dict[str, object]:

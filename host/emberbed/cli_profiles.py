@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Annotated, NoReturn
 
 import typer
+from rich.console import Console
 
 from emberbed.bench.prepare import NotReady, judge, load_profile
 from emberbed.cli_common import (
@@ -14,9 +15,11 @@ from emberbed.cli_common import (
     Json,
     fail,
     out,
+    out_sentence,
     print_json,
     told,
 )
+from emberbed.cli_files import check_places, write_file
 from emberbed.device_description import decode_settings
 from emberbed.plain_text import printable
 from emberbed.profiles.check import Finding, has_errors
@@ -108,27 +111,37 @@ def rehearse(
         int, typer.Option(help="Noise of the simulated bench.", min=0, max=MOST_SEED)
     ] = 1,
     fault: Annotated[list[str] | None, typer.Option(help=f"Simulated: {FAULT_HELP}")] = None,
+    plant: Annotated[
+        str | None,
+        typer.Option(help="Board as one piece (lumped, the usual) or in two dimensions (grid)."),
+    ] = None,
+    map_file: Annotated[
+        Path | None,
+        typer.Option("--map", help="Write the board's temperatures as SVG; takes the grid."),
+    ] = None,
+    heater: Annotated[
+        Path | None,
+        typer.Option(help="Rehearse on the heater of this file, as identify writes it."),
+    ] = None,
     picture: Annotated[Path | None, typer.Option(help="Write the predicted curve as SVG.")] = None,
     json_answer: Json = False,
 ) -> None:
     """Run a profile on the simulated heater in seconds and show the predicted curve."""
-    from emberbed import rehearse as rehearsing
+    from emberbed import rehearse_asked as rehearsing
 
-    with told():
-        try:
-            rehearsal = rehearsing.rehearse_by_name(profile, seed, fault or [])
-        except ValueError as error:
-            raise NotReady([str(error)]) from None
+    check_places({"--map": map_file, "--picture": picture})
+    asked = rehearsing.Asked(profile, seed, fault or [], plant, map_file is not None, heater)
+    with told(), Console(stderr=True).status("Rehearsing"):
+        given = rehearsing.answer(asked)
     if picture is not None:
-        try:
-            picture.write_text(rehearsing.picture_of(rehearsal), encoding="utf-8", newline="\n")
-        except OSError as error:
-            fail([f"{picture} cannot be written ({error.strerror}): name another file"])
+        write_file(picture, rehearsing.picture_of(given))
+    if map_file is not None:
+        write_file(map_file, rehearsing.map_of(given))
     if json_answer:
-        print_json(rehearsing.as_json(rehearsal))
+        print_json(rehearsing.as_json(given))
     else:
-        for line in rehearsing.as_lines(rehearsal):
-            out(line)
+        for line in rehearsing.as_lines(given):
+            out_sentence(line)
 
 
 def _as_json(found: Finding) -> dict[str, str | int | None]:

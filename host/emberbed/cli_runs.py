@@ -57,15 +57,20 @@ def show(run: RunNumber = "last", store: StoreFile = None, json_answer: Json = F
         events = run_store.events(stored.id)
         gaps = run_store.gaps(stored.id)
         ending = ending_of(run_store, stored, events)
-    if json_answer:
-        print_json(
-            {
-                **_as_json(stored),
-                "events": [asdict(event) for event in events],
-                "gaps": [asdict(gap) for gap in gaps],
-            }
-        )
-        return
+        if json_answer:
+            from emberbed.report.run_json import work_json  # numpy: only when it is needed
+
+            print_json(
+                {
+                    **_as_json(stored),
+                    "goes_on_as": run_store.goes_on_as(stored.id),
+                    "ending": ending.lines(),
+                    **work_json(run_store, stored),
+                    "events": [asdict(event) for event in events],
+                    "gaps": [asdict(gap) for gap in gaps],
+                }
+            )
+            return
     out(f"Run {stored.id}: {stored.profile_name}, begun {display.local_time(stored.started_utc)}")
     for event in events:
         out(f"{_clock(stored, event.tick):>8}  {event.sentence}")
@@ -143,6 +148,48 @@ def page(
             fail([f"{place} cannot be written ({error.strerror}): name another file with --to"])
         write_run_page(run_store, run_id, place)
     out(str(place))
+
+
+@app.command()
+def revise(
+    run: RunNumber,
+    to: Annotated[Path, typer.Argument(metavar="NEW.toml", help="Where the new profile goes.")],
+    store: StoreFile = None,
+    json_answer: Json = False,
+) -> None:
+    """Save what you did in a run as a new revision of the profile that it used."""
+    from emberbed.revise.write import NothingToSave, revision_of
+
+    with told(), RunStore.open(store, create=False) as run_store:
+        run_store.mark_interrupted()
+        stored = run_store.run(run)
+        try:
+            revision = revision_of(run_store, stored)
+        except NothingToSave as nothing:
+            fail([_sentence(str(nothing))])
+    _write_new(to, revision.text)
+    if json_answer:
+        parts = {"name": revision.name, "changed": revision.sentences, "kept": revision.kept}
+        print_json({"run": stored.id, "file": str(to), **parts})
+        return
+    for line in (*revision.sentences, *revision.kept):
+        out_sentence(line)
+    out_sentence(f'"{revision.name}" is written to {to}; check it with: emberbed check {to}')
+
+
+def _write_new(to: Path, text: str) -> None:
+    """Write a file that was not there."""
+    try:
+        with to.open("x", encoding="utf-8", newline="") as stream:
+            stream.write(text)
+    except FileExistsError:
+        fail([f"{to} is there already: name a new file"])
+    except OSError as error:
+        fail([f"{to} cannot be written ({error.strerror}): name another file"])
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 @app.command()

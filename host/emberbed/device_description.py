@@ -39,6 +39,7 @@ class DeviceDescription:
     has_heat_sense: bool
     has_fan: bool
     has_cut_out: bool
+    socket_watts: int = 0  # what the heater's socket gives, 0 = not told
 
     def channel_names(self) -> list[str]:
         """Return all eight names, '' for an absent channel."""
@@ -71,6 +72,7 @@ def decode_settings(block: bytes) -> DeviceDescription:
         bool(has & layout.HAS_HEAT_SENSE),
         bool(has & layout.HAS_FAN),
         bool(has & layout.HAS_CUT_OUT),
+        struct.unpack_from(layout.HEADER, block)[2],
     )
 
 

@@ -1,17 +1,24 @@
 """Decode the firmware's record bytes; the one place where the host reads them.
 
 The layout is the firmware's own table (`emberbed_fw.record`). Temperatures stay `_cdeg` integers
-here; degrees for people are made at the edge (terminal, page, CSV).
+here; degrees for people are made at the edge (terminal, page, CSV). Stored records of older
+firmware have an older form, told by the plan stored with them; what it lacks reads 0.
 """
 
 import struct
 from collections import namedtuple
 
+from emberbed_fw import plan
 from emberbed_fw import record as layout
 from emberbed_fw.units import CHANNELS, NO_READING_CDEG, ZONES
 
 FIELD_NAMES = tuple(name for name, _code in layout.FIELDS)
 _Fixed = namedtuple("_Fixed", FIELD_NAMES)
+FIRST_FORM = 1  # of records, with plans of format 1
+NEWEST_FORM = plan.FORMAT_VERSION
+_LATER_FIELDS = ("touch", "touch_source", "mark", "offset_cdeg", "trips_of_cause")
+_FIRST_FIELDS = tuple(field for field in layout.FIELDS if field[0] not in _LATER_FIELDS)
+_FIRST = struct.Struct("<" + "".join(code for _name, code in _FIRST_FIELDS))
 
 
 class TickRecord(_Fixed):
@@ -43,18 +50,27 @@ def _known(cdeg: int) -> int | None:
     return None if cdeg == NO_READING_CDEG else cdeg
 
 
-def decode_record(record: bytes) -> TickRecord:
+def form_of(stored_plan: bytes) -> int:
+    """Return the form of the records that were made with this plan."""
+    return FIRST_FORM if stored_plan[:1] == bytes([FIRST_FORM]) else NEWEST_FORM
+
+
+def decode_record(record: bytes, form: int = NEWEST_FORM) -> TickRecord:
     """Decode record bytes; ValueError if they are no whole record."""
-    if len(record) < layout.FIXED_BYTES:
-        raise ValueError(f"a record has {layout.FIXED_BYTES} bytes or more, this has {len(record)}")
-    commands_of(record)
+    fixed_bytes = _FIRST.size if form == FIRST_FORM else layout.FIXED_BYTES
+    if len(record) < fixed_bytes:
+        raise ValueError(f"a record has {fixed_bytes} bytes or more, this has {len(record)}")
+    commands_of(record, fixed_bytes)
+    if form == FIRST_FORM:
+        names = (name for name, _code in _FIRST_FIELDS)
+        told = dict(zip(names, _FIRST.unpack_from(record), strict=True))
+        return TickRecord(**dict.fromkeys(_LATER_FIELDS, 0), **told)
     return TickRecord._make(struct.unpack_from(layout.FIXED, record))
 
 
-def commands_of(record: bytes) -> list[tuple[int, bytes]]:
-    """Return the accepted commands of a record as (message type, payload), in order."""
+def commands_of(record: bytes, at: int = layout.FIXED_BYTES) -> list[tuple[int, bytes]]:
+    """Return the commands of a record as (message type, payload), in order; they begin `at`."""
     commands = []
-    at = layout.FIXED_BYTES
     while at < len(record):
         if at + 2 > len(record) or at + 2 + record[at + 1] > len(record):
             raise ValueError("a record's commands are cut short")

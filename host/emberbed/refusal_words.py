@@ -1,10 +1,11 @@
 """Every sentence about a request that the device refused, and about faults in a profile as sent.
 
-Keyed by the firmware's names as in `words`; a test asserts that none is missing.
+Keyed by the firmware's names as in `words`; a test asserts that none is missing. For some requests
+and changes a refusal has a sentence of its own, which says what was wrong with just that.
 """
 
 from emberbed.words import name_at, unknown_code
-from emberbed_fw import messages
+from emberbed_fw import messages, safety_limits, units
 
 REFUSALS = {
     "DONE": "Done.",
@@ -24,6 +25,44 @@ REFUSALS = {
     " now, then answer again.",
     "BUSY": "The device is busy with another request or program; try again in a moment.",
     "TOO_OLD": "The request reached the device too late to be believed; send it again.",
+    "ABOVE_LIMIT": "That goes beyond what was shown before the press; ask for less.",
+    "NO_PLATEAU": "No hold has been reached yet; hold here instead.",
+    "NO_RUN": "No run is on that could be changed; start one first.",
+}
+
+_OFFSET_C = safety_limits.MOST_OFFSET_CDEG // 100
+_EXTRA_MIN = safety_limits.MOST_EXTRA_TICKS // units.TICKS_PER_MIN
+_NO_READING = "the control sensor has no reading now; seat its plug, then try again"
+
+# (request or change, refusal) -> the sentence for just that
+SPECIAL_REFUSALS = {
+    ("ACK_PROMPT", "WRONG_PROMPT"): "That question is gone; look at what the device asks now, then"
+    " answer that.",
+    ("ACK_PROMPT", "WRONG_STATE"): "There is no question to answer, as no run is on; start one"
+    " first.",
+    ("HOLD_HERE", "WRONG_STATE"): "There is nothing to hold: the device waits for you, hot air is"
+    f" on, or {_NO_READING}.",
+    ("LAST_PLATEAU", "WRONG_STATE"): f"There is no way back now: hot air is on, or {_NO_READING}.",
+    ("LAST_PLATEAU", "NO_PLATEAU"): "No hold has been reached yet to go back to; hold here"
+    " instead, or cool down.",
+    ("GO_ON", "WRONG_STATE"): "Nothing is held that could go on; ask for the next stage instead.",
+    ("NEXT_STAGE", "WRONG_STATE"): f"The next stage cannot begin: {_NO_READING}.",
+    ("EXTEND", "WRONG_STATE"): "A ramp takes the time it takes; hold here instead.",
+    ("EXTEND", "BAD_RANGE"): "A stage gets up to 60 s more at a time; ask for less, and again if"
+    " need be.",
+    ("EXTEND", "ABOVE_LIMIT"): f"This stage has had its {_EXTRA_MIN} min more; go on to the next"
+    " stage.",
+    ("OFFSET", "WRONG_STATE"): f"The target cannot be moved: {_NO_READING}.",
+    ("OFFSET", "BAD_RANGE"): f"The target moves by at most {_OFFSET_C} °C; write another"
+    " temperature into the profile instead.",
+    ("OFFSET", "ABOVE_LIMIT"): "That would pass the highest temperature that was shown before the"
+    " press; stay below it.",
+    ("MARK", "BAD_RANGE"): "There is no such mark; use the next expected one, or a note.",
+    ("MARK", "NO_RUN"): "No run is on to set a mark in; start one first.",
+    ("COOL_DOWN", "NO_RUN"): "No run is heating that could be cooled down; start one first.",
+    ("FAN_NOW", "NO_RUN"): "The fan belongs to the cooling; cool down first.",
+    ("FAN_NOW", "WRONG_STATE"): "This profile or this device cools without a fan; let the board"
+    " cool by itself.",
 }
 
 # In the order of the firmware's PLAN_FAULTS.
@@ -35,7 +74,8 @@ PLAN_FAULTS = (
     "The profile reached the device too short or long; check the cable, then send it again.",
     "The profile has no stages; give it at least a ramp and a cooling stage.",
     "The profile must end with one cooling stage and have no other; put one there.",
-    "The profile has a kind of stage this firmware does not offer; use ramp, hold, wait and cool.",
+    "The profile has a kind of stage this firmware does not offer, or a prompt number it keeps for"
+    " itself; use ramp, hold, wait, hot_air and cool.",
     "The profile asks for a temperature above what the device allows, or below the coldest it can"
     " read; lower the stage, or choose another sensor place.",
     "The profile names a sensor or a heater zone the device does not have; compare its sensors with"
@@ -46,12 +86,19 @@ PLAN_FAULTS = (
 )
 
 
-def refusal_words(refusal: int, plan_fault: int | None = None) -> str:
-    """Return why the device refused a request; `plan_fault` is the row that BAD_PLAN brings."""
+def refusal_words(
+    refusal: int, plan_fault: int | None = None, request: int = 0, touch: int = 0
+) -> str:
+    """Return why the device refused a request.
+
+    `plan_fault` is the row that BAD_PLAN brings, `request` the message type and `touch` the change
+    that a STAGE_REQUEST asked for, 0 where they are not known.
+    """
     name = name_at(messages.REFUSAL_NAMES, refusal)
     if name is None:
         return f"{unknown_code('The device refused for a reason with the number', refusal)}."
     if refusal == messages.BAD_PLAN and plan_fault is not None:
         fault = name_at(PLAN_FAULTS, plan_fault)
         return fault or f"{unknown_code('The profile has a fault with the number', plan_fault)}."
-    return REFUSALS[name]
+    asked = messages.TOUCH_NAMES.get(touch) or messages.MESSAGE_NAMES.get(request, "")
+    return SPECIAL_REFUSALS.get((asked, name), REFUSALS[name])

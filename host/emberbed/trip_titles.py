@@ -1,10 +1,10 @@
-"""Every trip in a few words, for lists and rows, and which of them ask for the mains plug.
+"""Every trip in a few words, for lists and rows; how it clears, and when the mains plug must go.
 
 Keyed by the firmware's names as in `words`; a test asserts that none is missing.
 """
 
 from emberbed.words import trip_name
-from emberbed_fw import trip_codes
+from emberbed_fw import safety_limits, trip_codes, units
 
 TRIP_TITLES = {
     "SENSOR_OPEN": "open thermocouple",
@@ -24,6 +24,8 @@ TRIP_TITLES = {
     "RUN_TOO_LONG": "run too long",
     "FIRMWARE_ERROR": "controller fault",
     "PC_LINK_LOST": "PC link silent",
+    "TOO_HOT_FROM_ABOVE": "too hot from above",
+    "SENSOR_LIFTED": "sensor lifted",
 }
 
 # Trips after which only the mains plug is sure to take the heat away.
@@ -45,3 +47,17 @@ def ended_as(state: str, trip: int) -> str:
     if state == "tripped" and trip:
         return f"tripped: {trip_title(trip)}"
     return ENDED_AS.get(state, state)
+
+
+def clearing_words(code: int, trips_of_cause: int) -> str:
+    """Return how the trip `code` clears, '' where only a repair helps; `trips_of_cause` is how
+    often this cause has tripped since the device was switched on."""
+    if trip_codes.reaction_of(code) == trip_codes.OFF:
+        if trips_of_cause >= safety_limits.GO_ON_TRIPS:
+            return f"This is trip number {trips_of_cause} of this cause: only cooling is left."
+        minutes = safety_limits.GO_ON_TICKS // units.TICKS_PER_MIN
+        return f"Mended within {minutes} min, the run can go on from where the board is then."
+    if code in UNPLUG_TRIPS:
+        return ""
+    cool_c = safety_limits.HANDLING_CDEG // 100
+    return f"It clears at the device below {cool_c} °C: hold the button for a second."

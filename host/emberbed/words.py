@@ -40,6 +40,8 @@ VERDICTS = {
     "interrupted": "Interrupted: the record breaks off, how the run went on is not known.",
 }
 
+GO_ON = "then go on or start a new run."
+
 NOTHING_HEATED = "Stopped before heating: nothing was heated."
 
 WAITS = {
@@ -52,6 +54,11 @@ WAITS = {
     "WAITS_OPERATOR": "waits for you to say that it is done",
     "WAITS_ANSWER": "asks whether to go on: this stage takes longer than it may",
     "WAITS_COOLING": "waits for the board to cool",
+    "WAITS_HELD": "waits because you hold it here",
+    "WAITS_AIR_AWAY": "waits for the hot air to be taken away",
+    "WAITS_NEIGHBOUR": "waits for a neighbour to stay off its own limit",
+    "WAITS_SPREAD": "waits for the board to become even",
+    "WAITS_SENSOR_DOWN": "waits for a sensor to be pressed down",
 }
 
 WITHHELD = {
@@ -62,6 +69,7 @@ WITHHELD = {
     "WITHHELD_LATE": "the controller was late",
     "WITHHELD_OVER_TEMPERATURE": "a sensor is above its limit",
     "WITHHELD_SWITCH": "the second switch is not seen closed",
+    "WITHHELD_LIFTED": "a sensor seems to lift off the board",
 }
 
 
@@ -76,15 +84,15 @@ class TripWords(NamedTuple):
 TRIPS = {
     "SENSOR_OPEN": TripWords(
         "The thermocouple of {sensor} is open: it broke, or came off its terminals.",
-        "Seat its plug, check its wire, fix the bead to the board again, then start a new run.",
+        f"Seat its plug, check its wire, fix the bead to the board again, {GO_ON}",
     ),
     "SENSOR_SHORT_GROUND": TripWords(
         "The bead of {sensor} touches metal.",
-        "Put one layer of polyimide tape under the bead, fix it again, then start a new run.",
+        f"Insulate it with one layer of polyimide tape under the bead, fix it again, {GO_ON}",
     ),
     "SENSOR_SHORT_SUPPLY": TripWords(
         "A wire of {sensor} touches a supply voltage.",
-        "Switch the heater off, find the bare spot on the wire and mend it, then start a new run.",
+        f"Switch the heater off, find the bare spot on the wire and mend it, {GO_ON}",
     ),
     "SENSOR_BUS_DEAD": TripWords(
         "The converter of {sensor} does not answer.",
@@ -147,7 +155,17 @@ TRIPS = {
     ),
     "PC_LINK_LOST": TripWords(
         f"The PC link was silent for more than {safety_limits.LEASE_TICKS // units.TICKS_PER_S} s.",
-        "Check the cable, keep the PC from going to sleep, then start a new run.",
+        f"Check the cable, keep the PC from going to sleep, {GO_ON}",
+    ),
+    "TOO_HOT_FROM_ABOVE": TripWords(
+        "The limit of {sensor} was passed while hot air was on.",
+        "Take the hot air away and leave the board alone until it is cool; next time hold the"
+        " nozzle higher or set it cooler.",
+    ),
+    "SENSOR_LIFTED": TripWords(
+        "The bead of {sensor} has lifted off the board:"
+        f" it was not pressed down within {safety_limits.LIFT_TICKS // units.TICKS_PER_S} s.",
+        f"Press it down and fix it with fresh tape, {GO_ON}",
     ),
 }
 

@@ -1,14 +1,27 @@
 """The virtual bench's device description: what a device wired to the simulated heater would hold.
 
-Channel numbers are the positions of the plant's sensors; watts are the plant's emitter.
+Channel numbers are the positions of the plant's sensors; watts are the plant's emitter. Sensors
+are written NAME:PLACE by whoever starts a virtual device.
 """
 
-from emberbed_fw import settings
-from emberbed_fw.safety_limits import HARD_CEILING_CDEG
-from emberbed_fw.units import CALIBRATION_ONE_Q12
-from emberbed_sim.plant.parameters import BenchParameters
+import re
+from collections.abc import Sequence
 
+from emberbed_fw import settings
+from emberbed_fw.safety_limits import EMITTER_CEILING_CDEG, HARD_CEILING_CDEG
+from emberbed_fw.units import CALIBRATION_ONE_Q12
+from emberbed_sim.plant.parameters import (
+    DEFAULT_SENSORS,
+    PLACES,
+    BenchParameters,
+    SensorPlacement,
+    sensor_at,
+)
+
+SOCKET_WATTS = 2300  # 230 V at 10 A
+HOLD_CDEG = 12000  # what the device holds when it is started at its button alone
 LEAST_DWELL_TICKS = 2  # 0.2 s: whole mains cycles at 50 and 60 Hz, little flicker
+NAME = re.compile(f"[A-Za-z][A-Za-z0-9_-]{{0,{settings.NAME_BYTES - 1}}}")  # as profiles name them
 
 
 def bench_settings(bench: BenchParameters) -> bytes:
@@ -24,10 +37,35 @@ def bench_settings(bench: BenchParameters) -> bytes:
         (
             placed.name,
             settings.CONVERTER_MAX31855K,
-            HARD_CEILING_CDEG,
+            EMITTER_CEILING_CDEG if placed.where == "emitter" else HARD_CEILING_CDEG,
             0,
             CALIBRATION_ONE_Q12,
         )
         for placed in bench.sensors
     ]
-    return settings.pack_settings(has, channels, [(round(bench.emitter.watts), LEAST_DWELL_TICKS)])
+    zones = [(round(bench.emitter.watts), LEAST_DWELL_TICKS)]
+    return settings.pack_settings(has, channels, zones, SOCKET_WATTS, HOLD_CDEG)
+
+
+def parse_sensors(texts: Sequence[str]) -> tuple[SensorPlacement, ...]:
+    """Return the sensors of channels 0, 1, ...; the usual ones if none are written.
+
+    ValueError holds one sentence for the person who wrote them.
+    """
+    sensors = tuple(_parse_sensor(text) for text in texts)
+    names = [placed.name for placed in sensors]
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        raise ValueError(f"Sensor '{twice}' is given twice; give each a name of its own.")
+    return sensors or DEFAULT_SENSORS
+
+
+def _parse_sensor(text: str) -> SensorPlacement:
+    name, _, where = text.partition(":")
+    if not NAME.fullmatch(name) or where not in PLACES:
+        raise ValueError(
+            f"Sensor '{text}' cannot be read; write NAME:PLACE, the name a letter first, then "
+            f"letters, digits, _ or -, at most {settings.NAME_BYTES} in all, and the place one of "
+            f"{', '.join(PLACES)}."
+        )
+    return sensor_at(name, where)

@@ -7,34 +7,28 @@ the PC link, acknowledging) and the hand on the button are played by `Operator`.
 
 import struct
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from emberbed_fw import messages, record
 from emberbed_fw import run_states as rs
-from emberbed_fw.plan import Plan, find_fault
+from emberbed_fw.plan import Plan
+from emberbed_fw.plan_check import find_fault
 from emberbed_fw.recorder import pack_record
 from emberbed_fw.settings import Settings, settings_fit
 from emberbed_fw.tick import Machine
-from emberbed_fw.units import NONE, TICK_MS, TICKS_PER_S
+from emberbed_fw.units import TICK_MS, TICKS_PER_S
 from emberbed_sim.faults import FaultEvent
+from emberbed_sim.operator import Operator, Person, arm_payload
 from emberbed_sim.plant.heater import SimulatedHeater
 
 ENDED = (rs.FINISHED, rs.STOPPED, rs.LINK_LOST, rs.TRIPPED)
 
 
-@dataclass(frozen=True)
-class Operator:
-    """What people and the host do: times in seconds."""
-
-    presses: bool = True
-    press_after_s: float = 2.0
-    press_for_s: float = 1.5
-    answers_after_s: float = 20.0  # to any prompt; the time a person takes to apply flux, say
-    stops_at_s: float | None = None  # after arming
-
-
 class ClosedLoop:
-    """One run. `settings` and `plan` are the bytes that a device would hold."""
+    """One run. `settings` and `plan` are the bytes that a device would hold.
+
+    Heater and machine may have been through other runs: the bench's time, and so what happens on
+    it, goes on; the run's own time begins with the first step.
+    """
 
     def __init__(
         self,
@@ -43,6 +37,7 @@ class ClosedLoop:
         heater: SimulatedHeater,
         operator: Operator | None = None,
         link_faults: tuple[FaultEvent, ...] = (),
+        machine: Machine | None = None,
     ) -> None:
         if not settings_fit(settings):
             raise ValueError("the device description does not fit this firmware")
@@ -50,12 +45,13 @@ class ClosedLoop:
         if fault:
             raise ValueError(f"the firmware refuses this plan (fault {fault})")
         self.heater = heater
-        self.machine = Machine(Settings(settings))
+        self.machine = machine or Machine(Settings(settings))
         self.operator = operator or Operator()
-        self._silences = [event for event in link_faults if event.name == "host_silent"]
+        self._settings = settings
+        self._silences = tuple(event for event in link_faults if event.name == "host_silent")
         self._plan = Plan(plan)
         self._plan_length = len(plan)
-        self._prompt_ticks = 0
+        self._person = Person(self.operator, self.machine, heater, self._plan)
         self._armed_ticks = 0
         self._out = bytearray(record.MAX_RECORD)
 
@@ -84,37 +80,39 @@ class ClosedLoop:
         self.heater.step(machine.driven_zones, machine.outputs)
         return packed
 
+    def next_board(
+        self, plan: bytes, after_s: float = 20.0, operator: Operator | None = None
+    ) -> "ClosedLoop":
+        """Put a cold board on the bench as it is; return its run, to be armed after these seconds.
+
+        Device and bench go on meanwhile: emitters cool, the host stays linked.
+        """
+        self.heater.change_board()
+        for _tick in range(round(after_s * TICKS_PER_S)):
+            self.step()
+        return ClosedLoop(self._settings, plan, self.heater, operator, self._silences, self.machine)
+
     def _load(self) -> None:
         """Store the plan and arm, as a host would before the run."""
         machine, plan = self.machine, self._plan
         machine.prepare(plan)
-        crc = struct.pack("<HH", plan.crc_low, plan.crc_high)
-        head = struct.pack("<HH", messages.END_OF_BLOCK, self._plan_length)
-        self._send(messages.PLAN_WRITE, head + crc)
-        self._send(messages.ARM, crc + bytes([messages.ATTEND_HOST]))
+        block = (messages.END_OF_BLOCK, self._plan_length, plan.crc_low, plan.crc_high)
+        self._send(messages.PLAN_WRITE, struct.pack("<HHHH", *block))
+        self._send(messages.ARM, arm_payload(plan))
 
     def _send(self, kind: int, payload: bytes) -> None:
         if not self.machine.commands.put(kind, payload, 0, len(payload)):
             raise ValueError("more requests in one tick than a record holds")
 
     def _host(self) -> None:
-        """Renew the PC link with the newest record; answer prompts after a person's time."""
-        machine, operator = self.machine, self.operator
+        """Renew the PC link with the newest record; pass on what the person asks."""
         if self._armed_ticks > 1:
-            self._send(messages.RENEW, struct.pack("<I", machine.tick))
-        prompt = machine.prompt()
-        self._prompt_ticks = 0 if prompt == NONE else self._prompt_ticks + 1
-        if self._prompt_ticks > operator.answers_after_s * TICKS_PER_S:
-            self._send(messages.ACK_PROMPT, bytes([prompt]))
-        stops = operator.stops_at_s
-        if stops is not None and self._armed_ticks == round(stops * TICKS_PER_S):
-            self._send(messages.STOP, bytes([messages.STOP_BY_PERSON]))
+            self._send(messages.RENEW, struct.pack("<I", self.machine.tick))
+        for kind, payload in self._person.requests():
+            self._send(kind, payload)
 
     def _host_is_silent(self) -> bool:
         return any(event.active_at(self.heater.elapsed_s) for event in self._silences)
 
     def _button(self) -> int:
-        operator = self.operator
-        into = self._armed_ticks / TICKS_PER_S - operator.press_after_s
-        down = operator.presses and 0 <= into < operator.press_for_s
-        return record.PORT_BUTTON if down else 0
+        return record.PORT_BUTTON if self._person.button_is_down() else 0

@@ -1,18 +1,33 @@
-"""The virtual device's control channel: what a hand does, which no message of a link can do.
+"""The virtual device's control channel: what hands do, which no message of a link can do.
 
-Lines of text on a stream of its own (standard input), which real devices do not have: `hold
-SECONDS` and `tap` move the button, anything else is ignored. Its end is the end of the device, so a
-device never outlives the program that started it.
+Lines of text on a stream of its own (standard input), which real devices do not have:
+`hold SECONDS` and `tap` move the button; `air on` and `air off` are the hot-air tool, `board` is a
+cold board in place of the hot one, `finger CHANNEL SECONDS`, `lift CHANNEL` and `press CHANNEL` are
+for a bead. Anything else is ignored. Its end is the end of the device, so a device never outlives
+the program that started it.
 """
 
 import queue
 import threading
 from collections.abc import Iterable
+from contextlib import suppress
 from math import isfinite
+from typing import Protocol
 
 from emberbed_fw.record import PORT_BUTTON
+from emberbed_sim.plant.fault_catalogue import HOT_AIR_C
 
 TAP_S = 0.3
+
+
+class Handled(Protocol):
+    """A bench that hands can reach, as SimulatedHeater is; ValueError for what it has not got."""
+
+    def blow(self, air_c: float | None) -> None: ...
+    def change_board(self) -> None: ...
+    def finger(self, channel: int, seconds: float) -> None: ...
+    def lift(self, channel: int) -> None: ...
+    def press(self, channel: int) -> None: ...
 
 
 class ControlChannel:
@@ -29,11 +44,35 @@ class ControlChannel:
         """Tell whether the lines have ended and all of them have been obeyed."""
         return self._stream_ended.is_set() and self._waiting.empty()
 
-    def button(self, now_s: float) -> int:
-        """Return PORT_BUTTON while the button is down at this simulated time."""
+    def obey(self, bench: Handled, now_s: float) -> int:
+        """Do what the lines say; return PORT_BUTTON while the button is down at this time."""
         while not self._waiting.empty():
-            self._down_until = max(self._down_until, now_s + _held_s(self._waiting.get()))
+            with suppress(ValueError):  # no number, or no such channel: ignored
+                self._obey_line(self._waiting.get(), bench, now_s)
         return PORT_BUTTON if now_s < self._down_until else 0
+
+    def _obey_line(self, line: str, bench: Handled, now_s: float) -> None:
+        match line.split():
+            case ["tap"]:
+                self._hold(now_s, TAP_S)
+            case ["hold", seconds]:
+                self._hold(now_s, _seconds(seconds))
+            case ["air", "on"]:
+                bench.blow(HOT_AIR_C)
+            case ["air", "off"]:
+                bench.blow(None)
+            case ["board"]:
+                bench.change_board()
+            case ["finger", channel, seconds]:
+                bench.finger(int(channel), _seconds(seconds))
+            case ["lift", channel]:
+                bench.lift(int(channel))
+            case ["press", channel]:
+                bench.press(int(channel))
+
+    def _hold(self, now_s: float, seconds: float) -> None:
+        """Hold the button; a shorter hold does not end a longer one."""
+        self._down_until = max(self._down_until, now_s + seconds)
 
     def _read(self, lines: Iterable[str]) -> None:
         try:
@@ -44,13 +83,9 @@ class ControlChannel:
         self._stream_ended.set()
 
 
-def _held_s(line: str) -> float:
-    """Return how long a line holds the button down, in simulated seconds."""
-    word, _, number = line.partition(" ")
-    if word == "tap":
-        return TAP_S
-    try:
-        held_s = float(number)
-    except ValueError:
-        return 0.0
-    return held_s if word == "hold" and isfinite(held_s) else 0.0
+def _seconds(written: str) -> float:
+    """Return a number of simulated seconds; ValueError for anything else."""
+    seconds = float(written)
+    if not isfinite(seconds):
+        raise ValueError(f"'{written}' is no time")
+    return seconds

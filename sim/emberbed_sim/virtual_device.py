@@ -14,13 +14,13 @@ import time
 from contextlib import closing, suppress
 
 from emberbed_fw.units import TICK_MS, TICKS_PER_S
-from emberbed_sim.bench_device import bench_settings
+from emberbed_sim.bench_device import bench_settings, parse_sensors
 from emberbed_sim.control_channel import ControlChannel
 from emberbed_sim.engine import Answer, Engine, EngineError
 from emberbed_sim.faults import FaultEvent, parse_fault
 from emberbed_sim.loopback_wire import Wire
-from emberbed_sim.plant.heater import SimulatedHeater
-from emberbed_sim.plant.parameters import DEFAULT_SENSORS, bench_for_board
+from emberbed_sim.plant.heater import PLANTS, SimulatedHeater
+from emberbed_sim.plant.parameters import bench_for_board
 
 MOST_OWED = 10
 HELD_PAUSE_S = 0.05  # how long a stopped clock waits for the wire before it looks round
@@ -74,7 +74,7 @@ class VirtualDevice:
 
     def _tick(self, incoming: bytes) -> None:
         heater = self._heater
-        flags = heater.port_flags | self._control.button(heater.elapsed_s)
+        flags = heater.port_flags | self._control.obey(heater, heater.elapsed_s)
         answer = self._engine.tick(TICK_MS, flags, heater.fresh_channels, heater.words, incoming)
         heater.step(answer.zones, answer.outputs)
         self._take(answer)
@@ -94,6 +94,8 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--mass-g", type=float, default=240.0)
     parser.add_argument("--length-mm", type=float, default=180.0)
     parser.add_argument("--width-mm", type=float, default=120.0)
+    parser.add_argument("--plant", choices=PLANTS, default=PLANTS[0])
+    parser.add_argument("--sensor", action="append", default=[], metavar="NAME:PLACE")
     return parser.parse_args()
 
 
@@ -107,8 +109,9 @@ def _serve(asked: argparse.Namespace) -> None:
     """Build the device, say where it listens, run it."""
     speed = None if asked.speed == "max" else float(asked.speed)
     faults = [parse_fault(text) for text in asked.fault]
-    bench = bench_for_board(asked.mass_g, asked.length_mm, asked.width_mm, DEFAULT_SENSORS)
-    heater = SimulatedHeater(bench, asked.seed, faults)
+    sensors = parse_sensors(asked.sensor)
+    bench = bench_for_board(asked.mass_g, asked.length_mm, asked.width_mm, sensors)
+    heater = SimulatedHeater(bench, asked.seed, faults, asked.plant)
     nonce = asked.seed * 7919 % 0x3FFFFFF + 1
     silences = [fault for fault in faults if fault.name == "host_silent"]
     with (

@@ -14,25 +14,27 @@ from pathlib import Path
 import typer.main
 from pydantic import BaseModel
 
-from emberbed import refusal_words, words
+from emberbed import refusal_words, touch_words, words
+from emberbed.bench import key_table
+from emberbed.bench.hands import COOL_AGAIN_S
 from emberbed.bench.outcome import OUTCOMES, REFUSED
 from emberbed.cli import app
 from emberbed.profiles import limits
-from emberbed.profiles.model import ROLES, STAGE_MODELS, Board, Profile
+from emberbed.profiles.model import CHOICES, ROLES, STAGE_MODELS, Board, Profile, Sensor
 from emberbed_fw import frames, messages, record, safety_limits, trip_codes
 from emberbed_fw import run_states as rs
-from emberbed_fw.units import CHANNELS, TICKS_PER_S
+from emberbed_fw.units import CHANNELS, TICKS_PER_MIN, TICKS_PER_S
 from emberbed_sim.faults import CATALOGUE
 from tests.safety import hazard_table
 
 PROJECT = Path(__file__).resolve().parents[2]
 DOCS = "host/emberbed/docs"
 DOCUMENTS = {
-    "README.md": ("commands", "exit codes"),
+    "README.md": ("commands", "keys", "happenings", "exit codes"),
     "DEVELOPERS.md": ("states", "faults", "map"),
     f"{DOCS}/safety.md": ("trips", "limits", "hazards"),
-    f"{DOCS}/profiles.md": ("profile keys", "roles", "stage keys"),
-    f"{DOCS}/data.md": ("csv states", "csv waits"),
+    f"{DOCS}/profiles.md": ("profile keys", "roles", "sensor keys", "stage keys"),
+    f"{DOCS}/data.md": ("csv states", "csv waits", "csv touches", "csv marks"),
     f"{DOCS}/link.md": ("frame", "messages", "refusals", "record"),
 }
 BLOCK = re.compile(r"(<!-- made: (?P<name>[^>]+) -->\n).*?(<!-- end -->)", re.DOTALL)
@@ -74,6 +76,37 @@ def exit_codes() -> str:
     outcomes = sorted([*OUTCOMES.values(), REFUSED], key=lambda outcome: outcome.exit_code)
     rows = ((outcome.exit_code, words.VERDICTS[outcome.state]) for outcome in outcomes)
     return table(["exit code", "how the run ended"], rows)
+
+
+# what each key of the terminal is for, whatever the run does just now
+KEYS = {
+    "m": "Mark the next expected event: flux on, nozzle on, solder moves, chip off, chip on, air"
+    " away.",
+    "h": "Hold here: stand still at the temperature of now. Again, or Enter: go on.",
+    "e": "One minute more for this stage, at most"
+    f" {safety_limits.MOST_EXTRA_TICKS // TICKS_PER_MIN} in all; a ramp takes the time it takes.",
+    "n": "Next stage now.",
+    "l": "Back to the temperature of the last hold, and stand still there.",
+    "+": "All targets 1 °C up, at most"
+    f" {safety_limits.MOST_OFFSET_CDEG / 100:g}, and never above what was shown at the press.",
+    "-": f"All targets 1 °C down, at most {safety_limits.MOST_OFFSET_CDEG / 100:g}.",
+    "c": f"Cool down now; pressed twice within {COOL_AGAIN_S:g} s. The run counts as finished.",
+    "f": "While cooling: the solder is solid, the fan may blow.",
+    "s": "Smoke: heat off at once.",
+}
+
+
+def keys() -> str:
+    rows = ((f"`{row.key.upper()}`", KEYS[row.key]) for row in key_table.KEYS)
+    return table(["key", "what it does"], rows)
+
+
+def happenings() -> str:
+    """The same catalogue as `faults`, for the bench."""
+    rows = (
+        (f"`{kind.name}`", plain(kind.does), plain(kind.amount_is) or "none") for kind in CATALOGUE
+    )
+    return table(["name", "what happens", "number after `#`"], rows)
 
 
 # DEVELOPERS.md
@@ -138,12 +171,20 @@ PLAIN = {
     "no relay that we drive": "no relay that a program switches",
     "a computer that goes on renewing": "a computer that goes on answering",
     "drives that fall off without pulses": "switch outputs that fall off when the program stops",
+    "no setting or plan may": "no setting or profile may",
+    "a plan, a setting or the controller asks": "a profile, a setting or the controller asks",
+    " degC": " °C",
+}
+PLAIN_FAULTS = {
+    "the SSR conducts whatever its drive says": "the heater's relay stays on whatever it is told",
+    "degC of": "°C of",
+    "W/m2K": "W/m²K",
 }
 
 
 def plain(text: str) -> str:
     """Return a sentence of the tables in the words of the bench."""
-    for ours, theirs in PLAIN.items():
+    for ours, theirs in (PLAIN | PLAIN_FAULTS).items():
         text = text.replace(ours, theirs)
     return text
 
@@ -192,27 +233,42 @@ def _in_bench_units(value: int, unit: str) -> str:
 
 # profiles.md
 
-DEFAULTS = {
-    "band_c": f"{limits.DEFAULT_BAND_C:g}",
-    "hold_back_c": f"{limits.DEFAULT_HOLD_BACK_C:g}",
-    "remind_s": f"{limits.DEFAULT_REMIND_S:g}",
+# where the default is worked out, or is no plain value
+LEFT_OUT = {
     "longest_s": f"{limits.LONGEST_FACTOR:g} times the planned time, or the planned time and"
     f" {limits.LONGEST_SPARE_S:g} s, whichever is longer",
+    "board": "unknown: its mass and the power it needs are not judged",
+    "ceiling_c": "see Bounds",
+    "limit_c": "see Bounds; a `neighbour` needs it",
+    "pause_c": f"{limits.PAUSE_BELOW_LIMIT_C:g} below `limit_c`",
+    "partner": "a `pair` needs it",
+    "side": "not told",
+    "needs": "none but `control`",
+    "marks": '`["flux_on"]` where the prompt speaks of flux, else none',
 }
 PLAIN_KEYS = {
     "name": f"text, at most {limits.TEXTS['name']} characters",
     "prompt": f"text, at most {limits.TEXTS['prompt']} characters",
-    "alloy": "a name from the materials book",
-    "laminate": "a name from the materials book",
+    "alloy": 'a name from the materials book, or `"unknown"`',
+    "laminate": 'a name from the materials book, or `"unknown"`',
     "board": "a table, see below",
-    "sensors": f"channel name = role, at most {CHANNELS}, see below",
+    "sensors": f"channel name = role, or a table, at most {CHANNELS}, see below",
     "stages": "a list of tables, see below",
+    "partner": "name of another sensor",
+    "needs": "list of sensors of this profile",
+    "marks": f"list of at most {limits.MOST_MARKS} of {', '.join(CHOICES['marks'])}",
+    "in_jet": "true or false",
+    "shielded": "true or false",
 }
 
 
 def profile_keys() -> str:
     rows = [*_key_rows(Profile, ""), *_key_rows(Board, "board.")]
     return table(["key", "what it holds", "if left out"], iter(rows))
+
+
+def sensor_keys() -> str:
+    return table(["key", "what it holds", "if left out"], _key_rows(Sensor, ""))
 
 
 def stage_keys() -> str:
@@ -228,8 +284,22 @@ def _key_rows(model: type[BaseModel], before: str) -> Iterator[Sequence[object]]
     for key, field in model.model_fields.items():
         if key == "kind":
             continue
-        missing = "needed" if field.is_required() else DEFAULTS[key]
-        yield f"`{before}{key}`", PLAIN_KEYS.get(key) or _range_of(key), missing
+        missing = "needed" if field.is_required() else _left_out(key, field.default)
+        yield f"`{before}{key}`", _held(key), missing
+
+
+def _held(key: str) -> str:
+    if key in PLAIN_KEYS:
+        return PLAIN_KEYS[key]
+    return ", ".join(f"`{word}`" for word in CHOICES[key]) if key in CHOICES else _range_of(key)
+
+
+def _left_out(key: str, default: object) -> str:
+    if default is None or isinstance(default, list):
+        return LEFT_OUT[key]
+    if isinstance(default, bool):
+        return str(default).lower()
+    return f"{default:g}" if isinstance(default, float) else f'`"{default}"`'
 
 
 def _range_of(key: str) -> str:
@@ -253,6 +323,18 @@ def csv_states() -> str:
 def csv_waits() -> str:
     rows = ((words.wait_name(getattr(rs, name)), said) for name, said in words.WAITS.items())
     return table(["word", "meaning"], ((f"`{name}`", said) for name, said in rows if name))
+
+
+def csv_touches() -> str:
+    names = messages.TOUCH_NAMES.items()
+    rows = ((f"`{name}`", touch_words.touch_words(code)) for code, name in names)
+    return table(["word", "meaning"], rows)
+
+
+def csv_marks() -> str:
+    marks = range(messages.MARK_NEXT + 1, len(messages.MARK_NAMES))
+    rows = ((f"`{messages.MARK_NAMES[mark]}`", touch_words.mark_words(mark)) for mark in marks)
+    return table(["word", "meaning"], rows)
 
 
 # link.md
@@ -285,11 +367,12 @@ def message_table() -> str:
 
 def payload_of(name: str) -> str:
     """Return what the firmware's own table of messages says about one."""
-    for line in (messages.__doc__ or "").splitlines():
+    said = re.sub(r"\n {3,}", " ", messages.__doc__ or "")  # a long row goes on, indented
+    for line in said.splitlines():
         named = re.match(r"((?:[A-Z_]+, )*[A-Z_]+)(?: {2,}| |: )(.+)", line)
         if named and name in named[1].split(", "):
             return named[2].split("; BACKFILL_BLOCK ")[0]
-    follows = re.search(rf"; {name} (.+)", messages.__doc__ or "")
+    follows = re.search(rf"; {name} (.+)", said)
     assert follows, f"messages.py does not say what {name} carries"
     return follows[1]
 
@@ -314,6 +397,8 @@ def record_table() -> str:
 
 BLOCKS = {
     "commands": commands,
+    "keys": keys,
+    "happenings": happenings,
     "exit codes": exit_codes,
     "map": house_map,
     "states": states,
@@ -324,8 +409,11 @@ BLOCKS = {
     "profile keys": profile_keys,
     "stage keys": stage_keys,
     "roles": roles,
+    "sensor keys": sensor_keys,
     "csv states": csv_states,
     "csv waits": csv_waits,
+    "csv touches": csv_touches,
+    "csv marks": csv_marks,
     "frame": frame,
     "messages": message_table,
     "refusals": refusals,

@@ -7,6 +7,7 @@ import shlex
 import pytest
 import typer.main
 
+from emberbed.bench.acts import DEEDS, parse_act
 from emberbed.cli import app
 from emberbed.profiles.check import check_profile
 from emberbed.profiles.limits import DRY_OUT_LEAST, HANDLING, LIMIT_ABOVE_PEAK_C, SOLIDUS_MARGIN
@@ -16,7 +17,7 @@ from emberbed.store.run_store import RunStore
 from emberbed_fw import messages, recorder, safety_limits
 from emberbed_fw.plan import MAX_STAGES
 from emberbed_fw.units import TICK_MS, TICKS_PER_S
-from emberbed_sim.faults import CATALOGUE, parse_fault
+from emberbed_sim.faults import KINDS, parse_fault
 from tests.docs.generated import DOCUMENTS, PROJECT
 from tests.host.store.synthetic_run import drawn_run, store_run
 
@@ -57,11 +58,17 @@ def test_shown_command_exists_with_its_options(document, words):
     assert {word for word in words if word.startswith("--")} <= options
 
 
-def test_readme_names_every_fault_of_the_simulation():
-    listed = re.findall(r"^- `(\w+)`: ", text_of(README), re.M)
-    assert listed == [kind.name for kind in CATALOGUE]
-    shown = re.findall(r"\w+@[\w:#]+", text_of(README))
-    assert {parse_fault(text).name for text in shown} == {"tc_open", "host_silent"}
+def test_happenings_and_acts_of_the_readme_can_be_written():
+    shown = re.findall(r"\b([a-z_]+@\d[\w.:#]*)", text_of(README))
+    faults = [parse_fault(text).name for text in shown if text.split("@")[0] in KINDS]
+    acts = [parse_act(text).name for text in shown if text.split("@")[0] not in KINDS]
+    assert set(faults) == {"tc_open", "host_silent", "hot_air", "hot_bench"}
+    assert set(acts) == {"lift", "press_down", "offset"}
+
+
+def test_readme_names_everything_that_a_script_can_do():
+    (told,) = re.findall(r"`--act NAME@TIME` does (.*?)\n\n", text_of(README), re.DOTALL)
+    assert [name for name in re.findall(r"`(\w+)`", told)] == list(DEEDS)
 
 
 def test_readme_begins_with_its_two_commands():

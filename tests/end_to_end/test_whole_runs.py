@@ -72,7 +72,7 @@ def test_stored_records_replay_bit_for_bit(ran):
     run, _engine = ran
     raw = run.tape.raw
     first = next(at for at, octets in enumerate(raw) if replay.arms(octets, len(octets)))
-    again = replay.Replay(run.tape.run.settings, run.tape.run.plan)
+    again = replay.Replay(run.tape.run.settings, run.tape.run.plan, run.tape.run.trip_counts)
     for octets in raw[first:]:
         differs = again.feed(octets, len(octets))
         assert differs < 0, f"tick {again.machine.tick}: {replay.field_at(differs)} differs"
@@ -84,7 +84,7 @@ def test_a_changed_reading_would_not_replay(ran):
     run, _engine = ran
     raw = run.tape.raw
     first = next(at for at, octets in enumerate(raw) if replay.arms(octets, len(octets)))
-    again = replay.Replay(run.tape.run.settings, run.tape.run.plan)
+    again = replay.Replay(run.tape.run.settings, run.tape.run.plan, run.tape.run.trip_counts)
     for octets in raw[first : first + 5]:
         assert again.feed(octets, len(octets)) < 0
     changed = bytearray(raw[first + 5])  # before the press: nothing else depends on the reading

@@ -169,9 +169,9 @@ def test_hot_proof_closes_the_contactor_dark_and_then_pulses_once():
 
 def test_first_stage_begins_without_a_kick_from_before():
     bench = Bench()
-    bench.board_c = [80.0, 80.0]
-    bench.to_armed().press()
     bench.board_c = [30.0, 30.0]
+    bench.to_armed().press()
+    bench.board_c = [80.0, 80.0]  # rising: a fall like this would be a bead that lifts
     bench.until(rs.RUN)
     pid = bench.machine.pids[0]
     assert (pid.slope.slope_q6, pid.integral_q14) == (0, 0)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from emberbed_fw.button import Button
+from emberbed_fw.button import MORE_TAPS_TICKS, Button
 from emberbed_fw.safety_limits import PRESS_HELD_TICKS, PRESS_RELEASED_TICKS
 
 
@@ -65,6 +65,54 @@ def test_every_press_needs_its_own_release():
 def test_bounce_after_a_tap_is_no_second_tap():
     seen = play(Button(), READY + "11" + "0" + "1" + "0" * 5)
     assert seen.count("t") == 1
+
+
+# Counting taps.
+
+
+def counted(pattern, button=None):
+    """Feed a pattern; return how many taps were counted, with the tick in which they were."""
+    button = button or Button()
+    found = []
+    for tick, sample in enumerate(pattern):
+        button.update(int(sample))
+        if button.taps:
+            found.append((tick, button.taps))
+    return found
+
+
+TAP = "11" + "0" * PRESS_RELEASED_TICKS
+QUIET = "0" * MORE_TAPS_TICKS
+
+
+@pytest.mark.parametrize("taps", [1, 2, 3, 5])
+def test_taps_are_counted_once_none_follows(taps):
+    pattern = READY + TAP * taps + QUIET * 3
+    ends = len(READY + TAP * taps) - PRESS_RELEASED_TICKS  # the tick in which the last one ends
+    assert counted(pattern) == [(ends + MORE_TAPS_TICKS, taps)]
+
+
+def test_tap_that_follows_in_the_last_moment_counts_with_the_first():
+    slow = "11" + "0" * MORE_TAPS_TICKS
+    assert [taps for _tick, taps in counted(READY + slow + TAP + QUIET)] == [2]
+    slower = "11" + "0" * (MORE_TAPS_TICKS + 1)
+    assert [taps for _tick, taps in counted(READY + slower + TAP + QUIET)] == [1, 1]
+
+
+def test_held_button_is_no_tap_and_closes_no_count_early():
+    assert counted(READY + HELD + QUIET) == []
+    button = Button()
+    found = counted(READY + TAP + HELD, button)
+    assert found == [], "while it is down another tap may be on its way"
+    assert [taps for _tick, taps in counted(QUIET, button)] == [1]
+
+
+def test_understood_tap_is_not_counted_any_more():
+    button = Button()
+    assert counted(READY + TAP, button) == []
+    button.forget_taps()
+    assert counted(QUIET * 3, button) == []
+    assert [taps for _tick, taps in counted(TAP + QUIET, button)] == [1]
 
 
 def test_forget_asks_for_a_new_release():

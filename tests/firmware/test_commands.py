@@ -9,9 +9,9 @@ from emberbed_fw import run_states as rs
 from emberbed_fw.commands import MAX_COMMANDS, TICK_COMMANDS, CommandQueue, command_length
 from emberbed_fw.plan import Plan
 from emberbed_fw.record import COMMAND_BYTES, FIXED_BYTES
-from emberbed_fw.safety_limits import ACK_AGE_TICKS, LEASE_TICKS
+from emberbed_fw.safety_limits import ACK_AGE_TICKS, LEASE_TICKS, PANEL_TICKS
 from emberbed_fw.units import NONE
-from tests.support.bench import Bench
+from tests.support.bench import Bench, arm_payload
 from tests.support.plans import build_plan, cool, hold
 
 
@@ -31,8 +31,8 @@ def loaded():
     return bench
 
 
-def arm_bytes(bench, attendance=ms.ATTEND_HOST, crc=None):
-    return (bench.crc() if crc is None else crc) + bytes([attendance])
+def ack(prompt, source=ms.BY_TERMINAL):
+    return bytes([prompt, source])
 
 
 def waiting():
@@ -131,14 +131,24 @@ def test_plan_cannot_be_changed_from_arming_to_the_end(state):
 
 def test_arming_leads_to_the_cold_proof():
     bench = loaded()
-    assert ask(bench, ms.ARM, arm_bytes(bench)) == "DONE"
+    assert ask(bench, ms.ARM, arm_payload(bench.plan)) == "DONE"
     assert bench.state == rs.COLD_PROOF
 
 
-@pytest.mark.parametrize("attendance", [0, ms.ATTEND_PANEL, ms.ATTEND_UNATTENDED, 255])
+@pytest.mark.parametrize(
+    ("attendance", "lease"), [(ms.ATTEND_HOST, LEASE_TICKS), (ms.ATTEND_PANEL, PANEL_TICKS)]
+)
+def test_either_source_may_answer_for_the_heat(attendance, lease):
+    bench = loaded()
+    assert ask(bench, ms.ARM, arm_payload(bench.plan, attendance)) == "DONE"
+    guard = bench.machine.guard
+    assert (guard.attendance, guard.lease_left) == (attendance, lease)
+
+
+@pytest.mark.parametrize("attendance", [0, ms.ATTEND_UNATTENDED, 255])
 def test_other_attendance_is_not_offered(attendance):
     bench = loaded()
-    assert ask(bench, ms.ARM, arm_bytes(bench, attendance)) == "NOT_OFFERED"
+    assert ask(bench, ms.ARM, arm_payload(bench.plan, attendance)) == "NOT_OFFERED"
     assert bench.state == rs.LOADED
 
 
@@ -147,15 +157,15 @@ def test_arming_another_plan_than_the_stored_one_is_refused():
     for at in range(4):
         crc = bytearray(bench.crc())
         crc[at] ^= 0x80
-        assert ask(bench, ms.ARM, arm_bytes(bench, crc=bytes(crc))) == "BAD_CRC"
+        assert ask(bench, ms.ARM, bytes(crc) + arm_payload(bench.plan)[4:]) == "BAD_CRC"
     assert bench.state == rs.LOADED
 
 
 def test_arming_is_refused_outside_loaded():
     bench = Bench()
-    assert ask(bench, ms.ARM, arm_bytes(bench)) == "WRONG_STATE"
+    assert ask(bench, ms.ARM, arm_payload(bench.plan)) == "WRONG_STATE"
     bench.to_armed()
-    assert ask(bench, ms.ARM, arm_bytes(bench)) == "WRONG_STATE"
+    assert ask(bench, ms.ARM, arm_payload(bench.plan)) == "WRONG_STATE"
     assert bench.state == rs.COLD_PROOF
 
 
@@ -164,29 +174,56 @@ def test_arming_is_refused_outside_loaded():
 
 def test_prompt_is_answered():
     bench = waiting()
-    assert ask(bench, ms.ACK_PROMPT, bytes([7])) == "DONE"
+    assert ask(bench, ms.ACK_PROMPT, ack(7)) == "DONE"
     assert bench.state == rs.RUN
 
 
 @pytest.mark.parametrize("prompt", [0, 6, 8, 254, NONE])
 def test_answer_to_another_prompt_is_refused(prompt):
     bench = waiting()
-    assert ask(bench, ms.ACK_PROMPT, bytes([prompt])) == "WRONG_PROMPT"
+    assert ask(bench, ms.ACK_PROMPT, ack(prompt)) == "WRONG_PROMPT"
     assert bench.state == rs.WAIT
 
 
 def test_answer_while_nothing_is_asked_is_refused():
     bench = Bench().to_run()
-    assert ask(bench, ms.ACK_PROMPT, bytes([NONE])) == "WRONG_PROMPT"
-    assert ask(bench, ms.ACK_PROMPT, bytes([7])) == "WRONG_PROMPT"
+    assert ask(bench, ms.ACK_PROMPT, ack(NONE)) == "WRONG_PROMPT"
+    assert ask(bench, ms.ACK_PROMPT, ack(7)) == "WRONG_PROMPT"
 
 
 def test_answer_outside_a_run_is_refused():
-    assert ask(Bench(), ms.ACK_PROMPT, bytes([0])) == "WRONG_STATE"
+    assert ask(Bench(), ms.ACK_PROMPT, ack(0)) == "WRONG_STATE"
     bench = waiting()
     bench.stop()
     bench.tick()
-    assert ask(bench, ms.ACK_PROMPT, bytes([7])) == "WRONG_STATE"
+    # while it cools it might ask to go on; this answer is to another question
+    assert ask(bench, ms.ACK_PROMPT, ack(7)) == "WRONG_PROMPT"
+    bench.board_c = [25.0, 25.0]
+    bench.until(rs.STOPPED)
+    assert ask(bench, ms.ACK_PROMPT, ack(7)) == "WRONG_STATE"
+
+
+NO_SOURCES = [ms.BY_NOBODY, ms.BY_BUTTON, ms.BY_SCRIPT + 1, 255]
+
+
+@pytest.mark.parametrize("source", NO_SOURCES)
+def test_nobody_speaks_for_the_button(source):
+    bench = waiting()
+    assert ask(bench, ms.ACK_PROMPT, ack(7, source)) == "BAD_RANGE"
+    assert bench.state == rs.WAIT and bench.record.touch == 0
+    for touch in (*ms.TOUCH_NAMES, 0, 99):
+        payload = struct.pack("<BhB", touch, 0, source)
+        assert ask(bench, ms.STAGE_REQUEST, payload) == "BAD_RANGE"
+        assert bench.state == rs.WAIT and bench.record.touch == 0
+
+
+@pytest.mark.parametrize("source", [ms.BY_TERMINAL, ms.BY_PAGE, ms.BY_SCRIPT])
+def test_answer_is_told_with_its_source(source):
+    bench = waiting()
+    assert ask(bench, ms.ACK_PROMPT, ack(7, source)) == "DONE"
+    assert (bench.record.touch, bench.record.touch_source) == (ms.ANSWER, source)
+    bench.tick()
+    assert (bench.record.touch, bench.record.touch_source) == (0, ms.BY_NOBODY)
 
 
 def test_answer_counts_for_one_tick_only():
@@ -200,16 +237,18 @@ def test_answer_counts_for_one_tick_only():
 
 
 def put(queue, kind, octet=0):
-    return queue.put(kind, bytes([octet]) * 8, 0, command_length(kind))
+    return queue.put(kind, bytes([octet]) * 16, 0, command_length(kind))
 
 
 def test_queue_is_the_records_bytes():
     bench = Bench()
     bench.renews = False
     bench.send(ms.STOP, bytes([ms.STOP_SMOKE]))
-    bench.send(ms.ACK_PROMPT, bytes([9]))
+    bench.send(ms.ACK_PROMPT, ack(9))
     bench.tick()
-    assert bench.packed[FIXED_BYTES:] == bytes([ms.STOP, 1, ms.STOP_SMOKE, ms.ACK_PROMPT, 1, 9])
+    assert bench.packed[FIXED_BYTES:] == bytes(
+        [ms.STOP, 1, ms.STOP_SMOKE, ms.ACK_PROMPT, 2, 9, ms.BY_TERMINAL]
+    )
 
 
 def test_requests_are_carried_out_in_order():
@@ -251,5 +290,5 @@ def test_only_tick_commands_have_a_length():
     assert kinds == set(TICK_COMMANDS)
     # none of them starts heat, presses the button, forces an output or injects a reading
     assert {ms.MESSAGE_NAMES[kind] for kind in kinds} == {
-        "RENEW", "PLAN_WRITE", "ARM", "STOP", "ACK_PROMPT",
+        "RENEW", "PLAN_WRITE", "ARM", "STOP", "ACK_PROMPT", "STAGE_REQUEST",
     }  # fmt: skip

@@ -3,76 +3,20 @@
 import pytest
 
 from emberbed_fw import run_states as rs
-from emberbed_fw import settings as fw_settings
 from emberbed_fw import trip_codes
 from emberbed_fw.guard import Guard
 from emberbed_fw.plan import Plan
-from emberbed_fw.record import OUT_CONTACTOR, OUT_FAN, PORT_CONTACTOR_CLOSED, PORT_HEAT_CURRENT
+from emberbed_fw.record import PORT_CONTACTOR_CLOSED
 from emberbed_fw.safety_limits import (
-    CONTACTOR_TICKS,
     DOUBTFUL_TICKS_TO_LATCH,
     HARD_CEILING_CDEG,
     LATE_TICK_MS,
-    LEASE_TICKS,
-    MISSING_TICKS,
     OVERRUN_TICK_MS,
-    UNCOMMANDED_TICKS,
 )
 from emberbed_fw.settings import Settings
-from emberbed_fw.units import CHANNELS, NO_READING_CDEG
+from emberbed_fw.units import CHANNELS
+from tests.support.judged import EVERYTHING, PLAN, Fed, Judged
 from tests.support.plans import bench_settings, build_plan, cool, ramp
-
-PLAN = Plan(build_plan([ramp(2500, 9000, 650), cool()], limit0_cdeg=11000, limit1_cdeg=12000))
-EVERYTHING = PORT_CONTACTOR_CLOSED | PORT_HEAT_CURRENT
-
-
-class Fed:
-    """Readings that say what a test wants."""
-
-    def __init__(self, *cdeg):
-        self.cdeg = [*cdeg, *[NO_READING_CDEG] * (CHANNELS - len(cdeg))]
-        self.fault = [trip_codes.NO_TRIP] * CHANNELS
-
-
-class Judged:
-    """A guard with healthy inputs that single tests spoil."""
-
-    def __init__(self, has=fw_settings.HAS_CONTACTOR_SENSE | fw_settings.HAS_HEAT_SENSE,
-                 ceiling_cdeg=26000):  # fmt: skip
-        channel = ("couple", fw_settings.CONVERTER_MAX31855K, ceiling_cdeg, 0, 4096)
-        self.guard = Guard(Settings(bench_settings(has, (channel, channel))))
-        self.guard.renew_lease()
-        self.readings = Fed(8000, 7900)
-        self.state = rs.RUN
-        self.plan = PLAN
-        self.flags = None  # both senses follow what was driven
-        self.elapsed_ms = 100
-        self.outputs = OUT_CONTACTOR
-        self.guard.note_outputs(1, OUT_CONTACTOR)
-        self._driven = 1
-
-    def tick(self, count=1, wanted=1):
-        """Judge `count` ticks; return the zones allowed in the last."""
-        for _ in range(count):
-            flags = self._healthy_flags() if self.flags is None else self.flags
-            driven = self.guard.judge(
-                self.state, self.readings, self.plan, flags, self.elapsed_ms, wanted
-            )
-            self._driven = driven
-            self.guard.note_outputs(driven, self.outputs)
-        return driven
-
-    def _healthy_flags(self):
-        closed = PORT_CONTACTOR_CLOSED if self.outputs & OUT_CONTACTOR else 0
-        return closed | (PORT_HEAT_CURRENT if closed and self._driven else 0)
-
-    @property
-    def trip(self):
-        return self.guard.trip
-
-    @property
-    def withheld(self):
-        return self.guard.withheld
 
 
 def test_healthy_tick_may_heat():
@@ -156,16 +100,6 @@ def test_no_plan_lifts_the_hard_ceiling_from_a_channel_without_a_role():
     assert one.trip == trip_codes.OVER_TEMPERATURE
 
 
-def test_switch_that_is_stuck_on_is_found_between_short_pulses():
-    """At half power and more no gap is three ticks long: the undriven ticks add up."""
-    one = Judged()
-    one.flags = EVERYTHING
-    for tick in range(2 * UNCOMMANDED_TICKS):
-        assert one.trip == trip_codes.NO_TRIP
-        one.tick(wanted=tick % 2)
-    assert one.trip == trip_codes.HEAT_UNCOMMANDED
-
-
 def test_sensor_fault_while_nothing_heats_withholds_and_does_not_trip():
     one = Judged()
     one.state = rs.COOL
@@ -212,25 +146,6 @@ def test_one_hot_reading_withholds_and_is_forgotten():
     assert one.tick() == 1 and one.trip == trip_codes.NO_TRIP
 
 
-def test_lease_runs_out_after_its_ticks():
-    one = Judged()
-    for _ in range(LEASE_TICKS - 1):
-        one.guard.age_lease()
-        assert one.tick() == 1
-    one.guard.age_lease()
-    assert one.tick() == 0
-    assert one.withheld == trip_codes.WITHHELD_LEASE and one.guard.lease_lost()
-    one.guard.renew_lease()
-    assert one.tick() == 1, "the guard itself only withholds; the run ends elsewhere"
-
-
-def test_lease_does_not_go_below_nothing():
-    guard = Judged().guard
-    for _ in range(LEASE_TICKS * 2):
-        guard.age_lease()
-    assert guard.lease_left == 0
-
-
 @pytest.mark.parametrize(
     ("elapsed_ms", "driven", "trip"),
     [
@@ -252,106 +167,6 @@ def test_late_tick_trips_only_where_heat_is_possible():
     one.state = rs.IDLE
     one.elapsed_ms = 60000
     one.tick()
-    assert one.trip == trip_codes.NO_TRIP
-
-
-def test_current_that_nobody_asked_for_trips():
-    one = Judged()
-    one.flags = EVERYTHING
-    one.tick(wanted=0)
-    one.tick(UNCOMMANDED_TICKS - 1, wanted=0)
-    assert one.trip == trip_codes.NO_TRIP
-    one.tick(wanted=0)
-    assert one.trip == trip_codes.HEAT_UNCOMMANDED
-
-
-@pytest.mark.parametrize("state", range(len(rs.STATE_NAMES)))
-def test_uncommanded_current_trips_in_every_state(state):
-    one = Judged()
-    one.state = state
-    one.flags = EVERYTHING
-    one.tick(UNCOMMANDED_TICKS + 1, wanted=0)
-    assert one.trip == trip_codes.HEAT_UNCOMMANDED
-
-
-def test_current_of_the_tick_before_is_not_uncommanded():
-    # the sense answers one tick after the drive: on, off, on, off is healthy
-    one = Judged()
-    for tick in range(100):
-        one.tick(wanted=tick & 1)
-    assert one.trip == trip_codes.NO_TRIP
-
-
-def test_missing_current_trips():
-    one = Judged()
-    one.flags = PORT_CONTACTOR_CLOSED
-    one.tick(MISSING_TICKS - 1)
-    assert one.trip == trip_codes.NO_TRIP and one.guard.heat_seen == 0
-    one.tick()
-    assert one.trip == trip_codes.HEAT_MISSING
-
-
-def test_missing_current_is_counted_in_driven_ticks():
-    one = Judged()
-    one.flags = PORT_CONTACTOR_CLOSED
-    driven = 0
-    while one.trip == trip_codes.NO_TRIP and driven < 1000:
-        one.tick(9, wanted=0)
-        driven += one.tick(wanted=1)
-    # `note_outputs` at the start was one of them
-    assert one.trip == trip_codes.HEAT_MISSING and driven == MISSING_TICKS - 1
-
-
-def test_one_flow_of_current_starts_the_count_again():
-    one = Judged()
-    for _ in range(5):
-        one.flags = PORT_CONTACTOR_CLOSED
-        one.tick(MISSING_TICKS - 1)
-        one.flags = EVERYTHING
-        one.tick()
-    assert one.trip == trip_codes.NO_TRIP and one.guard.heat_seen == 1
-
-
-@pytest.mark.parametrize(
-    ("outputs", "flags", "trip"),
-    [
-        (OUT_CONTACTOR, 0, trip_codes.CONTACTOR_STUCK_OPEN),
-        (0, PORT_CONTACTOR_CLOSED, trip_codes.CONTACTOR_STUCK_CLOSED),
-        (OUT_FAN, PORT_CONTACTOR_CLOSED, trip_codes.CONTACTOR_STUCK_CLOSED),
-    ],
-)
-@pytest.mark.parametrize("state", [rs.IDLE, rs.HOT_PROOF, rs.COOL])
-def test_contactor_that_does_not_follow_its_coil_trips(outputs, flags, trip, state):
-    one = Judged()
-    one.state = state
-    one.outputs = outputs
-    one.guard.note_outputs(0, outputs)
-    one.flags = flags
-    one.tick(CONTACTOR_TICKS - 1, wanted=0)
-    assert one.trip == trip_codes.NO_TRIP
-    one.tick(wanted=0)
-    assert one.trip == trip
-
-
-def test_slow_contactor_is_withheld_but_no_fault():
-    one = Judged()
-    one.flags = 0
-    assert one.tick(CONTACTOR_TICKS - 1) == 0
-    assert one.withheld == trip_codes.WITHHELD_SWITCH
-    one.flags = PORT_CONTACTOR_CLOSED
-    assert one.tick() == 1
-    one.flags = 0
-    one.tick(CONTACTOR_TICKS - 1)
-    assert one.trip == trip_codes.NO_TRIP
-
-
-def test_without_senses_the_switches_are_not_judged():
-    one = Judged(has=0)
-    one.flags = 0
-    assert one.tick(100) == 1
-    one.flags = EVERYTHING
-    one.outputs = 0
-    one.tick(100, wanted=0)
     assert one.trip == trip_codes.NO_TRIP
 
 
@@ -433,7 +248,7 @@ def test_new_guard_has_no_lease_and_has_driven_nothing():
     assert guard.lease_lost()
     readings = Fed(2500, 2500)
     for _ in range(50):
-        assert guard.judge(rs.RUN, readings, PLAN, 0, 100, 1) == 0
+        assert guard.judge(rs.RUN, readings, PLAN, 0, 100, 1, False) == 0
     assert guard.trip == trip_codes.NO_TRIP, "nothing was commanded, so nothing is missing"
 
 
@@ -448,6 +263,15 @@ def test_every_reason_is_told_at_once():
     one.guard.set_trip(trip_codes.FIRMWARE_ERROR)
     one.tick()
     assert one.withheld == 127
+
+
+def test_lifting_bead_is_told_beside_the_rest():
+    one = Judged()
+    one.guard.lift_watch.step(one.readings, one.plan.on_board, False)
+    one.readings.cdeg[0] = 2000
+    one.readings.fault[1] = trip_codes.SENSOR_OPEN
+    one.tick(2)
+    assert one.withheld == trip_codes.WITHHELD_LIFTED | trip_codes.WITHHELD_SENSOR
 
 
 def test_unknown_trip_has_the_hardest_reaction():

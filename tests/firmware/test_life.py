@@ -15,6 +15,7 @@ from emberbed_fw.safety_limits import (
     PRESS_VALID_TICKS,
 )
 from emberbed_fw.sequencer import LONGER_PROMPT
+from emberbed_fw.touches import READ_TICKS
 from emberbed_fw.units import NONE
 from tests.support.bench import OPEN_WORD, Bench, short_plan
 from tests.support.plans import bench_settings, build_plan, cool, hold, ramp, wait
@@ -46,7 +47,7 @@ def test_run_goes_through_its_stages_to_finished():
 
 def test_tap_at_the_device_answers_a_prompt():
     bench = Bench().to_wait()
-    bench.tick(5)
+    bench.tick(READ_TICKS)
     bench.button = True
     bench.tick(4)
     assert bench.state == rs.WAIT

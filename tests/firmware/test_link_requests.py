@@ -12,12 +12,13 @@ from emberbed_fw import plan as layout
 from emberbed_fw import run_states as rs
 from emberbed_fw.link import OUT_BYTES
 from emberbed_fw.recorder import RING_SLOTS
-from tests.support.bench import Bench
+from emberbed_fw.safety_limits import MOST_OFFSET_CDEG
+from emberbed_fw.trip_codes import SENSOR_LIFTED, TRIP_CODES
+from tests.support.bench import Bench, arm_payload
 from tests.support.plans import bench_settings, build_plan, cool, hold, patch_plan, wait
 from tests.support.wire import (
     HOST_NONCE,
     Wire,
-    arm_payload,
     connected,
     end_of_plan,
 )
@@ -141,27 +142,36 @@ def test_malformed_read_is_refused(kind, payload):
 
 
 @pytest.mark.parametrize(
-    "kind",
-    [
-        ms.STAGE_REQUEST,
-        ms.FEEDFORWARD,
-        ms.SELFTEST,
-        ms.SERVICE,
-        0,
-        15,
-        64,
-        ms.REPLY,
-        ms.RECORD,
-        255,
-    ],
+    "kind", [ms.FEEDFORWARD, ms.SELFTEST, ms.SERVICE, 0, 15, 64, ms.REPLY, ms.RECORD, 255]
 )
 def test_everything_else_is_not_offered(kind):
     assert connected().ask(kind, b"\1\2\3") == ("NOT_OFFERED", b"")
 
 
-@pytest.mark.parametrize("kind", [ms.ARM, ms.ACK_PROMPT])
-def test_tick_request_of_a_wrong_length_is_refused(kind):
-    assert connected().ask(kind, bytes(20)) == ("BAD_LENGTH", b"")
+@pytest.mark.parametrize("length", [0, 5, 20])
+@pytest.mark.parametrize("kind", [ms.ARM, ms.ACK_PROMPT, ms.STAGE_REQUEST])
+def test_tick_request_of_a_wrong_length_is_refused(kind, length):
+    assert connected().ask(kind, bytes(length)) == ("BAD_LENGTH", b"")
+
+
+def test_arming_is_answered_with_the_trips_of_the_session():
+    wire = connected()
+    wire.write_plan(wire.bench.plan)
+    wire.machine.life.trip_counts[SENSOR_LIFTED] = 2
+    refusal, counts = wire.ask(ms.ARM, arm_payload(wire.bench.plan))
+    assert refusal == "DONE" and len(counts) == TRIP_CODES
+    assert list(counts) == [2 if code == SENSOR_LIFTED else 0 for code in range(TRIP_CODES)]
+    # a refused one is answered with its code alone
+    assert wire.ask(ms.ARM, arm_payload(wire.bench.plan)) == ("WRONG_STATE", b"")
+
+
+def test_change_to_the_run_is_asked_for_and_answered_over_the_wire():
+    wire = Wire().to_run()
+    hold_here = struct.pack("<BhB", ms.HOLD_HERE, 0, ms.BY_PAGE)
+    assert wire.ask(ms.STAGE_REQUEST, hold_here) == ("DONE", b"")
+    assert wire.machine.sequencer.held == 1
+    too_much = struct.pack("<BhB", ms.OFFSET, MOST_OFFSET_CDEG + 1, ms.BY_PAGE)
+    assert wire.ask(ms.STAGE_REQUEST, too_much) == ("BAD_RANGE", b"")
 
 
 def test_full_queue_is_busy_and_the_next_tick_takes_it():

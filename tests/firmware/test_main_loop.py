@@ -3,82 +3,16 @@
 import pytest
 
 from emberbed.link.frames import FrameSplitter
-from emberbed.records import decode_record
 from emberbed_fw import heap, messages, record, trip_codes
 from emberbed_fw import run_states as rs
 from emberbed_fw.device_port import END, TICK, WIRE
 from emberbed_fw.link import Link
 from emberbed_fw.main_loop import start
 from emberbed_fw.tick import Machine
-from emberbed_fw.units import TICK_MS
-from tests.support.bench import Bench, word
-from tests.support.plans import bench_settings
-from tests.support.wire import BUILD_ID, Wire
-
-
-class TablePort:
-    """Follows a script of TICK, WIRE and END; `breaks` holds names of methods that raise."""
-
-    def __init__(self, script, settings=None):
-        self.script = list(script)
-        self.settings = bench_settings() if settings is None else settings
-        self.received = bytearray(4096)
-        self.count = 0
-        self.breaks = set()
-        self.break_at = {}  # turn -> exception raised by `sample`
-        self.turns = 0
-        self.drives = []
-        self.offs = 0
-        self.owed = []
-        self.sent = b""
-        self.wire = {}  # turn -> bytes from the host
-
-    def settings_block(self):
-        return self.settings
-
-    def nonce(self):
-        return 77
-
-    def build_id(self):
-        return BUILD_ID
-
-    def wait(self):
-        what = self.script[self.turns] if self.turns < len(self.script) else END
-        self.turns += 1
-        octets = self.wire.get(self.turns, b"")
-        self.count = len(octets)
-        self.received[: self.count] = octets
-        return what
-
-    def sample(self, inputs):
-        if self.turns in self.break_at:
-            raise self.break_at[self.turns]
-        inputs.elapsed_ms = TICK_MS
-        inputs.fresh_channels = 0b11
-        inputs.words[:] = word(25.0).to_bytes(4, "big") * 2 + bytes(24)
-        closed = self.drives and self.drives[-1][1] & record.OUT_CONTACTOR
-        inputs.port_flags = record.PORT_CONTACTOR_CLOSED if closed else 0
-
-    def drive(self, zones, outputs):
-        self.drives.append((zones, outputs))
-
-    def all_off(self):
-        self.offs += 1
-        self.drives.append((0, 0))
-
-    def send(self, octets, count):
-        self.sent += bytes(octets[:count])
-
-    def turn(self, owed):
-        self.owed.append(owed)
-
-    def records(self):
-        frames = FrameSplitter().feed(self.sent)
-        return [
-            decode_record(frame.payload)
-            for frame in frames
-            if frame.message_type == messages.RECORD
-        ]
+from tests.support.bench import Bench
+from tests.support.plans import bench_settings, seal
+from tests.support.table_port import TablePort
+from tests.support.wire import Wire
 
 
 def hello():
@@ -179,7 +113,7 @@ def test_failure_while_heating_switches_off_in_that_tick():
         lambda block: b"",
         lambda block: block[:-1],
         lambda block: block[:20] + bytes([block[20] ^ 1]) + block[21:],
-        lambda block: bytes([2]) + block[1:],
+        lambda block: seal(bytes([block[0] + 1]) + block[1:]),
     ],
     ids=["nothing", "cut", "one bit", "other version"],
 )

@@ -1,6 +1,8 @@
 """No sequence of requests, readings, faults and time drives a zone unless the button was held."""
 
+import copy
 import struct
+from functools import cache
 
 from hypothesis import settings
 from hypothesis import strategies as st
@@ -9,8 +11,10 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, rule
 from emberbed_fw import messages
 from emberbed_fw import run_states as rs
 from emberbed_fw.commands import TICK_COMMANDS, command_length
+from emberbed_fw.life import GO_ON_PROMPT
 from tests.support.bench import ALWAYS, FOLLOWS, NEVER, OPEN_WORD, Bench, short_plan
 from tests.support.plans import bench_settings, build_plan, cool, hold, ramp, wait
+from tests.support.trips import MENDABLE, go_on, mended
 
 PLANS = [
     short_plan(),
@@ -48,9 +52,19 @@ class HostWithoutHands(RuleBasedStateMachine):
         self.bench.arm()
         self.pass_time(ticks)
 
-    @rule(prompt=st.integers(0, 255))
+    @rule(stage=st.integers(0, 6), done_ticks=st.sampled_from([0, 100, 2**20]))
+    def go_on(self, stage, done_ticks):
+        self.bench.arm(stage=stage, done_ticks=done_ticks)
+        self.pass_time(20)
+
+    @rule(prompt=st.one_of(st.integers(0, 255), st.just(GO_ON_PROMPT)))
     def answer(self, prompt):
         self.bench.acknowledge(prompt)
+        self.pass_time(1)
+
+    @rule(touch=st.sampled_from(sorted(messages.TOUCH_NAMES)), amount=st.integers(-600, 600))
+    def change(self, touch, amount):
+        self.bench.ask_touch(touch, amount)
         self.pass_time(1)
 
     @rule()
@@ -101,8 +115,24 @@ class HostWithoutHands(RuleBasedStateMachine):
             assert self.bench.state not in rs.HEATING_STATES
 
 
+class HostAfterATrip(HostWithoutHands):
+    """The same, at a device whose run has tripped, was mended and asks whether to go on."""
+
+    @initialize(stuck=st.booleans(), name=st.sampled_from(sorted(MENDABLE)))
+    def switch_on(self, stuck, name):
+        self.bench = copy.deepcopy(after(name))
+        self.bench.button = stuck  # from the tick on in which it asks, or not at all
+
+
+@cache
+def after(name):
+    return mended(name)
+
+
 HostWithoutHands.TestCase.settings = settings(max_examples=60, stateful_step_count=25)
+HostAfterATrip.TestCase.settings = settings(max_examples=60, stateful_step_count=25)
 TestHostWithoutHands = HostWithoutHands.TestCase
+TestHostAfterATrip = HostAfterATrip.TestCase
 
 
 def test_the_same_requests_with_the_button_do_heat():
@@ -111,3 +141,10 @@ def test_the_same_requests_with_the_button_do_heat():
         bench = Bench(plan).to_run()
         bench.tick(30)
         assert bench.heats and bench.contactor_driven
+
+
+def test_the_same_trips_with_the_button_do_go_on():
+    for name in MENDABLE:
+        bench = copy.deepcopy(after(name))
+        go_on(bench, bench.machine.sequencer.left_stage)
+        assert bench.state in rs.STAGED_STATES and bench.contactor_driven

@@ -23,8 +23,11 @@ def controller(kp_q8=0, ki_q14=0, kd_q4=0, weight_q8=256, cap_q15=FULL_POWER_Q15
     return one
 
 
-def step(one, setpoint=0, measured=0, slope=0, feedforward=0, delivered=True):
-    one.step(setpoint, slope, measured, feedforward, delivered)
+def step(
+    one, setpoint=0, measured=0, slope=0, feedforward=0, delivered=True,
+    least=0, most=FULL_POWER_Q15,
+):  # fmt: skip
+    one.step(setpoint, slope, measured, feedforward, delivered, least, most)
     return one.demand_q15
 
 
@@ -81,6 +84,28 @@ def test_feedforward_is_added():
 def test_demand_is_clamped_to_nothing_and_to_the_cap():
     assert step(controller(kp_q8=2560, at=9000), 2500, 9000) == 0
     assert step(controller(kp_q8=25600, cap_q15=20000, at=0), 9000, 0) == 20000
+
+
+def test_demand_stays_in_the_range_of_the_tick_and_below_the_cap():
+    asking = dict(setpoint=9000, measured=0)
+    assert step(controller(kp_q8=25600), **asking, most=12000) == 12000
+    assert step(controller(kp_q8=25600, cap_q15=10000), **asking, most=12000) == 10000
+    assert step(controller(kp_q8=2560, at=9000), 2500, 9000, least=7000) == 7000
+    # the cap is the zone's own and comes last
+    assert step(controller(cap_q15=5000), least=7000) == 5000
+
+
+@pytest.mark.parametrize(
+    ("board", "band"),
+    [((9000, 2500), dict(most=8000)), ((2500, 9000), dict(least=8000))],
+    ids=["at its upper end", "at its lower end"],
+)
+def test_nothing_winds_up_behind_the_range_of_the_tick(board, band):
+    setpoint, measured = board
+    one = controller(kp_q8=2560, ki_q14=5000, at=measured)
+    for _ in range(1000):
+        step(one, setpoint, measured, **band)
+    assert one.integral_q14 == 0
 
 
 def test_rest_asks_for_nothing_and_keeps_the_integral():

@@ -11,7 +11,7 @@ from emberbed_fw.safety_limits import (
     LEASE_TICKS,
     LEAST_COOL_TICKS,
 )
-from emberbed_fw.tick import TRIP_BUZZ_TICKS
+from emberbed_fw.signals import TRIP_BUZZ_TICKS
 from tests.support.bench import ALWAYS, OPEN_WORD, Bench
 
 OPEN = {0: OPEN_WORD}

@@ -83,10 +83,11 @@ def test_stop_leads_to_cooling_from_everywhere_but_the_last_states():
     assert refused == [rs.BOOT, rs.COOL, rs.TRIPPED, rs.SERVICE]
 
 
-def test_cooling_ends_in_its_verdict():
+def test_cooling_ends_in_its_verdict_or_goes_on_behind_a_new_press():
     for verdict in ENDS:
         assert rs.NEXT_STATE[rs.COOL][rs.END_EVENTS[verdict]] == verdict
-    assert set(rs.NEXT_STATE[rs.COOL].values()) == set(ENDS)
+    others = {event: to for event, to in rs.NEXT_STATE[rs.COOL].items() if to not in ENDS}
+    assert others == {rs.ARMED: rs.COLD_PROOF}, "it heats again only through both proofs"
 
 
 def test_tripped_state_is_left_only_by_being_cleared():

@@ -15,23 +15,13 @@ from pathlib import Path
 import pytest
 
 import emberbed_fw
-from emberbed.profiles.compile import compile_plan
-from emberbed.profiles.reader import read_profile
 from emberbed.records import decode_record
+from emberbed_fw import messages as ms
 from emberbed_fw import record, trip_codes
 from emberbed_fw import run_states as rs
-from emberbed_fw.replay import arms
-from emberbed_fw.safety_limits import ANSWER_TICKS, HARD_CEILING_CDEG
-from emberbed_fw.sequencer import LONGER_PROMPT
-from emberbed_fw.units import CHANNELS
-from emberbed_sim.bench_device import bench_settings
-from emberbed_sim.closed_loop import ClosedLoop
-from emberbed_sim.faults import parse_fault
-from emberbed_sim.plant.heater import SimulatedHeater
-from emberbed_sim.plant.parameters import DEFAULT_SENSORS, bench_for_board
-from tests.support.bench import FOLLOWS, NEVER, OPEN_WORD, Bench
+from emberbed_fw.life import GO_ON_PROMPT
 from tests.support.parts import need_program, need_python_module, need_wasm_module
-from tests.support.plans import build_plan, cool, hold, ramp, wait
+from tests.support.record_tapes import BY_HAND, NAMES, SCENARIOS, Tape, closed_loop, run_of
 
 FIRMWARE = Path(emberbed_fw.__file__).parent
 PLAYERS = Path(__file__).parents[1] / "interpreters"
@@ -39,96 +29,12 @@ PLAY = PLAYERS / "play_tape.py"
 PROBE = PLAYERS / "probe_lock.py"
 LONGEST_S = 60
 
-# profile, faults, the verdict and the trip it must end with
-SCENARIOS = {
-    "whole run": ("weather-logger", (), rs.FINISHED, trip_codes.NO_TRIP),
-    "couple breaks": ("label-printer", ("tc_open@120s",), rs.TRIPPED, trip_codes.SENSOR_OPEN),
-    "host falls silent": (
-        "label-printer", ("host_silent@200s",), rs.LINK_LOST, trip_codes.NO_TRIP,
-    ),
-    "relay sticks": (
-        "weather-logger", ("ssr_stuck_on@400s",), rs.TRIPPED, trip_codes.HEAT_UNCOMMANDED,
-    ),
-}  # fmt: skip
-BY_HAND = "by hand"
-NAMES = [*SCENARIOS, BY_HAND]
-
-
-def closed_loop(profile_name, faults):
-    profile = read_profile(profile_name).model
-    board = profile.board
-    bench = bench_for_board(board.mass_g, board.length_mm, board.width_mm, DEFAULT_SENSORS)
-    names = [placed.name for placed in bench.sensors]
-    names += [""] * (CHANNELS - len(names))
-    plan = compile_plan(profile, names, [HARD_CEILING_CDEG] * CHANNELS)
-    settings = bench_settings(bench)
-    events = tuple(parse_fault(fault) for fault in faults)
-    heater = SimulatedHeater(bench, 1, events)
-    return settings, plan, ClosedLoop(settings, plan, heater, link_faults=events)
-
-
-def write_tape(path, *blocks):
-    path.write_bytes(b"".join(struct.pack("<H", len(block)) + block for block in blocks))
-    return path
-
-
-def played_by_hand():
-    """Return a run through the paths that a healthy heater does not take."""
-    stages = [
-        hold(6000, 20), ramp(6000, 9000, 100, longest_ticks=300), ramp(9000, 7000, 100),
-        wait(7000, prompt=3), hold(7000, 400), cool(),
-    ]  # fmt: skip
-    bench = Bench(build_plan(stages, preview0_ticks=30))
-    bench.board_c = [60.0, 61.0]
-    bench.to_armed().press().until(rs.RUN)
-    bench.tick(300 + 2 * ANSWER_TICKS - 100)  # the ramp asks and falls back to its plateau
-    bench.acknowledge(LONGER_PROMPT)
-    bench.acknowledge(9)  # refused
-    bench.tick(5)
-    for board_c in (90.0, 70.0):
-        bench.board_c = [board_c, board_c]
-        bench.tick(150)
-    bench.button = True  # a tap answers the prompt
-    bench.tick(3)
-    bench.button = False
-    bench.tick(20)
-    assert bench.record.stage == 4
-    bench.board_c = [75.0, 75.0]  # outside the band
-    bench.tick(5)
-    bench.board_c = [70.0, 70.0]
-    for raw, elapsed_ms in (({1: OPEN_WORD}, 100), ({}, 150), ({0: 0}, 100), ({}, 100)):
-        bench.raw, bench.elapsed_ms = raw, elapsed_ms
-        bench.tick(2)
-    bench.contactor = NEVER
-    bench.tick(8)
-    bench.contactor = FOLLOWS
-    bench.board_c = [20.0, -5.0]
-    bench.until(rs.TRIPPED)
-    bench.press()
-    assert bench.tick(5) == rs.IDLE
-    first = next(n for n, packed in enumerate(bench.tape) if arms(packed, len(packed)))
-    return bench.settings, bench.plan, bench.tape[first:]
-
-
-class Tape:
-    def __init__(self, path, settings, plan, records):
-        self.settings, self.plan, self.records = settings, plan, records
-        self.path = write_tape(path, settings, plan, *records)
-
-
-def simulated(profile_name, faults):
-    settings, plan, loop = closed_loop(profile_name, faults)
-    return settings, plan, list(loop.run())
-
 
 @pytest.fixture(scope="module")
 def tapes(tmp_path_factory):
     folder = tmp_path_factory.mktemp("tapes")
-    runs = {name: simulated(*scenario[:2]) for name, scenario in SCENARIOS.items()}
-    runs[BY_HAND] = played_by_hand()
     return {
-        name: Tape(folder / f"{number}.tape", *run)
-        for number, (name, run) in enumerate(runs.items())
+        name: Tape(folder / f"{number}.tape", *run_of(name)) for number, name in enumerate(NAMES)
     }
 
 
@@ -191,6 +97,25 @@ def test_run_by_hand_takes_the_other_paths(tapes):
     assert len({one.withheld for one in said}) >= 5
 
 
+def test_run_with_changes_has_every_change_and_every_kind_of_stage(tapes):
+    said = [decode_record(packed) for packed in tapes["with changes"].records]
+    assert {one.touch for one in said} - {0} == set(ms.TOUCH_NAMES)
+    assert {one.touch_source for one in said} == set(range(len(ms.SOURCE_NAMES)))
+    assert {one.stage for one in said if one.state in rs.STAGED_STATES} == set(range(7))
+    assert {one.waits_for for one in said} >= {rs.WAITS_HELD, rs.WAITS_AIR_AWAY}
+    assert len({one.offset_cdeg for one in said}) >= 3 and len({one.mark for one in said}) >= 4
+
+
+def test_run_that_goes_on_begins_with_a_trip_before_it(tapes):
+    tape = tapes["gone on"]
+    said = [decode_record(packed) for packed in tape.records]
+    assert sum(tape.trips_before) == 1
+    assert said[0].state == rs.COLD_PROOF and said[-1].trip == trip_codes.SENSOR_LIFTED
+    assert {one.withheld for one in said} >= {trip_codes.WITHHELD_LIFTED, 0}
+    assert rs.WAITS_SENSOR_DOWN in {one.waits_for for one in said}
+    assert said[-1].prompt == GO_ON_PROMPT
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_cpython_gives_the_recorded_bytes(tapes, name, capsys, monkeypatch):
     equal(tapes[name], in_cpython(tapes[name].path, capsys, monkeypatch), "free")
@@ -232,8 +157,7 @@ def offset_of(field):
 def flipped(tape, row, offset, path, bit=1):
     packed = bytearray(tape.records[row])
     packed[offset] ^= bit
-    records = [*tape.records[:row], bytes(packed), *tape.records[row + 1 :]]
-    return write_tape(path, tape.settings, tape.plan, *records)
+    return tape.changed(path, row, bytes(packed)).path
 
 
 # where a bit is flipped, and the field that must be named

@@ -1,37 +1,14 @@
-"""The plan's clock: ramps, guaranteed soaks, waits, and what happens when time runs out."""
+"""The plan's clock: ramps, guaranteed soaks, waits."""
 
 import pytest
 
 from emberbed_fw import run_states as rs
 from emberbed_fw import trip_codes
 from emberbed_fw.plan import Plan
-from emberbed_fw.safety_limits import ANSWER_TICKS
-from emberbed_fw.sequencer import LONGER_PROMPT, Sequencer
+from emberbed_fw.sequencer import Sequencer
 from emberbed_fw.units import NO_READING_CDEG, NONE
 from tests.support.plans import build_plan, cool, hold, ramp, wait
-
-
-def sequencer(*stages, at_cdeg=2500):
-    """Return a sequencer standing in its first stage."""
-    one = Sequencer(Plan(build_plan([*stages, cool()])))
-    one.begin(at_cdeg)
-    return one
-
-
-def run(one, measured_cdeg, ticks, acknowledged=NONE):
-    """Take up to `ticks` ticks at a fixed reading; return the tick at which a stage ended, or 0."""
-    for tick in range(1, ticks + 1):
-        if one.step(measured_cdeg, acknowledged):
-            return tick
-    return 0
-
-
-def follow(one, ticks, lag_cdeg=0):
-    """Take ticks with a board that follows its setpoint `lag_cdeg` behind."""
-    for tick in range(1, ticks + 1):
-        if one.step(one.setpoint_cdeg - lag_cdeg, NONE):
-            return tick
-    return 0
+from tests.support.stages import follow, run, sequencer, step
 
 
 def test_ramp_moves_its_setpoint_along_the_line():
@@ -71,7 +48,7 @@ def test_hold_back_stops_the_clock_until_the_board_is_near_again():
     assert one.setpoint_cdeg - 2500 == 810, "one step beyond the hold-back, then no further"
     run(one, 2500, 500)
     assert one.stage_tick == stood_at
-    one.step(one.setpoint_cdeg - 800, NONE)
+    step(one, one.setpoint_cdeg - 800)
     assert one.waits_for == rs.WAITS_NOTHING and one.stage_tick == stood_at + 1
 
 
@@ -98,10 +75,23 @@ def test_warm_board_finds_its_place_among_several_knots():
     assert one.stage_tick == 600 and one.setpoint_cdeg == 4500
 
 
-@pytest.mark.parametrize("at_cdeg", [1900, 12000, NO_READING_CDEG])
-def test_board_outside_the_ramp_starts_at_its_beginning(at_cdeg):
+@pytest.mark.parametrize("at_cdeg", [1900, 2500, NO_READING_CDEG])
+def test_board_below_the_ramp_starts_at_its_beginning(at_cdeg):
     one = sequencer(ramp(2500, 9000, 650), at_cdeg=at_cdeg)
     assert one.stage_tick == 0 and one.setpoint_cdeg == 2500
+
+
+@pytest.mark.parametrize("at_cdeg", [9000, 12000])
+def test_board_beyond_the_ramp_starts_at_its_end(at_cdeg):
+    one = sequencer(ramp(2500, 9000, 650), at_cdeg=at_cdeg)
+    assert one.stage_tick == 650 and one.setpoint_cdeg == 9000
+    assert run(one, at_cdeg, 5) == 1
+
+
+@pytest.mark.parametrize(("at_cdeg", "tick"), [(9500, 0), (9000, 0), (6000, 300), (5000, 300)])
+def test_board_outside_a_falling_ramp_starts_at_the_end_that_is_nearer(at_cdeg, tick):
+    one = sequencer(ramp(9000, 6000, 300), at_cdeg=at_cdeg)
+    assert one.stage_tick == tick
 
 
 def test_falling_ramp_waits_for_a_board_that_stays_hot():
@@ -173,95 +163,6 @@ def test_unanswered_prompt_is_overdue_at_its_longest_time():
     assert one.overdue == trip_codes.PROMPT_OVERDUE and one.stage == 0
 
 
-def overdue_hold():
-    """Return a sequencer whose second hold never gets into its band, first plateau 60 degC."""
-    one = sequencer(hold(6000, 10), hold(9000, 100, longest_ticks=500), at_cdeg=6000)
-    assert run(one, 6000, 10) == 10
-    return one
-
-
-def test_late_stage_asks_first():
-    one = overdue_hold()
-    run(one, 6000, 499)
-    assert one.prompt == NONE
-    run(one, 6000, 1)
-    assert one.prompt == LONGER_PROMPT and one.waits_for == rs.WAITS_ANSWER
-    assert one.setpoint_cdeg == 9000 and one.overdue == trip_codes.NO_TRIP
-
-
-def test_unanswered_it_falls_to_the_last_plateau():
-    one = overdue_hold()
-    run(one, 6000, 500 + ANSWER_TICKS - 1)
-    assert one.setpoint_cdeg == 9000
-    run(one, 6000, 1)
-    assert one.setpoint_cdeg == 6000 and one.overdue == trip_codes.NO_TRIP
-
-
-def test_unanswered_at_the_plateau_it_is_overdue():
-    one = overdue_hold()
-    run(one, 6000, 500 + 2 * ANSWER_TICKS - 1)
-    assert one.overdue == trip_codes.NO_TRIP
-    run(one, 6000, 1)
-    assert one.overdue == trip_codes.STAGE_OVERDUE
-
-
-def test_plateau_never_raises_the_setpoint():
-    one = sequencer(
-        hold(9000, 10), ramp(9000, 6000, 100, longest_ticks=500, band_cdeg=10), at_cdeg=9000
-    )
-    run(one, 9000, 10)
-    for _ in range(300):
-        one.step(one.setpoint_cdeg + 100, NONE)
-    run(one, 6100, 200 + ANSWER_TICKS + 5)
-    assert one.stage == 1 and one.setpoint_cdeg == 6000
-
-
-def test_first_stage_has_no_plateau_to_fall_to():
-    one = sequencer(hold(9000, 100, longest_ticks=500))
-    run(one, 6000, 500 + ANSWER_TICKS + 1)
-    assert one.setpoint_cdeg == 9000
-    run(one, 6000, ANSWER_TICKS)
-    assert one.overdue == trip_codes.STAGE_OVERDUE
-
-
-def test_answer_gives_the_stage_more_time_and_it_asks_again():
-    one = overdue_hold()
-    run(one, 6000, 500)
-    run(one, 6000, 1, acknowledged=LONGER_PROMPT)
-    assert one.prompt == NONE
-    more = max(500 // 2, ANSWER_TICKS)
-    run(one, 6000, more - 1)
-    assert one.prompt == NONE
-    run(one, 6000, 1)
-    assert one.prompt == LONGER_PROMPT
-
-
-def test_answer_gives_a_long_stage_half_of_its_time_again():
-    one = sequencer(hold(9000, 100, longest_ticks=2000))
-    run(one, 6000, 2000)
-    run(one, 6000, 1, acknowledged=LONGER_PROMPT)
-    run(one, 6000, 999)
-    assert one.prompt == NONE
-    run(one, 6000, 1)
-    assert one.prompt == LONGER_PROMPT
-
-
-def test_answer_at_the_plateau_brings_the_setpoint_back():
-    one = overdue_hold()
-    run(one, 6000, 500 + ANSWER_TICKS + 1)
-    assert one.setpoint_cdeg == 6000
-    run(one, 6000, 1, acknowledged=LONGER_PROMPT)
-    assert one.setpoint_cdeg == 9000
-
-
-def test_late_stage_that_gets_there_goes_on():
-    one = overdue_hold()
-    run(one, 6000, 550)
-    assert one.prompt == LONGER_PROMPT
-    assert run(one, 9000, 100) == 100
-    assert one.prompt == NONE and one.stage == 2
-
-
 def test_last_stage_cools():
     one = sequencer(hold(9000, 3), at_cdeg=9000)
     assert run(one, 9000, 3) == 3
@@ -294,43 +195,3 @@ def test_slope_of_the_plan_is_known_ahead():
 def test_slope_ahead_sees_the_bend_before_the_board_does():
     one = sequencer(dict(ramp(2500, 3500, 300), knots=[(0, 2500), (100, 3500), (300, 3700)]))
     assert one.slope_q6(99) == 640 and one.slope_q6(100) == 64
-
-
-def test_reset_forgets_the_run_before():
-    one = overdue_hold()
-    run(one, 6000, 2000)
-    one.reset()
-    one.begin(6000)
-    assert one.overdue == trip_codes.NO_TRIP and one.stage == 0 and one.prompt == NONE
-    fresh = sequencer(hold(6000, 10), hold(9000, 100, longest_ticks=500), at_cdeg=6000)
-    assert {name: getattr(one, name) for name in one.STATE} == {
-        name: getattr(fresh, name) for name in one.STATE
-    }
-
-
-# What nobody answers
-
-
-def test_unanswered_ramp_goes_on_from_where_the_board_is():
-    """The clock must not run on behind the lowered setpoint, nor the setpoint jump up after it."""
-    late = ramp(6000, 12000, 600, longest_ticks=100, hold_back_cdeg=800)
-    one = sequencer(hold(6000, 10), late, at_cdeg=6000)
-    for _ in range(10):
-        one.step(6000, NONE)
-    for _ in range(100 + ANSWER_TICKS + 300):
-        one.step(6100, NONE)
-    assert one.setpoint_cdeg == 6000, "the last plateau"
-    assert one.slope_q6(0) == 0 and one.feedforward_q15(0) == 0
-    one.step(6100, LONGER_PROMPT)
-    assert 6000 <= one.setpoint_cdeg <= 6200
-    one.step(6100, NONE)
-    assert one.prompt == NONE and 6000 <= one.setpoint_cdeg <= 6200
-
-
-def test_first_ramp_has_no_plateau_and_is_given_up_when_nobody_answers():
-    one = sequencer(ramp(2500, 9000, 650, longest_ticks=100))
-    for _ in range(100 + ANSWER_TICKS - 1):
-        one.step(2500, NONE)
-    assert one.overdue == trip_codes.NO_TRIP and one.prompt == LONGER_PROMPT
-    one.step(2500, NONE)
-    assert one.overdue == trip_codes.STAGE_OVERDUE

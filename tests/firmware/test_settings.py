@@ -16,10 +16,10 @@ from tests.support.plans import ALL_SENSES, TWO_CHANNELS, bench_settings
 
 def one_channel(
     converter=layout.CONVERTER_MAX31855K, ceiling_cdeg=26000, offset_cdeg=0,
-    gain_q12=CALIBRATION_ONE_Q12, zones=((1000, 3),),
+    gain_q12=CALIBRATION_ONE_Q12, zones=((1000, 3),), **more,
 ):  # fmt: skip
     channels = [("couple", converter, ceiling_cdeg, offset_cdeg, gain_q12)]
-    return pack_settings(ALL_SENSES, channels, zones)
+    return pack_settings(ALL_SENSES, channels, zones, **more)
 
 
 def resealed(block, at, octet):
@@ -41,6 +41,8 @@ def test_opens_as_packed():
             ("edge", layout.CONVERTER_MAX31855K, 18000, 75, 4090),
         ],
         [(1200, 4)],
+        socket_watts=2300,
+        hold_cdeg=11000,
     )
     assert settings_fit(block)
     one = Settings(block)
@@ -51,6 +53,7 @@ def test_opens_as_packed():
     assert one.gain_q12[:2] == [4100, 4090]
     assert one.watts == [1200] + [0] * (ZONES - 1)
     assert one.dwell_ticks[0] == 4
+    assert (one.socket_watts, one.hold_cdeg) == (2300, 11000)
     assert one.block == block
     assert [one.channel_fitted(channel) for channel in range(3)] == [True, True, False]
 
@@ -70,6 +73,7 @@ def test_long_name_is_cut_to_its_field():
 
 FITTING = {
     "ceiling at the hard limit": dict(ceiling_cdeg=safety_limits.HARD_CEILING_CDEG),
+    "ceiling of a couple at an emitter": dict(ceiling_cdeg=safety_limits.EMITTER_CEILING_CDEG),
     "largest offset": dict(offset_cdeg=2000),
     "smallest offset": dict(offset_cdeg=-2000),
     "largest gain": dict(gain_q12=4301),
@@ -77,9 +81,11 @@ FITTING = {
     "absent channel without a gain": dict(converter=layout.CONVERTER_ABSENT, gain_q12=0),
     "largest zone": dict(zones=((layout.MAX_WATTS, 255),)),
     "no zone": dict(zones=()),
+    "hottest plain hold": dict(hold_cdeg=layout.MAX_HOLD_CDEG),
+    "largest socket a number holds": dict(socket_watts=65535),
 }
 UNFIT = {
-    "ceiling above the hard limit": dict(ceiling_cdeg=safety_limits.HARD_CEILING_CDEG + 1),
+    "ceiling above what an emitter has": dict(ceiling_cdeg=safety_limits.EMITTER_CEILING_CDEG + 1),
     "negative ceiling": dict(ceiling_cdeg=-1),
     "unknown converter": dict(converter=2),
     "offset too large": dict(offset_cdeg=2001),
@@ -88,6 +94,7 @@ UNFIT = {
     "gain too small": dict(gain_q12=3890),
     "zone beyond any mains socket": dict(zones=((layout.MAX_WATTS + 1, 3),)),
     "second zone beyond it": dict(zones=((1000, 3), (layout.MAX_WATTS + 1, 3))),
+    "plain hold too hot to be done without a PC": dict(hold_cdeg=layout.MAX_HOLD_CDEG + 1),
 }
 
 
@@ -125,5 +132,14 @@ def test_any_sealed_bytes_are_judged_without_raising(body):
     block += struct.pack("<I", crc32(block))
     if settings_fit(block):
         one = Settings(block)
-        assert max(one.ceiling_cdeg) <= safety_limits.HARD_CEILING_CDEG
+        assert max(one.ceiling_cdeg) <= safety_limits.EMITTER_CEILING_CDEG
         assert max(one.watts) <= layout.MAX_WATTS
+
+
+@pytest.mark.parametrize(
+    ("ceiling_cdeg", "on_emitter"),
+    [(safety_limits.HARD_CEILING_CDEG, False), (safety_limits.HARD_CEILING_CDEG + 1, True)],
+)
+def test_ceiling_says_where_a_couple_sits(ceiling_cdeg, on_emitter):
+    one = Settings(one_channel(ceiling_cdeg=ceiling_cdeg))
+    assert one.sits_on_emitter(0) is on_emitter

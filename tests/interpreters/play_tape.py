@@ -1,7 +1,8 @@
 """Play a tape of recorded ticks through the firmware; runs in any interpreter.
 
-A tape: H length + settings, H length + plan, then H length + record for each tick. The heap is
-locked from sample to drive where the interpreter can do that. Prints one line.
+A tape: H length + settings, H length + plan, H length + trips before the run (nothing for a device
+just switched on), then H length + record for each tick. The heap is locked from sample to drive
+where the interpreter can do that. Prints one line.
 """
 
 import struct
@@ -27,7 +28,8 @@ def heap_locks():
 def play(path):
     with open(path, "rb") as tape:
         settings = read_block(tape)
-        replay = Replay(settings, read_block(tape))
+        plan = read_block(tape)
+        replay = Replay(settings, plan, read_block(tape) or None)
         around = heap_locks()
         ticks = 0
         crc = 0

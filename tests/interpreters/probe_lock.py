@@ -39,7 +39,9 @@ def nothing():
 
 arguments = getattr(sys, "argv", [])
 with open(arguments[1] if len(arguments) > 1 else "/tape.bin", "rb") as tape:
-    replay = Replay(read_block(tape), read_block(tape))
+    settings = read_block(tape)
+    plan = read_block(tape)
+    replay = Replay(settings, plan, read_block(tape) or None)
     packed = read_block(tape)
 print(
     "nothing=%s bytes=%s big_int=%s maxsize=%d"

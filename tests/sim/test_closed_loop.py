@@ -75,6 +75,47 @@ def test_a_silent_host_is_a_lost_link():
     assert records[-1].state == rs.LINK_LOST
 
 
+def test_the_next_board_runs_on_the_same_bench_and_device():
+    """A second plan on a heater that has been used: no waiting for cold emitters."""
+    shorter = hold_profile(for_s=5, to_c=60)
+    first = loop_of(PROFILE)
+    taken = len(list(first.run()))
+    board_c = first.heater.truth.board_centre_c
+    second = first.next_board(plan_of(shorter)[0], after_s=20.0)
+    truth = second.heater.truth
+    assert second.heater is first.heater and second.machine is first.machine
+    assert truth.elapsed_s == pytest.approx((taken + 200) / TICKS_PER_S)
+    assert truth.board_centre_c < board_c - 15
+    assert truth.emitter_c > 70
+    records = [decode_record(raw) for raw in second.run()]
+    assert records[-1].state == rs.FINISHED
+    assert any(one.driven_zones for one in records)
+
+
+def test_faults_keep_the_time_of_the_bench_over_boards():
+    shorter = plan_of(hold_profile(for_s=5, to_c=60))[0]
+    first = loop_of(PROFILE)
+    end_s = len(list(first.run())) / TICKS_PER_S
+    first = loop_of(PROFILE, f"tc_open@{end_s + 60:.1f}s")
+    assert [decode_record(raw) for raw in first.run()][-1].state == rs.FINISHED
+    second = first.next_board(shorter, after_s=20.0)
+    records = [decode_record(raw) for raw in second.run()]
+    trip = next(n for n, one in enumerate(records) if one.trip)
+    assert trip / TICKS_PER_S == pytest.approx(40, abs=1)
+
+
+def test_a_used_heater_can_be_given_to_a_new_device():
+    heater = loop_of(PROFILE).heater
+    for _ in range(100):
+        heater.step(1, 1)
+    heater.change_board()
+    settings = bench_settings(small_bench())
+    records = [
+        decode_record(raw) for raw in ClosedLoop(settings, plan_of(PROFILE)[0], heater).run()
+    ]
+    assert records[-1].state == rs.FINISHED
+
+
 def test_what_the_firmware_would_refuse_is_refused():
     plan, _prompts = plan_of(PROFILE)
     bench = small_bench()

@@ -13,6 +13,13 @@ from emberbed_sim.faults import CATALOGUE, FaultEvent, parse_fault
         ("tc_open@0.5s:2.5s#7", FaultEvent("tc_open", 0.5, 2.5, 7)),
         ("ssr_stuck_on@2min", FaultEvent("ssr_stuck_on", 120.0)),
         (" host_silent@300s:30s ", FaultEvent("host_silent", 300.0, 30.0)),
+        ("hot_air@9min:90s#350", FaultEvent("hot_air", 540.0, 90.0, 350)),
+        ("hot_air@9min", FaultEvent("hot_air", 540.0, None, 380)),
+        ("draught@1s", FaultEvent("draught", 1.0, None, 10)),
+        ("hot_bench@0s", FaultEvent("hot_bench", 0.0, None, 250)),
+        ("bead_touched@5s#1", FaultEvent("bead_touched", 5.0, 3.0, 1)),
+        ("finger@5s:1s", FaultEvent("finger", 5.0, 1.0, 0)),
+        ("cold_chip@5s", FaultEvent("cold_chip", 5.0)),
     ],
 )
 def test_faults_are_read(text: str, event: FaultEvent) -> None:
@@ -53,6 +60,13 @@ def test_a_bad_name_or_time_lists_the_names(text: str, says: str) -> None:
         ("tc_open@1s#x", "a whole number from 0 to 7"),
         ("tc_open@1s#", "a whole number from 0 to 7"),
         ("ssr_stuck_on@1s#1", "it takes none"),
+        ("hot_air@1s#99", "a whole number from 100 to 500"),
+        ("hot_air@1s#501", "a whole number from 100 to 500"),
+        ("draught@1s#0", "a whole number from 1 to 100"),
+        ("hot_bench@0s#1000", "a whole number from 30 to 600"),
+        ("cold_chip@1s:5s", "happens at once; leave its length away"),
+        ("cold_chip@1s#1", "it takes none"),
+        ("bead_grounded@1s#8", "a whole number from 0 to 7"),
     ],
 )
 def test_a_bad_length_or_amount_says_the_mend(text: str, says: str) -> None:
@@ -74,6 +88,15 @@ def test_a_bad_length_or_amount_says_the_mend(text: str, says: str) -> None:
 def test_an_impossible_event_cannot_be_made(wrong: tuple[str, float, float | None, float]) -> None:
     with pytest.raises(ValueError, match="Fault"):
         FaultEvent(*wrong)
+
+
+@pytest.mark.parametrize("kind", CATALOGUE, ids=lambda kind: kind.name)
+def test_every_row_can_be_written_without_an_amount(kind) -> None:
+    event = parse_fault(f"{kind.name}@1s")
+    assert event.amount == kind.usual in kind.amounts
+    assert event.length_s == kind.lasts_s
+    assert kind.acts_on in ("heater", "link")
+    assert bool(kind.amount_is) == (len(kind.amounts) > 1)
 
 
 def test_a_fault_begins_and_ends_on_its_ticks() -> None:

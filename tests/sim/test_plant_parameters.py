@@ -6,11 +6,15 @@ from emberbed_fw.units import CHANNELS as FIRMWARE_CHANNELS
 from emberbed_fw.units import TICK_MS
 from emberbed_sim.plant.parameters import (
     CHANNELS,
+    PLACES,
     TICK_S,
     BenchParameters,
     BoardParameters,
+    ChipParameters,
+    NozzleParameters,
     SensorPlacement,
     bench_for_board,
+    sensor_at,
 )
 
 SQUARE_MM = 1000.0
@@ -60,9 +64,43 @@ def test_an_impossible_mass_is_refused(mass_g: float) -> None:
 
 
 def test_impossible_sensors_are_refused() -> None:
-    with pytest.raises(ValueError, match="places are board_centre, board_edge, emitter"):
+    with pytest.raises(ValueError, match="places are board_centre, board_edge, emitter, chip_top"):
         SensorPlacement("chip", "roof")
     with pytest.raises(ValueError, match="contact is 1.5; give a number from 0 to 1"):
         SensorPlacement("chip", contact=1.5)
     with pytest.raises(ValueError, match="has 9 sensors"):
         BenchParameters(sensors=(SensorPlacement("chip"),) * 9)
+    with pytest.raises(ValueError, match="air_beside is -1; give a number from 0 to 1"):
+        SensorPlacement("chip", air_beside=-1)
+
+
+def test_a_sensor_sees_what_is_usual_at_its_place() -> None:
+    placed = {where: sensor_at("bead", where) for where in PLACES}
+    assert placed["board_centre"] == SensorPlacement(
+        "bead", "board_centre", stray_ir=0.03, air_on_chip=0.04, air_beside=0.3
+    )
+    assert placed["chip_top"].stray_ir == 0.0  # the board is between it and the emitters
+    assert placed["emitter"].air_on_chip == placed["emitter"].air_beside == 0.0
+    with pytest.raises(ValueError, match="placed at 'roof'"):
+        sensor_at("bead", "roof")
+
+
+def test_a_small_board_gets_a_chip_that_fits() -> None:
+    assert bench_for_board(240, 180, 120, [sensor_at("a", "chip_top")]).chip == ChipParameters()
+    small = bench_for_board(5, 40, 30, [sensor_at("a", "chip_top")]).chip
+    assert (small.length_mm, small.width_mm) == (15, 15)
+    with pytest.raises(ValueError, match="27 x 27 mm is too large .* sides up to 15 mm"):
+        BenchParameters(board=BoardParameters(5, 40, 30))
+
+
+def test_impossible_chips_and_nozzles_are_refused() -> None:
+    with pytest.raises(ValueError, match="contact_w_m2_k is 0; give a number above 0"):
+        ChipParameters(contact_w_m2_k=0)
+    with pytest.raises(ValueError, match="chip_w_m2_k is -1; give a number above 0"):
+        NozzleParameters(chip_w_m2_k=-1)
+
+
+def test_chip_contact_is_of_the_size_that_makers_state() -> None:
+    # die to board of plastic ball arrays of this size, 6 to 10 K/W: makers' sheets, from memory
+    chip = ChipParameters()
+    assert 6 < 1 / (chip.contact_w_m2_k * chip.area_m2) < 10

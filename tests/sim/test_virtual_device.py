@@ -6,6 +6,7 @@ import time
 import pytest
 
 from emberbed.bench.virtual import VirtualBench, VirtualDevice, VirtualDeviceError
+from emberbed.device_description import decode_settings
 from emberbed.link.device import Device
 from emberbed.link.events import Record
 from emberbed.records import decode_record
@@ -96,6 +97,39 @@ def test_what_it_cannot_be_is_refused_in_one_sentence(bench, says):
     assert "\n" not in str(refused.value)
 
 
+class _Bench(VirtualBench):
+    """A virtual bench with sensors of its own."""
+
+    SENSORS = ("near:board_centre", "rim:board_edge", "bank:emitter", "chip:chip_top")
+
+    def arguments(self):
+        return [*super().arguments(), *(f"--sensor={sensor}" for sensor in self.SENSORS)]
+
+
+def test_sensors_and_hands_reach_the_bench():
+    with (
+        VirtualDevice(_Bench(speed="max", engine="cpython")) as virtual,
+        Device.connect(virtual.url) as device,
+    ):
+        names = decode_settings(device.read_settings()).fitted_names()
+        assert list(names.values()) == ["near", "rim", "bank", "chip"]
+        virtual._tell("air on")
+        virtual._tell("finger 1 5")
+        records = follow(device, 20, most=600)
+    chip_c, rim_c = ([one.channel_cdeg(channel) for one in records] for channel in (3, 1))
+    assert max(chip_c) > 10000  # hot air on the chip of a board that nobody heats
+    assert 2800 < max(rim_c) < 3300  # skin of a hand
+    assert max(rim_c) > rim_c[-1] + 300  # and away again
+
+
+def test_a_sensor_in_no_place_is_refused():
+    class Nowhere(_Bench):
+        SENSORS = ("chip:roof",)
+
+    with pytest.raises(VirtualDeviceError, match="'chip:roof' cannot be read; write NAME:PLACE"):
+        VirtualDevice(Nowhere(engine="cpython"))
+
+
 class _Wire:
     """Plays host and wire: connected at once, silent."""
 
@@ -138,7 +172,7 @@ class _Control:
     def ended(self):
         return len(self._engine.turns) >= self._turns
 
-    def button(self, _now_s):
+    def obey(self, _bench, _now_s):
         return 0
 
 

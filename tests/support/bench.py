@@ -10,11 +10,12 @@ import struct
 from emberbed.records import TickRecord, decode_record
 from emberbed_fw import messages, record
 from emberbed_fw import run_states as rs
-from emberbed_fw.plan import Plan, find_fault
+from emberbed_fw.plan import Plan
+from emberbed_fw.plan_check import find_fault
 from emberbed_fw.recorder import pack_record
 from emberbed_fw.settings import Settings
 from emberbed_fw.tick import Machine
-from emberbed_fw.units import CHANNELS, TICK_MS
+from emberbed_fw.units import CHANNELS, NONE, TICK_MS
 from emberbed_sim.plant.converter import convert
 from tests.support.plans import bench_settings, build_plan, cool, hold, ramp, wait
 
@@ -36,6 +37,11 @@ def short_plan(**header):
         wait(6000, prompt=SHORT_PLAN_PROMPT), ramp(6000, 8000, 100), cool(),
     ]  # fmt: skip
     return build_plan(stages, **header)
+
+
+def arm_payload(plan, attendance=messages.ATTEND_HOST, stage=NONE, done_ticks=0):
+    """Return the payload that arms this plan; with a `stage`, goes on there after a trip."""
+    return plan[-4:] + struct.pack("<BBI", attendance, stage, done_ticks)
 
 
 class Bench:
@@ -70,18 +76,28 @@ class Bench:
         head = struct.pack("<HH", messages.END_OF_BLOCK, len(self.plan))
         self.send(messages.PLAN_WRITE, head + self.crc())
 
-    def arm(self, attendance=messages.ATTEND_HOST):
-        self.send(messages.ARM, self.crc() + bytes([attendance]))
+    def arm(self, attendance=messages.ATTEND_HOST, stage=NONE, done_ticks=0):
+        """Arm; with a `stage`, go on there after a mended trip."""
+        self.send(messages.ARM, arm_payload(self.plan, attendance, stage, done_ticks))
 
     def crc(self):
-        opened = Plan(self.plan)
-        return struct.pack("<HH", opened.crc_low, opened.crc_high)
+        return self.plan[-4:]
 
     def stop(self):
         self.send(messages.STOP, bytes([messages.STOP_BY_PERSON]))
 
-    def acknowledge(self, prompt):
-        self.send(messages.ACK_PROMPT, bytes([prompt]))
+    def acknowledge(self, prompt, source=messages.BY_TERMINAL):
+        self.send(messages.ACK_PROMPT, bytes([prompt, source]))
+
+    def ask_touch(self, kind, amount=0, source=messages.BY_TERMINAL):
+        """Ask for a change in the next tick."""
+        self.send(messages.STAGE_REQUEST, struct.pack("<BhB", kind, amount, source))
+
+    def touch(self, kind, amount=0, source=messages.BY_TERMINAL):
+        """Ask for a change and take the tick that does it; return its refusal code."""
+        self.ask_touch(kind, amount, source)
+        self.tick()
+        return self.refusals[-1]
 
     # time
 
@@ -101,6 +117,14 @@ class Bench:
             f"{rs.STATE_NAMES[state]} not reached in {most} ticks,"
             f" still in {rs.STATE_NAMES[self.state]} with trip {self.machine.guard.trip}"
         )
+
+    def until_stage(self, stage, most=3000):
+        """Run until this stage runs; return the ticks it took."""
+        for taken in range(most):
+            if self.machine.stage() == stage:
+                return taken
+            self.tick()
+        raise AssertionError(f"stage {stage} not reached, still in {self.machine.stage()}")
 
     def _one_tick(self):
         machine = self.machine
@@ -143,10 +167,10 @@ class Bench:
 
     # ways through a run
 
-    def to_armed(self):
+    def to_armed(self, attendance=messages.ATTEND_HOST):
         """Load and arm; ends in COLD_PROOF, waiting for the press."""
         self.load()
-        self.arm()
+        self.arm(attendance)
         self.tick(15)
         assert self.state == rs.COLD_PROOF
         return self

@@ -3,11 +3,16 @@
 import struct
 from zlib import crc32
 
+from emberbed_fw import messages
 from emberbed_fw import plan as layout
 from emberbed_fw import settings as fw_settings
 from emberbed_fw.settings import pack_settings
 from emberbed_fw.units import CALIBRATION_ONE_Q12, NONE
 
+HOT_AIR_MARKS = (
+    messages.MARK_NOZZLE_ON | messages.MARK_SOLDER_MOVES << 4 | messages.MARK_CHIP_OFF << 8
+    | messages.MARK_AIR_AWAY << 12
+)  # fmt: skip
 ALL_SENSES = fw_settings.HAS_CONTACTOR_SENSE | fw_settings.HAS_HEAT_SENSE | fw_settings.HAS_FAN
 TWO_CHANNELS = (
     ("top_near_chip", fw_settings.CONVERTER_MAX31855K, 26000, 0, CALIBRATION_ONE_Q12),
@@ -15,8 +20,8 @@ TWO_CHANNELS = (
 )
 
 
-def bench_settings(has=ALL_SENSES, channels=TWO_CHANNELS, zones=((1000, 3),)):
-    return pack_settings(has, channels, zones)
+def bench_settings(has=ALL_SENSES, channels=TWO_CHANNELS, zones=((1000, 3),), **more):
+    return pack_settings(has, channels, zones, **more)
 
 
 def pack_row(fields, values):
@@ -42,6 +47,23 @@ def hold(at_cdeg, ticks, **more):
 
 def wait(at_cdeg, prompt=0, **more):
     return dict(kind=layout.WAIT, target_cdeg=at_cdeg, prompt=prompt, knots=[(0, at_cdeg)], **more)
+
+
+def hot_air(at_cdeg, prompt=0, **more):
+    """Hold while hot air from above is on; the operator says when it begins and ends."""
+    values = dict(longest_ticks=2400, answer_ticks=6000, marks=HOT_AIR_MARKS)
+    return dict(
+        kind=layout.HOT_AIR, target_cdeg=at_cdeg, prompt=prompt, knots=[(0, at_cdeg)],
+        **{**values, **more},
+    )  # fmt: skip
+
+
+def power(power_q15, ticks, limit_cdeg, **more):
+    """Open loop for `ticks`, or until the board is at `limit_cdeg`."""
+    return dict(
+        kind=layout.POWER, target_cdeg=limit_cdeg, power_q15=power_q15,
+        knots=[(0, limit_cdeg), (ticks, limit_cdeg)], **more,
+    )  # fmt: skip
 
 
 def cool(below_cdeg=5000, **more):
@@ -75,6 +97,7 @@ def build_plan(stages, **header):
         "stages": len(rows),
         "knots": len(knots),
         "peak_cdeg": peak,
+        "most_setpoint_cdeg": max(peak, min(peak + 500, 26000)),
         "longest_run_ticks": 100000,
         "handling_cdeg": 5000,
         "fan_below_cdeg": 20700,
@@ -95,6 +118,8 @@ def build_plan(stages, **header):
         **{f"partner{channel}": NONE for channel in range(8)},
         **header,
     }
+    for channel in range(8):
+        values.setdefault(f"air_limit{channel}_cdeg", values.get(f"limit{channel}_cdeg", 0))
     block = pack_row(layout.HEADER_FIELDS, values)
     block += b"".join(pack_row(layout.STAGE_FIELDS, row) for row in rows)
     block += b"".join(pack_row(layout.KNOT_FIELDS, knot) for knot in knots)

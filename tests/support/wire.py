@@ -7,10 +7,12 @@ from emberbed_fw import messages
 from emberbed_fw.link import Link
 from emberbed_fw.recorder import Recorder
 from emberbed_fw.run_states import HEATING_STATES
-from tests.support.bench import Bench
+from emberbed_fw.trip_codes import TRIP_CODES
+from tests.support.bench import Bench, arm_payload
 
 BUILD_ID = b"0123abcd"
 HOST_NONCE = 4711
+NEVER_TRIPPED = bytes(TRIP_CODES)  # what an arming is answered with
 DAMAGED = b"\0\x05\x01\x02\x03\x04\0"  # whole COBS, wrong CRC
 
 
@@ -73,6 +75,10 @@ class Wire:
             self.link.send_wanted_again()
             self._listen()
 
+    def link_is_bad(self):
+        """Tell whether so many frames came damaged that renewals do not count."""
+        return self.link._damage.is_bad()
+
     def turn_without_tick(self):
         """Let the device take a turn in which only the wire moved."""
         self.link.send_wanted_again()
@@ -105,7 +111,7 @@ class Wire:
         self.hello()
         self.renews = True
         assert self.write_plan(self.bench.plan) == ("DONE", b"")
-        assert self.ask(messages.ARM, arm_payload(self.bench.plan)) == ("DONE", b"")
+        assert self.ask(messages.ARM, arm_payload(self.bench.plan)) == ("DONE", NEVER_TRIPPED)
         self.tick(15)
         self.bench.button = True
         self.tick(10)
@@ -131,11 +137,6 @@ class Wire:
 def end_of_plan(plan):
     """Return the payload that closes a plan's transfer."""
     return struct.pack("<HH", messages.END_OF_BLOCK, len(plan)) + plan[-4:]
-
-
-def arm_payload(plan):
-    """Return the payload that arms this plan with the host attending."""
-    return plan[-4:] + bytes([messages.ATTEND_HOST])
 
 
 def connected(bench=None):

@@ -1,24 +1,25 @@
-"""Whoever stands at the bench: a person at the keyboard, or a script in their place.
+"""Whoever stands at the bench: a person at the keyboard. (A script in their place: script_hand.)
 
-Answers prompts and asks for stopping. Only the virtual device's button can be reached from here,
-over its own control channel; a real one has to be pressed.
+Says what they want of the device in one turn of the loop, and how often they asked for stopping.
+Only the virtual device's button and hot air can be reached from here, over its own control channel;
+a real button has to be pressed.
 """
 
 import signal
 import time
 from types import FrameType
 
+from emberbed.bench import key_table
 from emberbed.bench.keys import Keys
+from emberbed.bench.progress import Progress
 from emberbed.bench.virtual import VirtualDevice
+from emberbed.bench.wishes import Wish
 from emberbed.records import TickRecord
-from emberbed_fw import run_states as rs
-from emberbed_fw.units import NONE, TICKS_PER_S
+from emberbed_fw import messages
+from emberbed_fw.units import NONE
 
-BUTTON_KEY = "b"
-ANSWER_KEYS = "\n "
 SETTLE_S = 0.7  # keys within it were meant for something else
-PRESS_HEARD_S = 5  # a press that the device has not taken by then is made again
-SCRIPT_ANSWERS_AFTER_S = 20.0  # simulated seconds a person would need for the work
+COOL_AGAIN_S = 3.0  # within it the second press means it
 
 
 class StopSignal:
@@ -39,35 +40,10 @@ class StopSignal:
         self.count += 1
 
 
-class ScriptedHand:
-    """Presses the virtual button when it is asked for and answers prompts after a while."""
-
-    def __init__(self, virtual: VirtualDevice, stop: StopSignal) -> None:
-        self._virtual = virtual
-        self._stop = stop
-        self._heard_by_tick = -1
-        self._asked_since = 0
-        self._prompt = NONE
-
-    def answers(self, record: TickRecord) -> int | None:
-        if record.waits_for == rs.WAITS_PRESS and record.tick > self._heard_by_tick:
-            self._virtual.hold_button()
-            self._heard_by_tick = record.tick + PRESS_HEARD_S * TICKS_PER_S
-        if record.prompt != self._prompt:
-            self._prompt = record.prompt
-            self._asked_since = record.tick
-        waited = record.tick - self._asked_since
-        if record.prompt == NONE or waited < SCRIPT_ANSWERS_AFTER_S * TICKS_PER_S:
-            return None
-        self._asked_since = record.tick
-        return record.prompt
-
-    def stops(self) -> int:
-        return self._stop.count
-
-
 class PersonAtKeyboard:
-    """Enter or Space answers the prompt on the screen; B stands for the virtual button."""
+    """Single keys, as key_table has them. `cool_asked`: C was pressed, and waits for the second."""
+
+    source = messages.BY_TERMINAL
 
     def __init__(self, keys: Keys, virtual: VirtualDevice | None, stop: StopSignal) -> None:
         self._keys = keys
@@ -75,19 +51,63 @@ class PersonAtKeyboard:
         self._stop = stop
         self._prompt = NONE
         self._shown_s = 0.0
+        self._cool_until_s = 0.0
+        self.air_on = False  # the virtual bench's hot air
 
-    def answers(self, record: TickRecord) -> int | None:
-        pressed = self._keys.pressed()
-        now_s = time.monotonic()
+    @property
+    def cool_asked(self) -> bool:
+        return time.monotonic() < self._cool_until_s
+
+    def wishes(self, record: TickRecord, progress: Progress) -> list[Wish]:
+        """Return what the keys pressed since the last call ask for, in order."""
         if record.prompt != self._prompt:
             self._prompt = record.prompt
-            self._shown_s = now_s
-        if self._virtual is not None and BUTTON_KEY in pressed.lower():
-            self._virtual.hold_button()
-        answered = any(key in ANSWER_KEYS for key in pressed)
-        if not answered or record.prompt == NONE or now_s - self._shown_s < SETTLE_S:
-            return None
-        return record.prompt
+            self._shown_s = time.monotonic()
+        typed = [self._wish(key, progress) for key in self._keys.pressed().lower()]
+        return [wish for wish in typed if wish is not None]
 
     def stops(self) -> int:
         return self._stop.count
+
+    def forget_stops(self) -> None:
+        self._stop.count = 0
+
+    def hints(self, progress: Progress) -> list[str]:
+        """Return the keys that do something now, for the panel."""
+        told = key_table.hints(progress, cool_asked=self.cool_asked)
+        if self._virtual is not None and progress.staged():
+            told.append(f"{key_table.AIR_KEY.upper()}: hot air {'off' if self.air_on else 'on'}")
+        return told
+
+    def _wish(self, key: str, progress: Progress) -> Wish | None:
+        if key in key_table.ANSWER_KEYS:
+            return self._answer(progress)
+        if self._virtual is not None and key in (key_table.BUTTON_KEY, key_table.AIR_KEY):
+            self._work_virtual_bench(self._virtual, key)
+            return None
+        row = key_table.BY_KEY.get(key)
+        if row is None or (key == key_table.COOL_KEY and not self._means_cooling(progress)):
+            return None
+        return row.wish(progress)
+
+    def _answer(self, progress: Progress) -> Wish | None:
+        now_s = time.monotonic()
+        if now_s - self._shown_s < SETTLE_S:
+            return None
+        self._shown_s = now_s  # a key pressed twice answers once
+        return key_table.answer_wish(progress)
+
+    def _means_cooling(self, progress: Progress) -> bool:
+        """Tell whether C was pressed twice in a row; where nothing heats once is enough."""
+        if self.cool_asked or not progress.staged():
+            self._cool_until_s = 0.0
+            return True
+        self._cool_until_s = time.monotonic() + COOL_AGAIN_S
+        return False
+
+    def _work_virtual_bench(self, virtual: VirtualDevice, key: str) -> None:
+        if key == key_table.BUTTON_KEY:
+            virtual.hold_button()
+            return
+        self.air_on = not self.air_on
+        virtual.blow(self.air_on)

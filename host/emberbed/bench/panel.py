@@ -20,11 +20,16 @@ from rich.text import Text
 from emberbed.bench import panel_rows
 from emberbed.bench.bell import ring
 from emberbed.bench.block_curve import AXIS, DOT, IN_ASCII, Pair, block_curve
+from emberbed.bench.calls import call_of
+from emberbed.bench.key_table import hints as all_hints
 from emberbed.bench.panel_fit import EVENT_ROWS, fit, kept
+from emberbed.bench.panel_keys import keys_of, lines_of
+from emberbed.bench.progress import Progress
 from emberbed.bench.story import Story
 from emberbed.records import TickRecord
 from emberbed.report.ending import LEFT
 from emberbed_fw import run_states as rs
+from emberbed_fw.life import GO_ON_PROMPT
 from emberbed_fw.trip_codes import NO_TRIP
 from emberbed_fw.units import TICKS_PER_S
 
@@ -33,12 +38,18 @@ MOST_CURVE_COLUMNS = 100
 FRAME = 4  # columns of the panel's border and padding
 BORDER = 2  # lines of it
 CLOCK = 9  # columns of an event's time
-LOUD = ("trip", "prompt", "press", "stop", LEFT, "link", "refused", "gap")
+LOUD = ("trip", "prompt", "press", "stop", LEFT, "link", "refused", "gap", "refusal", "unproven")
 ALARMS = ("trip", "link")
+CALL = "bold black on yellow"
+SOON = "bold yellow"
 
 
 class LivePanel:
-    """Redraws itself while records come in; use it in a `with`. `stops` counts Ctrl-C."""
+    """Redraws itself while records come in; use it in a `with`.
+
+    `stops` counts Ctrl-C, `hints` gives the keys that do something now, `title_of` the title of a
+    run that goes on with the first.
+    """
 
     def __init__(
         self,
@@ -49,6 +60,8 @@ class LivePanel:
         virtual: bool = False,
         quiet: bool = False,
         stops: Callable[[], int] = lambda: 0,
+        hints: Callable[[Progress], list[str]] = all_hints,
+        title_of: Callable[[int], str] = str,
     ) -> None:
         self._console = console
         self._story = story
@@ -57,6 +70,8 @@ class LivePanel:
         self._virtual = virtual
         self._quiet = quiet
         self._stops = stops
+        self._hints = hints
+        self._title_of = title_of
         self._record: TickRecord | None = None
         self._events: deque[tuple[int | None, str, str]] = deque(maxlen=EVENT_ROWS)
         self._alarm = ""
@@ -90,6 +105,13 @@ class LivePanel:
         if not self._quiet:
             ring(self._console, kind)
 
+    def turn_over(self, run_id: int) -> None:
+        """Show the run that goes on with this one."""
+        self._title = self._title_of(run_id)
+        self._alarm = ""
+        self._events.clear()
+        self._curve.clear()
+
     def _sample(self, record: TickRecord) -> None:
         """Keep one pair a second from the first heat on."""
         second = record.tick // TICKS_PER_S
@@ -106,8 +128,9 @@ class LivePanel:
         self._drawn_s = time.monotonic()
         if self._record is None:
             return
+        newest = self._story.progress.newest or self._record
         try:
-            self._live.update(self.panel(self._record), refresh=True)
+            self._live.update(self.panel(newest), refresh=True)
         except OSError:  # the terminal is gone; the run stays
             self._console.quiet = True
 
@@ -121,7 +144,9 @@ class LivePanel:
             shown.append(self._drawn_curve(parts.curve))
         if parts.events:
             shown.append(self._told(parts.events))
-        keys = panel_rows.keys_of(record, self._virtual, self._stops())
+        if parts.keys:
+            shown.append(self._keys(parts.keys))
+        keys = keys_of(record, self._story.progress, self._virtual, self._stops())
         return Panel(
             Group(*shown),
             title=escape(f"{self._story.run_clock(record.tick)} · {self._title}"),
@@ -130,9 +155,17 @@ class LivePanel:
         )
 
     def _banner(self, record: TickRecord) -> Text:
-        if self._alarm:
+        if self._alarm and record.prompt != GO_ON_PROMPT:
             return Text(self._alarm, style=panel_rows.ALARM)
-        return panel_rows.call_of(record, self._story) or Text(" ")
+        call = call_of(self._story.progress, self._story.prompts, self._story.names)
+        if call is None:
+            return Text(" ")
+        style = panel_rows.ALARM if call.urgent else CALL if call.needed else SOON
+        return Text(f"  {call.text}  ", style=style)
+
+    def _keys(self, rows: int) -> Text:
+        lines = lines_of(self._hints(self._story.progress), self._columns, rows)
+        return Text("\n".join(lines), style="dim", no_wrap=True, overflow="ellipsis")
 
     @property
     def _columns(self) -> int:
@@ -142,7 +175,7 @@ class LivePanel:
         rows = Table.grid(padding=(0, 2), expand=True)
         rows.add_column(justify="right", style="dim", width=7)
         rows.add_column(ratio=1, no_wrap=True, overflow="ellipsis")
-        for label, text in panel_rows.rows_of(record, self._story, self._control):
+        for label, text in panel_rows.rows_of(record, self._story):
             if kept(label, most):
                 rows.add_row(label, self._drawable(text))
         return rows

@@ -1,4 +1,4 @@
-"""What the live panel says of one record, row by row: pure, from record and story to rich texts.
+"""What the live panel says of one record, row by row: pure, from the story so far to rich texts.
 
 Our inner words stay inside: everything here is for a person with a hot board in front of them.
 """
@@ -6,99 +6,59 @@ Our inner words stay inside: everything here is for a person with a hot board in
 from rich.text import Text
 
 from emberbed import words
+from emberbed.bench import going_on
+from emberbed.bench.calls import most_text
 from emberbed.bench.outcome import OUTCOMES
-from emberbed.bench.stage_text import degrees, left_text, nothing_heated, stage_text
-from emberbed.bench.story import PRESS_TEXT, Story, prompt_text
+from emberbed.bench.stage_text import degrees, doing_text, nothing_heated, stage_text
+from emberbed.bench.story import Story
+from emberbed.bench.touch_answer import touch_text, unplug_trip
 from emberbed.records import TickRecord
-from emberbed.trip_titles import UNPLUG, UNPLUG_TRIPS, trip_title
+from emberbed.touch_words import mark_words, offset_words
+from emberbed.trip_titles import UNPLUG, trip_title
+from emberbed_fw import messages
 from emberbed_fw import record as layout
 from emberbed_fw import run_states as rs
-from emberbed_fw.safety_limits import HANDLING_CDEG
-from emberbed_fw.trip_codes import NO_TRIP, WITHHELD_STATE
+from emberbed_fw.life import GO_ON_PROMPT
+from emberbed_fw.trip_codes import WITHHELD_STATE
 from emberbed_fw.units import FULL_POWER_Q15, NONE
 
-BARE_HANDS_CDEG = 4300  # ISO 13732-1 table 1, any material for 8 h or more; from memory
 BAR_CELLS = 20
-CALL = "bold black on yellow"
 ALARM = "bold white on red"
 NOBODY = "for nobody"
 LOOK = "look at the run's page"
-RELEASE_TEXT = "Let go of the button on the device, then hold it for a second"
 
 
-def rows_of(record: TickRecord, story: Story, control: int) -> list[tuple[str, Text]]:
-    """Return (label, text) of every row; `control` is the channel that controls the heat."""
+def rows_of(record: TickRecord, story: Story) -> list[tuple[str, Text]]:
+    """Return (label, text) of every row; `record` is the one that the story followed last."""
     return [
-        ("Board", _board(record, story, control)),
+        ("Board", _board(record, story)),
         ("Now", _now(record, story)),
-        ("Waiting", Text(_waiting(record))),
+        ("Waiting", Text(_waiting(record, story))),
         ("Next", _next(record, story)),
-        ("Heater", _heater(record)),
-        ("Touch", touch_text(record, list(story.names))),
+        ("Heater", _heater(record, story)),
+        ("Marks", _marks(story)),
+        ("Touch", _touch(record, story)),
     ]
 
 
-def unplug_trip(record: TickRecord) -> int:
-    """Return the trip after which only the mains plug is sure to end the heat, 0 for none."""
-    return next((c for c in (record.trip, record.second_trip) if c in UNPLUG_TRIPS), NO_TRIP)
+def _touch(record: TickRecord, story: Story) -> Text:
+    progress = story.progress
+    works = record.state == rs.WAIT or progress.air_on()
+    return touch_text(record, progress.board_channels(), progress.emitter_channels(), works)
 
 
-def call_of(record: TickRecord, story: Story) -> Text | None:
-    """Return what the person has to do now, None for nothing."""
-    if record.prompt != NONE:
-        return Text(f"  {prompt_text(record.prompt, story.prompts)}  ", style=CALL)
-    if record.waits_for == rs.WAITS_RELEASE and record.port_flags & layout.PORT_BUTTON:
-        return Text(f"  {RELEASE_TEXT}  ", style=CALL)
-    if record.waits_for in (rs.WAITS_PRESS, rs.WAITS_RELEASE):
-        return Text(f"  {PRESS_TEXT}  ", style=CALL)
-    return None
-
-
-def keys_of(record: TickRecord, virtual: bool, stops: int) -> str:
-    """Return which keys do something now; `stops` is how often Ctrl-C was pressed."""
-    if record.state in OUTCOMES:
-        return ""
-    keys = ["Ctrl-C twice: leave, heat stays off"]  # first: a narrow terminal cuts the end
-    if stops:
-        keys = ["Ctrl-C: leave, heat stays off"]
-    elif record.verdict == rs.NO_VERDICT:
-        keys = ["Ctrl-C: heat off"]
-    if record.prompt != NONE:
-        keys.append("Enter: done")
-    if virtual and record.state == rs.COLD_PROOF:
-        keys.append("B: hold the virtual device's button")
-    return "   ".join(keys)
-
-
-def touch_text(record: TickRecord, channels: list[int]) -> Text:
-    """Say whether the board may be touched; `channels` are the fitted ones."""
-    readings = [record.channel_cdeg(channel) for channel in channels]
-    known = [reading for reading in readings if reading is not None]
-    if unplug_trip(record):
-        return Text("no: pull the mains plug first", style="bold red")
-    if record.state == rs.WAIT:
-        return Text("tools only, for what is asked: it is hot", style="yellow")
-    if record.state in rs.HEATING_STATES:
-        return Text("no: it heats", style="bold red")
-    if len(known) < len(readings) or not known:
-        return Text("no: not every sensor reads", style="bold red")
-    if max(known) >= HANDLING_CDEG:
-        return Text(f"no: wait until it is below {HANDLING_CDEG / 100:g} °C", style="bold red")
-    if record.state == rs.COOL and not nothing_heated(record):
-        return Text("not yet: heat from the heater may still arrive", style="yellow")
-    if max(known) >= BARE_HANDS_CDEG:
-        return Text("tools only; the heater below stays hot longer", style="yellow")
-    return Text("yes; the heater below may be hotter", style="green")
-
-
-def _board(record: TickRecord, story: Story, control: int) -> Text:
+def _board(record: TickRecord, story: Story) -> Text:
+    control = story.plan.header["control0"]
     text = Text()
     text.append(degrees(record.channel_cdeg(control)), style="bold")
     asked = record.asked_cdeg()
     if asked is not None:
         text.append(f"   asked for {degrees(asked)}")
-    for channel, name in story.names.items():
+    if record.offset_cdeg:
+        text.append(f" ({offset_words(record.offset_cdeg)})", style="bold")
+    for channel in story.progress.board_channels():
         if channel != control:
+            name = story.names.get(channel, f"channel{channel}")
             text.append(f"   {name} {degrees(record.channel_cdeg(channel))}", style="dim")
     return text
 
@@ -107,19 +67,47 @@ def _now(record: TickRecord, story: Story) -> Text:
     if nothing_heated(record):
         return Text(words.NOTHING_HEATED)
     if record.waits_for == rs.WAITS_PRESS:
-        return Text(words.READY)
+        return Text(f"{words.READY}; {most_text(story.progress)}")
     if record.stage == NONE:
         return Text(words.state_words(record.state))
-    number = f"stage {record.stage + 1} of {len(story.plan.stages)}"
-    left = left_text(story.plan, record)
-    doing = stage_text(story.plan, record.stage)
-    return Text(f"{number}: {doing}" + (f"   {left}" if left else ""))
+    return Text(
+        f"stage {record.stage + 1} of {len(story.plan.stages)}: {doing_text(story.progress)}"
+    )
 
 
-def _waiting(record: TickRecord) -> str:
+def _waiting(record: TickRecord, story: Story) -> str:
     if record.state in OUTCOMES or nothing_heated(record):
         return NOBODY
-    return words.wait_words(record.waits_for).removeprefix("waits ") or NOBODY
+    what = words.wait_words(record.waits_for).removeprefix("waits ") or NOBODY
+    why = _why_waiting(record, story)
+    return f"{what}: {why}" if why else what
+
+
+def _why_waiting(record: TickRecord, story: Story) -> str:
+    """Return which sensors the run waits for, '' where that is plain."""
+    readings = {
+        story.names.get(channel, f"channel{channel}"): cdeg
+        for channel in story.progress.board_channels()
+        if (cdeg := record.channel_cdeg(channel)) is not None
+    }
+    if record.waits_for == rs.WAITS_SPREAD and readings:
+        hot, cold = max(readings, key=readings.__getitem__), min(readings, key=readings.__getitem__)
+        return f"{hot} {degrees(readings[hot])}, {cold} {degrees(readings[cold])}"
+    if record.waits_for == rs.WAITS_NEIGHBOUR:
+        return ", ".join(_near_limit(record, story))
+    return ""
+
+
+def _near_limit(record: TickRecord, story: Story) -> list[str]:
+    """Return the neighbours that are at or above the temperature where the run pauses."""
+    told = []
+    for channel in story.progress.board_channels():
+        pause = story.plan.header[f"pause{channel}_cdeg"]
+        reading = record.channel_cdeg(channel)
+        if pause and reading is not None and reading >= pause:
+            limit = degrees(story.plan.header[f"limit{channel}_cdeg"], 0)
+            told.append(f"{story.names.get(channel)} {degrees(reading)}, its limit {limit}")
+    return told
 
 
 def _next(record: TickRecord, story: Story) -> Text:
@@ -127,12 +115,25 @@ def _next(record: TickRecord, story: Story) -> Text:
         return Text(UNPLUG, style=ALARM)
     if record.state in OUTCOMES or nothing_heated(record):
         return Text(LOOK)
+    if record.prompt == GO_ON_PROMPT:
+        return Text("a new run that goes on with this one, or the end of the cooling")
     if record.verdict != rs.NO_VERDICT:
         return Text("touch it when cool, then see the run's page")
-    following = 0 if record.stage == NONE else record.stage + 1
+    following = going_on.place_of(story.progress)[0] if record.stage == NONE else record.stage + 1
     if following >= len(story.plan.stages):
         return Text("end of the run")
     return Text(stage_text(story.plan, following, story.prompts))
+
+
+def _marks(story: Story) -> Text:
+    """Tell the marks that were set, the newest last, and the one that is expected."""
+    progress = story.progress
+    told = [f"{mark_words(mark)} {story.clock(tick).strip()}" for tick, mark in progress.marks]
+    text = Text("   ".join(told[-3:]))
+    expected = progress.next_mark()
+    if progress.staged() and expected != messages.MARK_NOTE:
+        text.append(f"{'   ' if told else ''}next: {mark_words(expected)}", style="dim")
+    return text if text.plain else Text("none", style="dim")
 
 
 def _stuck(record: TickRecord) -> str:
@@ -148,7 +149,7 @@ def _stuck(record: TickRecord) -> str:
     return f"no current now, but not safe: {trip_title(trip)}" if trip else ""
 
 
-def _heater(record: TickRecord) -> Text:
+def _heater(record: TickRecord, story: Story) -> Text:
     stuck = _stuck(record)
     if stuck:
         return Text(stuck, style="bold red")
@@ -156,6 +157,8 @@ def _heater(record: TickRecord) -> Text:
     text = Text(f"{100 * share:3.0f} % ")
     text.append(f"{'■' * round(share * BAR_CELLS):·<{BAR_CELLS}}", style="yellow")
     text.append(f"   {record.energy_j / 3600:.0f} Wh so far", style="dim")
+    for channel in story.progress.emitter_channels():
+        text.append(f"   {degrees(record.channel_cdeg(channel), 0)}", style="dim")
     if record.outputs & layout.OUT_FAN:
         text.append("   fan on")
     held_off = words.withheld_words(record.withheld & ~WITHHELD_STATE)

@@ -25,6 +25,9 @@ class PlainLines:
     def show(self, record: TickRecord) -> None:
         pass
 
+    def turn_over(self, run_id: int) -> None:
+        pass
+
     def tell(self, tick: int | None, kind: str, sentence: str) -> None:
         line = f"{self._story.clock(tick)}  {escape(sentence)}"
         try:

@@ -4,11 +4,15 @@ Every refusal is a `NotReady` with one sentence per mistake, all of them at once
 """
 
 from dataclasses import dataclass
+from typing import Protocol
 
 from emberbed.device_description import DeviceDescription, decode_settings
+from emberbed.heater.default_gains import POWER_CAP, Gains
 from emberbed.link.device import Device
+from emberbed.materials.book import UNKNOWN
 from emberbed.profiles.check import Finding, check_profile, has_errors
 from emberbed.profiles.compile import PlanRefused, compile_plan, prompts
+from emberbed.profiles.plain_hold import hold_profile
 from emberbed.profiles.reader import ProfileFile, ProfileMistakes, read_profile
 
 
@@ -18,6 +22,37 @@ class NotReady(Exception):
     def __init__(self, sentences: list[str]) -> None:
         super().__init__("\n".join(sentences))
         self.sentences = sentences
+
+
+class MadeOnDevice(Protocol):
+    """What becomes a profile only on a device, as it needs its sensors."""
+
+    def on(self, description: DeviceDescription) -> ProfileFile:
+        """Return the profile, or raise NotReady."""
+        ...
+
+
+@dataclass(frozen=True)
+class PlainHold:
+    """A temperature to be held for a time, without a file."""
+
+    temperature_c: float
+    for_s: float
+    alloy: str = UNKNOWN
+    laminate: str = UNKNOWN
+
+    def on(self, description: DeviceDescription) -> ProfileFile:
+        """Return it as a profile of this device's sensors."""
+        try:
+            return hold_profile(
+                self.temperature_c,
+                self.for_s,
+                description.channel_names(),
+                self.alloy,
+                self.laminate,
+            )
+        except ProfileMistakes as mistakes:
+            raise NotReady(mistakes.sentences) from None
 
 
 @dataclass(frozen=True)
@@ -47,24 +82,40 @@ def read_description(device: Device) -> tuple[bytes, DeviceDescription]:
         raise NotReady([f"{device.url}: {error}"]) from None
 
 
-def judge(profile_file: ProfileFile, description: DeviceDescription) -> list[Finding]:
+def judge(
+    profile_file: ProfileFile, description: DeviceDescription, power_cap: float = POWER_CAP
+) -> list[Finding]:
     """Return what `check` finds, with the device's channels and watts."""
     return check_profile(
         profile_file,
         description.channel_names(),
         description.ceilings_cdeg(),
         description.zones[0].watts,
+        power_cap,
+        socket_watts=description.socket_watts,
     )
 
 
-def prepare(profile_file: ProfileFile, description: DeviceDescription) -> Prepared:
-    """Check against the device and compile."""
-    findings = judge(profile_file, description)
+def prepare(
+    asked: ProfileFile | MadeOnDevice,
+    description: DeviceDescription,
+    gains: Gains | None = None,
+    power_cap: float = POWER_CAP,
+) -> Prepared:
+    """Check against the device and compile; gains None: those of a heater nobody identified."""
+    profile_file = asked if isinstance(asked, ProfileFile) else asked.on(description)
+    findings = judge(profile_file, description, power_cap)
     if has_errors(findings):
         raise NotReady([found.sentence for found in findings if found.severity == "error"])
     try:
         plan = compile_plan(
-            profile_file.model, description.channel_names(), description.ceilings_cdeg()
+            profile_file.model,
+            description.channel_names(),
+            description.ceilings_cdeg(),
+            gains,
+            power_cap,
+            socket_w=description.socket_watts,
+            zone_w=description.zones[0].watts,
         )
     except PlanRefused as refused:
         raise NotReady([str(refused)]) from None

@@ -1,29 +1,32 @@
-"""One run from arming to cold: store first, then answer for the heat, then show.
+"""One run from arming to cold, and those that go on with it: store first, then answer, then show.
 
 The loop that stores the records is the one that renews the PC link, so nobody answers for heat that
-is not being recorded. Takes a connected device, an open run in the store, a screen and a hand (the
-person, or a script in their place); gives the run's outcome. Heat starts at the device's button,
-never here.
+is not being recorded. Takes a connected device, the ledger of the runs, a screen and a hand (the
+person, or a script in their place); gives the last run's outcome. Heat starts at the device's
+button, never here.
 """
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from typing import Protocol
 
+from emberbed.bench import going_on
+from emberbed.bench.ledger import Ledger
 from emberbed.bench.outcome import OUTCOMES, REFUSED, Outcome
-from emberbed.bench.stage_text import degrees
+from emberbed.bench.progress import Progress
+from emberbed.bench.requests import ALONE, Requests, left_text
 from emberbed.bench.story import BAD_VERDICTS, Story
+from emberbed.bench.wishes import Stop, Wish
 from emberbed.link.device import Device, Refused
 from emberbed.link.events import Damaged, Event, Gap, Record, SessionLost, WrongVersion
 from emberbed.link.transport import LinkError
 from emberbed.records import TickRecord, decode_record
 from emberbed.report.ending import LEFT
 from emberbed.store.faults import StoreError
-from emberbed.store.run_store import MOST_RECORDS, RunStore
+from emberbed.store.run_store import MOST_RECORDS
 from emberbed_fw import messages
 from emberbed_fw import run_states as rs
-from emberbed_fw.safety_limits import HANDLING_CDEG
 from emberbed_fw.trip_codes import WITHHELD_LEASE
 
 POLL_S = 0.1
@@ -31,10 +34,6 @@ SILENT_S = 10.0  # without a record: the device hangs, or its cable does
 OFFERS = 5  # how often the press is offered, 2 min each
 LINK_LOST = OUTCOMES[rs.LINK_LOST]
 STOPPED = OUTCOMES[rs.STOPPED]
-ALONE = (
-    "Without its PC link the device switches heat off within 2 s by itself; what follows is not"
-    " recorded."
-)
 
 
 class Screen(Protocol):
@@ -46,45 +45,57 @@ class Screen(Protocol):
     def tell(self, tick: int | None, kind: str, sentence: str) -> None:
         """Take one event, already stored."""
 
+    def turn_over(self, run_id: int) -> None:
+        """Show the run that goes on with the one before."""
+
 
 class Hand(Protocol):
-    """Whoever stands at the bench."""
+    """Whoever stands at the bench; `source` is one of messages.BY_TERMINAL .."""
 
-    def answers(self, record: TickRecord) -> int | None:
-        """Return the prompt to acknowledge now, or None; may press the virtual button."""
+    source: int
+
+    def wishes(self, record: TickRecord, progress: Progress) -> list[Wish]:
+        """Return what is to be asked of the device now; may press the virtual button."""
+        ...
 
     def stops(self) -> int:
         """Return how often stopping was asked for: once stops the heat, twice leaves."""
         ...
+
+    def forget_stops(self) -> None:
+        """Count anew: a new run has begun."""
 
 
 class BenchRun:
     """The loop. `take` may be the device's sink while requests wait for their answers.
 
     `why_gone` may know better than a broken link why the device is gone; None from it: nothing.
+    `learner` sees every stored record, must not take its time, and may have something to tell.
     """
 
     def __init__(
         self,
         device: Device,
-        store: RunStore,
-        run_id: int,
+        ledger: Ledger,
         story: Story,
         screen: Screen,
         hand: Hand,
         why_gone: Callable[[], str | None] = lambda: None,
+        learner: Callable[[TickRecord], Sequence[tuple[int, str, str]]] = lambda _record: (),
     ) -> None:
         self._device = device
-        self._store = store
-        self._run_id = run_id
+        self._ledger = ledger
         self._story = story
         self._screen = screen
         self._hand = hand
         self._why_gone = why_gone
+        self._learner = learner
+        self._requests = Requests(device, hand.source, self._tell)
         self._heard_s = time.monotonic()
         self._newest: TickRecord | None = None
         self._stop_sent = False
         self._offers = 1
+        self._goes_on = False  # the person has said so
         self.outcome: Outcome | None = None
 
     @property
@@ -114,15 +125,27 @@ class BenchRun:
         self._heard_s = time.monotonic()
         while self.outcome is None:
             try:
-                self.take(self._device.poll(POLL_S))
+                self._listen(POLL_S)
                 self._check_heard()
                 self._act(plan)
+                self._ledger.end_earlier(
+                    self._story.plan, self._story.names, lambda: self._listen(0)
+                )
             except LinkError as error:
                 self._lose_link(error)
             except StoreError:
                 self._abandon_heat()
                 raise
         return self.outcome
+
+    def arm(self, plan: bytes, stage: int = going_on.NEW_RUN, done_ticks: int = 0) -> None:
+        """Arm and keep what the device says of its trips. Raises Refused or LinkError."""
+        run_id = self._ledger.next_id or self._ledger.run_id
+        counts = self._device.arm(plan, stage=stage, done_ticks=done_ticks)
+        self._ledger.store.note_trip_counts(run_id, counts)
+
+    def _listen(self, wait_s: float) -> None:
+        self.take(self._device.poll(wait_s))
 
     def _check_heard(self) -> None:
         if self.outcome is None and time.monotonic() - self._heard_s > SILENT_S:
@@ -157,24 +180,64 @@ class BenchRun:
             return
         self._offer_again(plan, self._newest)
         self._obey_stop()
-        prompt = self._hand.answers(self._newest)
-        if prompt is not None:
-            self._acknowledge(prompt)
+        for wish in self._hand.wishes(self._newest, self._story.progress):
+            if isinstance(wish, Stop):
+                self._stop(wish.reason)
+            else:
+                self._requests.carry_out(wish)
+        if self._goes_on and self._newest.state == rs.COOL:
+            self._goes_on = False
+            self._go_on(plan)
 
     def _commit(self, raw_records: list[bytes]) -> None:
-        self._store.append(self._run_id, raw_records)
-        newest = self._newest
+        begins = None
+        if self._ledger.next_id is not None:
+            begins = going_on.first_of_next(raw_records)
+        if begins is not None:
+            self._keep(raw_records[:begins])
+            self._turn_over(decode_record(raw_records[begins]).tick)
+        self._keep(raw_records[begins or 0 :])
+        assert self._newest is not None
+        self._heard_s = time.monotonic()
+        self._device.renew(self._newest.tick)
+        self._screen.show(self._newest)
+
+    def _keep(self, raw_records: list[bytes]) -> None:
+        """Store records of the open run, and tell what changed with them."""
+        self._ledger.append(raw_records)
         for raw in raw_records:
             newest = decode_record(raw)
-            for kind, sentence in self._story.follow(newest):
+            for kind, sentence in self._story.follow(newest, raw):
                 self._tell(kind, sentence, newest.tick)
             if newest.state in OUTCOMES and self._story.armed:
                 self.outcome = OUTCOMES[newest.state]
+            self._goes_on = self._goes_on or going_on.was_answered(newest)
+            self._newest = newest
+            for tick, kind, sentence in self._learner(newest):
+                self._tell(kind, sentence, tick)
+
+    def _go_on(self, plan: bytes) -> None:
+        """The trip is mended: arm a new run that goes on with this one."""
+        stage, done_ticks = going_on.place_of(self._story.progress)
+        self._ledger.begin_next()
+        try:
+            self.arm(plan, stage, done_ticks)
+        except Refused as refused:
+            self._ledger.refuse_next(str(refused))
+            self._tell("refused", f"It cannot go on: {refused}")
+
+    def _turn_over(self, tick: int) -> None:
+        """From `tick` on the records belong to the run that goes on with this one."""
+        before, newest = self._ledger.run_id, self._newest
         assert newest is not None
-        self._newest = newest
-        self._heard_s = time.monotonic()
-        self._device.renew(newest.tick)
-        self._screen.show(newest)
+        self._tell("goes_on", f"Goes on as run {self._ledger.next_id}.")
+        told = f"Goes on with run {before}: {going_on.from_text(self._story.progress)}."
+        self._ledger.turn_over(self._verdict_so_far(STOPPED), newest.trip)
+        self._story.begin_next()
+        self._hand.forget_stops()
+        self._stop_sent = self._goes_on = False
+        self._screen.turn_over(self._ledger.run_id)
+        self._tell("goes_on", told, tick)
 
     def _offer_again(self, plan: bytes, newest: TickRecord) -> None:
         """A press that did not come is offered again; nothing was heated."""
@@ -191,50 +254,27 @@ class BenchRun:
             why = "The PC link was silent for more than 2 s before the press"
         self._tell("arm", f"{why}; it is offered again.")
         try:
-            self._device.arm(plan)
+            self.arm(plan)
         except Refused as refused:
             self._tell("refused", str(refused))
             self.outcome = REFUSED
 
     def _obey_stop(self) -> None:
         asked = self._hand.stops()
-        if asked and not self._stop_sent:
-            self._stop_sent = True
-            self._send_stop()
+        if asked:
+            self._stop(messages.STOP_BY_PERSON)
         if asked > 1 and self.outcome is None:
-            self._tell(LEFT, self._left_text())
+            assert self._newest is not None
+            self._tell(LEFT, left_text(self._newest, self._story.names))
             self.outcome = self._verdict_so_far(STOPPED)
 
-    def _left_text(self) -> str:
-        """Say how hot the board was; a sensor without a reading says nothing good."""
-        assert self._newest is not None
-        readings = [self._newest.channel_cdeg(channel) for channel in self._story.names]
-        hottest = max((one for one in readings if one is not None), default=None)
-        if hottest is None:
-            return "Left without a reading of the board: it may be hot, and nothing records it."
-        left_at = f"Left while the board was at {degrees(hottest, 0)}"
-        still = "it is still hot, and " if hottest >= HANDLING_CDEG else ""
-        return f"{left_at}: {still}nothing records it any more."
-
-    def _send_stop(self) -> None:
-        newest = self._newest
-        assert newest is not None
-        heat = "heat off" if newest.verdict == rs.NO_VERDICT else "heat is off already"
-        rest = f"{heat}, the cooling is still recorded. Ctrl-C again leaves."
-        if newest.state not in (*rs.HEATING_STATES, rs.COOL) and newest.energy_j == 0:
-            rest = "nothing was heated."
-        self._tell("stop", f"Stop asked for: {rest}")
-        try:
-            self._device.stop(messages.STOP_BY_PERSON)
-        except Refused as refused:
-            self._tell("stop", f"The device did not take the stop: {refused} {ALONE}")
+    def _stop(self, reason: int) -> None:
+        """Take the heat away, once."""
+        if self._stop_sent or self._newest is None:
+            return
+        self._stop_sent = True
+        if not self._requests.stop(reason, self._newest):
             self.outcome = STOPPED  # leaving is the other way to take the heat away
-
-    def _acknowledge(self, prompt: int) -> None:
-        try:
-            self._device.acknowledge(prompt)
-        except Refused as refused:
-            self._tell("answer", f"The answer came too late or too early: {refused}")
 
     def _note_trouble(self, event: Event) -> None:
         if isinstance(event, Gap):
@@ -250,5 +290,5 @@ class BenchRun:
     def _tell(self, kind: str, sentence: str, tick: int | None = None) -> None:
         if tick is None and self._newest is not None:
             tick = self._newest.tick
-        self._store.add_event(self._run_id, tick, kind, sentence)
+        self._ledger.add_event(tick, kind, sentence)
         self._screen.tell(tick, kind, sentence)

@@ -9,20 +9,26 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rich.console import Console
 
 from emberbed import __version__
-from emberbed.bench.hands import PersonAtKeyboard, ScriptedHand, StopSignal
+from emberbed.bench.acts import Act
+from emberbed.bench.hands import PersonAtKeyboard, StopSignal
 from emberbed.bench.keys import Keys
+from emberbed.bench.ledger import Ledger
 from emberbed.bench.outcome import REFUSED, Outcome
 from emberbed.bench.panel import LivePanel
 from emberbed.bench.plain_lines import PlainLines
-from emberbed.bench.prepare import NotReady, Prepared, prepare, read_description
+from emberbed.bench.prepare import MadeOnDevice, NotReady, Prepared, read_description
 from emberbed.bench.run_files import check_page, page_path, write_page
 from emberbed.bench.run_loop import BenchRun
+from emberbed.bench.script_hand import ScriptedHand
 from emberbed.bench.story import Story
+from emberbed.bench.touch_test import require_touch
 from emberbed.bench.virtual import VirtualBench, VirtualDevice
+from emberbed.bench.with_heater import learner_of, prepare_on
 from emberbed.device_description import DeviceDescription
 from emberbed.link.device import Device, Refused
 from emberbed.link.transport import LinkError
@@ -33,8 +39,14 @@ from emberbed.store.faults import StoreError
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import RunFacts
 
-BUTTON_HINT = "B holds the virtual device's button"
-KEYS_HINT = "Enter answers a prompt, Ctrl-C takes the heat away."
+if TYPE_CHECKING:
+    from emberbed.learn.identified import Identified
+
+BUTTON_HINT = "B holds the virtual device's button, A is its hot air"
+KEYS_HINT = (
+    "Enter answers, M marks, H holds here, C twice cools down, S means smoke, Ctrl-C takes the heat"
+    " away."
+)
 
 
 class RecordFailed(Exception):
@@ -45,19 +57,23 @@ class RecordFailed(Exception):
 class RunRequest:
     """What the person asked for. `virtual` is None for a real device at `device`."""
 
-    profile_file: ProfileFile
+    asked: ProfileFile | MadeOnDevice
     device: str
     virtual: VirtualBench | None
     scripted: bool
     page: Path | None
     quiet: bool = False  # no bell
+    acts: tuple[Act, ...] = ()  # what a script does besides
+    touch_test: bool = False  # before arming
+    heater: "Identified | None" = None  # the heater that is on the bench
 
 
 @dataclass(frozen=True)
 class RunResult:
     """How it ended, in `ending` for a person, in one sentence a line.
 
-    `page_failed` says in one sentence why there is no page, if there is none.
+    `run_id` is the last run, `earlier` are those that it goes on with. `page_failed` says in one
+    sentence why there is no page, if there is none.
     """
 
     run_id: int
@@ -66,6 +82,7 @@ class RunResult:
     page: Path
     page_failed: str | None
     ending: list[str]
+    earlier: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -89,21 +106,33 @@ def run_profile(request: RunRequest, store: RunStore, console: Console) -> RunRe
         with _device(request) as (device, virtual):
             bench = _prepare(request, device, virtual, console)
             _need_hand(request)
+            if request.touch_test:
+                require_touch(device, bench.description, virtual, request.scripted, console)
             stop = until_told.enter_context(StopSignal())
-            run_id = store.begin_run(_facts(request, bench))
+            ledger = Ledger(store, _facts(request, bench))
             try:
-                outcome = _watch(request, bench, store, run_id, console, stop)
+                outcome = _watch(request, bench, ledger, console, stop)
             except NotReady:
                 raise
             except BaseException:
                 with suppress(StoreError):  # the store itself may be what failed
-                    store.end_run(run_id, "interrupted", None)
+                    ledger.give_up()
                 raise
-        page = page_path(request.page, store, run_id)
-        failed = write_page(store, run_id, page)
-        run = store.run(run_id)
-        ending = ending_of(store, run, store.events(run_id)).lines()
-        return RunResult(run_id, outcome, run.limits_exceeded or 0, page, failed, ending)
+        return _result(request, ledger, outcome)
+
+
+def _result(request: RunRequest, ledger: Ledger, outcome: Outcome) -> RunResult:
+    """Write the pages; return how the last run ended."""
+    store, run_id = ledger.store, ledger.run_id
+    if request.page is None:
+        for earlier in ledger.earlier:
+            write_page(store, earlier, page_path(None, store, earlier))
+    page = page_path(request.page, store, run_id)
+    failed = write_page(store, run_id, page)
+    run = store.run(run_id)
+    ending = ending_of(store, run, store.events(run_id)).lines()
+    limits = run.limits_exceeded or 0
+    return RunResult(run_id, outcome, limits, page, failed, ending, tuple(ledger.earlier))
 
 
 def _need_hand(request: RunRequest) -> None:
@@ -123,12 +152,25 @@ def _prepare(
 ) -> _Bench:
     """Read what the device is and fit the profile to it; tell what a person should know."""
     settings, description = read_description(device)
-    prepared = prepare(request.profile_file, description)
+    prepared, about_heater = prepare_on(request.asked, description, request.heater)
+    _check_channels(request.acts, description)
     told = [f"warning: {warning}" for warning in prepared.warnings]
     told += [f"note: {note}" for note in (virtual.notes if virtual else [])]
+    told += [f"note: {note}" for note in about_heater]
     for line in told:
         console.print(line, markup=False, highlight=False, soft_wrap=True)
     return _Bench(device, virtual, settings, description, prepared)
+
+
+def _check_channels(acts: tuple[Act, ...], description: DeviceDescription) -> None:
+    """Refuse an act at a sensor that is not there: the virtual bench would pass it over."""
+    last = max(description.fitted_names())
+    for act in acts:
+        channel = act.channel()
+        if channel is not None and channel > last:
+            raise NotReady(
+                [f"--act {act.name} names channel {channel}, but the last sensor is number {last}"]
+            )
 
 
 @contextmanager
@@ -161,69 +203,80 @@ def _facts(request: RunRequest, bench: _Bench) -> RunFacts:
 
 
 def _watch(
-    request: RunRequest,
-    bench: _Bench,
-    store: RunStore,
-    run_id: int,
-    console: Console,
-    stop: StopSignal,
+    request: RunRequest, bench: _Bench, ledger: Ledger, console: Console, stop: StopSignal
 ) -> Outcome:
     """Arm and follow the run to its end, which is then stored."""
     plan, virtual = bench.prepared.plan, bench.virtual
     story = Story(decode_plan(plan), bench.prepared.prompts, bench.description.fitted_names())
-    script = virtual if request.scripted else None
-    with Keys() as keys, _screen(bench, story, run_id, console, stop, request.quiet) as screen:
-        if keys.from_terminal and not script and isinstance(screen, PlainLines):
-            hint = KEYS_HINT if virtual is None else f"{BUTTON_HINT}, {KEYS_HINT}"
-            screen.tell(None, "keys", hint)
-        hand = ScriptedHand(script, stop) if script else PersonAtKeyboard(keys, virtual, stop)
-        why_gone = virtual.why_ended if virtual else lambda: None
-        run = BenchRun(bench.device, store, run_id, story, screen, hand, why_gone)
-        _arm(bench, store, run_id, run)
-        try:
-            outcome = run.watch(plan)
-            bench.device.sink = None
-            _end(store, run_id, run, outcome, story)
-        except StoreError as error:
-            raise RecordFailed(
-                f"{error}. The record breaks off there: heat was switched off, the board may still"
-                " be hot"
-            ) from error
+    with Keys() as keys:
+        hand = _hand(request, virtual, keys, stop)
+        with _screen(request, bench, story, ledger.run_id, console, stop, hand) as screen:
+            if keys.from_terminal and not request.scripted and isinstance(screen, PlainLines):
+                hint = KEYS_HINT if virtual is None else f"{BUTTON_HINT}. {KEYS_HINT}"
+                screen.tell(None, "keys", hint)
+            why_gone = virtual.why_ended if virtual else lambda: None
+            learner = learner_of(request.heater, story.plan, bench.description)
+            run = BenchRun(bench.device, ledger, story, screen, hand, why_gone, learner)
+            _arm(bench, ledger, run)
+            try:
+                outcome = run.watch(plan)
+                bench.device.sink = None
+                trip = run.newest.trip if run.newest else 0
+                ledger.end(outcome, trip, story.plan, story.names)
+            except StoreError as error:
+                raise RecordFailed(
+                    f"{error}. The record breaks off there: heat was switched off, the board may"
+                    " still be hot"
+                ) from error
     return outcome
 
 
-def _end(store: RunStore, run_id: int, run: BenchRun, outcome: Outcome, story: Story) -> None:
-    from emberbed.report.summary import summarise
-
-    figures = summarise(store.records(run_id), story.plan, story.names)
-    store.end_run(
-        run_id,
-        outcome.state,
-        outcome.exit_code,
-        trip=run.newest.trip if run.newest else 0,
-        limits_exceeded=len(figures.limits_exceeded),
-    )
+def _hand(
+    request: RunRequest, virtual: VirtualDevice | None, keys: Keys, stop: StopSignal
+) -> ScriptedHand | PersonAtKeyboard:
+    if request.scripted and virtual is not None:
+        return ScriptedHand(virtual, stop, request.acts)
+    return PersonAtKeyboard(keys, virtual, stop)
 
 
 def _screen(
-    bench: _Bench, story: Story, run_id: int, console: Console, stop: StopSignal, quiet: bool
+    request: RunRequest,
+    bench: _Bench,
+    story: Story,
+    run_id: int,
+    console: Console,
+    stop: StopSignal,
+    hand: ScriptedHand | PersonAtKeyboard,
 ) -> LivePanel | PlainLines:
     if not console.is_terminal or console.is_dumb_terminal:
-        return PlainLines(console, story, quiet=quiet)
+        return PlainLines(console, story, quiet=request.quiet)
     virtual = bench.virtual is not None
-    title = f"{bench.prepared.profile_file.model.name} · run {run_id}"
-    if virtual:
-        title += " · simulated"
-    return LivePanel(console, story, title, virtual=virtual, quiet=quiet, stops=lambda: stop.count)
+    name = bench.prepared.profile_file.model.name
+
+    def title_of(number: int) -> str:
+        return f"{name} · run {number}{' · simulated' if virtual else ''}"
+
+    return LivePanel(
+        console,
+        story,
+        title_of(run_id),
+        virtual=virtual,
+        quiet=request.quiet,
+        stops=lambda: stop.count,
+        hints=hand.hints,
+        title_of=title_of,
+    )
 
 
-def _arm(bench: _Bench, store: RunStore, run_id: int, run: BenchRun) -> None:
+def _arm(bench: _Bench, ledger: Ledger, run: BenchRun) -> None:
     """Send the plan and arm; a refusal ends the run before any heat."""
+    import emberbed.report.summary  # noqa: F401  (now, as it must not take time while a run is on)
+
     bench.device.sink = run.take
     try:
         bench.device.send_plan(bench.prepared.plan)
-        bench.device.arm(bench.prepared.plan)
+        run.arm(bench.prepared.plan)
     except (Refused, LinkError) as error:
-        store.add_event(run_id, None, "refused", str(error))
-        store.end_run(run_id, REFUSED.state, REFUSED.exit_code)
+        ledger.add_event(None, "refused", str(error))
+        ledger.store.end_run(ledger.run_id, REFUSED.state, REFUSED.exit_code)
         raise NotReady([str(error)]) from None

@@ -3,12 +3,14 @@
 from collections.abc import Sequence
 
 from emberbed import words
-from emberbed.profiles.compile import Plan
+from emberbed.bench.progress import ASKS_PERSON, Progress, planned_ticks
+from emberbed.profiles.plan_bytes import Plan
 from emberbed.records import TickRecord
 from emberbed_fw import plan as layout
 from emberbed_fw import run_states as rs
+from emberbed_fw.safety_limits import HANDLING_CDEG
 from emberbed_fw.trip_codes import NO_TRIP
-from emberbed_fw.units import NONE, TICKS_PER_S
+from emberbed_fw.units import TICKS_PER_S
 
 
 def degrees(cdeg: int | None, decimals: int = 1) -> str:
@@ -17,8 +19,11 @@ def degrees(cdeg: int | None, decimals: int = 1) -> str:
 
 
 def nothing_heated(record: TickRecord) -> bool:
-    """Tell whether the run was stopped before any heat: there is nothing that has to cool."""
-    return record.verdict == rs.STOPPED and record.energy_j == 0 and record.trip == NO_TRIP
+    """Tell whether the run was stopped before any heat, with a board that has not to cool: one
+    that goes on after a trip begins with a hot one."""
+    if record.verdict != rs.STOPPED or record.energy_j or record.trip != NO_TRIP:
+        return False
+    return all((cdeg or 0) < HANDLING_CDEG for cdeg in record.channels_cdeg())
 
 
 def stage_text(plan: Plan, number: int, prompts: Sequence[str] = ()) -> str:
@@ -28,10 +33,10 @@ def stage_text(plan: Plan, number: int, prompts: Sequence[str] = ()) -> str:
     stage = plan.stages[number]
     target_c = f"{stage['target_cdeg'] / 100:g} °C"
     kind = stage["kind"]
-    if kind == layout.WAIT and stage["prompt"] < len(prompts):
-        return f"wait at {target_c}: {prompts[stage['prompt']]}"
+    if kind in ASKS_PERSON and stage["prompt"] < len(prompts):
+        return f"{words.stage_words(kind)} at {target_c}: {prompts[stage['prompt']]}"
     if kind == layout.HOLD:
-        return f"hold {target_c} for {_minutes(_planned_ticks(plan, number))}"
+        return f"hold {target_c} for {minutes(planned_ticks(plan, number))}"
     if kind == layout.RAMP:
         return f"ramp to {target_c}"
     if kind == layout.COOL:
@@ -39,25 +44,38 @@ def stage_text(plan: Plan, number: int, prompts: Sequence[str] = ()) -> str:
     return f"{words.stage_words(kind)} at {target_c}"
 
 
-def left_text(plan: Plan, record: TickRecord) -> str:
-    """Return how long the running stage still takes by its plan, '' where nobody knows."""
-    if record.stage == NONE or record.stage >= len(plan.stages):
+def doing_text(progress: Progress) -> str:
+    """Return what the running stage does just now, and how long that still takes if it is known."""
+    record, row = progress.newest, progress.stage_row()
+    if record is None or row is None:
         return ""
-    stage = plan.stages[record.stage]
-    if stage["kind"] == layout.WAIT:
-        left = max(0, stage["longest_ticks"] - record.stage_elapsed)
-        return f"answer within {_minutes(left)}"
-    planned = _planned_ticks(plan, record.stage)
-    return f"{_minutes(max(0, planned - record.stage_tick))} left" if planned else ""
+    if progress.held:
+        held = degrees(record.asked_cdeg())
+        return f"held here at {held}"
+    doing = stage_text(progress.plan, record.stage)
+    if progress.air_on():
+        doing = f"hot air is on, {degrees(row['target_cdeg'], 0)} from below"
+    left = left_text(progress)
+    return doing + (f"   {left}" if left else "")
 
 
-def _planned_ticks(plan: Plan, number: int) -> int:
-    stage = plan.stages[number]
-    if not stage["knots"]:
-        return 0
-    return plan.knots[stage["first_knot"] + stage["knots"] - 1]["tick"]
+def left_text(progress: Progress) -> str:
+    """Return how long the running stage still takes by its plan, '' where nobody knows."""
+    record, row = progress.newest, progress.stage_row()
+    if record is None or row is None or progress.held:
+        return ""
+    if row["kind"] in ASKS_PERSON and not progress.air_on():
+        longest = row["answer_ticks"] if row["kind"] == layout.HOT_AIR else row["longest_ticks"]
+        left = longest + progress.extra_ticks - record.stage_elapsed
+        return f"answer within {minutes(max(0, left))}"
+    air_left = progress.air_left_ticks()
+    if air_left is not None:
+        return f"{minutes(max(0, air_left))} left"
+    planned = progress.planned_ticks()
+    return f"{minutes(max(0, planned - record.stage_tick))} left" if planned else ""
 
 
-def _minutes(ticks: int) -> str:
-    minutes, seconds = divmod(-(-ticks // TICKS_PER_S), 60)
-    return f"{minutes}:{seconds:02d} min"
+def minutes(ticks: int) -> str:
+    """Return a time in minutes and seconds, a begun second counted whole."""
+    whole, seconds = divmod(-(-ticks // TICKS_PER_S), 60)
+    return f"{whole}:{seconds:02d} min"

@@ -1,32 +1,28 @@
 """What happened, in sentences: compares each record with the one before.
 
 Takes decoded records in order; gives (kind, sentence) for every change a person would want to read
-later: stages, prompts, answers, trips, the verdict.
+later: stages, prompts, answers, changes, marks, trips and how they clear, the verdict.
 """
 
 from emberbed import words
+from emberbed.bench import touch_story
 from emberbed.bench.block_curve import minutes_text
+from emberbed.bench.calls import PRESS_TEXT, go_on_text, most_text, prompt_text
+from emberbed.bench.progress import Progress
 from emberbed.bench.stage_text import degrees, nothing_heated, stage_text
-from emberbed.profiles.compile import Plan
+from emberbed.profiles.plan_bytes import Plan
 from emberbed.records import TickRecord
 from emberbed.report.trip_cause import sensor_of_trip
+from emberbed.trip_titles import clearing_words
 from emberbed_fw import run_states as rs
-from emberbed_fw.sequencer import LONGER_PROMPT
-from emberbed_fw.trip_codes import NO_TRIP, PC_LINK_LOST
+from emberbed_fw.life import GO_ON_PROMPT
+from emberbed_fw.stage_clock import AIR_AWAY_PROMPT
+from emberbed_fw.trip_codes import NO_TRIP, PC_LINK_LOST, SENSOR_LIFTED
 from emberbed_fw.units import NONE, TICKS_PER_S
 
 Event = tuple[str, str]
 BAD_VERDICTS = (rs.STOPPED, rs.LINK_LOST, rs.TRIPPED)
-LONGER_TEXT = "This stage takes longer than planned. Answer to give it more time"
-PRESS_TEXT = "Hold the button on the device for a second to start heating"
 TOLD_OTHERWISE = (*rs.STAGED_STATES, rs.LOADED)  # by their stages; by whoever loads and arms
-
-
-def prompt_text(prompt: int, prompts: list[str]) -> str:
-    """Return what prompt number `prompt` asks."""
-    if prompt == LONGER_PROMPT:
-        return LONGER_TEXT
-    return prompts[prompt] if prompt < len(prompts) else "Answer when you are ready"
 
 
 class Story:
@@ -36,10 +32,18 @@ class Story:
         self.plan = plan
         self.prompts = prompts
         self.names = names
+        self.progress = Progress(plan)
+        self._begin()
+
+    def _begin(self) -> None:
         self.armed = False
         self._first_tick: int | None = None
         self._pressed_tick: int | None = None
-        self._before: TickRecord | None = None
+
+    def begin_next(self) -> None:
+        """Follow the run that goes on with this one."""
+        self.progress = Progress(self.plan, self.progress.left_stage, self.progress.left_ticks)
+        self._begin()
 
     def disarm(self) -> None:
         """Expect a new arming."""
@@ -63,9 +67,13 @@ class Story:
             return "  --:--"
         return f"{minutes_text(self.seconds_of(tick)):>7}"
 
-    def follow(self, record: TickRecord) -> list[Event]:
-        """Return what changed with this record."""
-        before, self._before = self._before, record
+    def follow(self, record: TickRecord, raw: bytes = b"") -> list[Event]:
+        """Return what changed with this record; `raw` are its bytes, where there are any."""
+        before = self.progress.newest
+        was_near = self.progress.ticks_to_person() is not None
+        air_was_ending = self.progress.air_ends_soon()
+        was_lifted = self.progress.lifted
+        self.progress.follow(record, raw)
         if record.state == rs.COLD_PROOF:
             self.armed = True
         if self._pressed_tick is None and record.state in rs.HEATING_STATES:
@@ -74,11 +82,15 @@ class Story:
             self._first_tick = record.tick
             return []
         return [
-            *self._answers(before, record),
+            *touch_story.touches(record, self.progress),
+            *touch_story.beads(before, record, self.progress, self.names, was_lifted),
             *self._trips(before, record),
             *self._states(before, record),
+            *touch_story.cooling_not_proven(before, record, self.progress, self.names),
             *self._stages(before, record),
             *self._prompts(before, record),
+            *([] if was_near else touch_story.ahead(self.progress, self.prompts)),
+            *([] if air_was_ending else touch_story.air_ends(self.progress)),
             *self._presses(before, record),
         ]
 
@@ -87,7 +99,7 @@ class Story:
             return []
         if nothing_heated(record) and record.state == rs.COOL:
             return [("state", words.NOTHING_HEATED)]
-        return [("state", _sentence(words.state_words(record.state)))]
+        return [("state", touch_story.sentence(words.state_words(record.state)))]
 
     def _stages(self, before: TickRecord, record: TickRecord) -> list[Event]:
         if record.stage in (before.stage, NONE) or nothing_heated(record):
@@ -99,32 +111,40 @@ class Story:
     def _prompts(self, before: TickRecord, record: TickRecord) -> list[Event]:
         if record.prompt in (before.prompt, NONE):
             return []
+        if record.prompt == GO_ON_PROMPT:
+            return [("prompt", go_on_text(self.progress))]
         board = degrees(record.channel_cdeg(self.plan.header["control0"]))
-        return [("prompt", f"{prompt_text(record.prompt, self.prompts)}: board {board}.")]
+        kind = "air" if record.prompt == AIR_AWAY_PROMPT else "prompt"
+        return [(kind, f"{prompt_text(record.prompt, self.prompts)}: board {board}.")]
 
     def _presses(self, before: TickRecord, record: TickRecord) -> list[Event]:
         if record.waits_for != rs.WAITS_PRESS or before.waits_for == rs.WAITS_PRESS:
             return []
-        return [("press", f"{PRESS_TEXT}.")]
-
-    def _answers(self, before: TickRecord, record: TickRecord) -> list[Event]:
-        if before.prompt in (record.prompt, NONE) or record.verdict in BAD_VERDICTS:
-            return []
-        return [("answer", "Answered.")]
+        return [("press", f"{PRESS_TEXT}: {most_text(self.progress)}.")]
 
     def _trips(self, before: TickRecord, record: TickRecord) -> list[Event]:
         told = []
         if record.trip != before.trip and record.trip != NO_TRIP:
-            cause = words.trip_words(record.trip, sensor_of_trip(record, self.plan, self.names))
+            cause = words.trip_words(record.trip, self._sensor_of(record))
             told.append(("trip", f"{cause.happened} {cause.mend}"))
+            told += _clears(record.trip, record.trips_of_cause)
         if record.second_trip != before.second_trip and record.second_trip != NO_TRIP:
             cause = words.trip_words(record.second_trip)
             told.append(("trip", f"And then: {cause.happened} {cause.mend}"))
         if record.verdict == rs.LINK_LOST != before.verdict:
             cause = words.trip_words(PC_LINK_LOST)
             told.append(("link", f"{cause.happened} {cause.mend}"))
+            told += _clears(PC_LINK_LOST, record.trips_of_cause)
         return told
 
+    def _sensor_of(self, record: TickRecord) -> str | None:
+        """Return the name of the sensor that a tripped record blames."""
+        lifted = self.progress.lifted
+        if record.trip == SENSOR_LIFTED and lifted is not None:
+            return self.names.get(lifted)
+        return sensor_of_trip(record, self.plan, self.names)
 
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}."
+
+def _clears(code: int, trips_of_cause: int) -> list[Event]:
+    clearing = clearing_words(code, trips_of_cause)
+    return [("clears", clearing)] if clearing else []

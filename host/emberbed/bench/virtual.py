@@ -1,7 +1,7 @@
 """The virtual device as the host sees it: a process that is started, and a port to reach it by.
 
-Everything but the button goes over the port, as with a real device. The button (and nothing else)
-is moved through the process's standard input, which a real device does not have.
+Everything but hands goes over the port, as with a real device. What hands do at the bench (button,
+hot air, boards, beads) goes through the process's standard input, which no real device has.
 """
 
 import json
@@ -10,7 +10,7 @@ import sys
 import tempfile
 import threading
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 START_S = 20.0
 END_S = 5.0
@@ -36,6 +36,11 @@ class VirtualBench:
     mass_g: float = 240.0
     length_mm: float = 180.0
     width_mm: float = 120.0
+    sensors: tuple[str, ...] = ()  # NAME:PLACE by channel; none: the usual ones
+
+    def with_board(self, mass_g: float, length_mm: float, width_mm: float) -> "VirtualBench":
+        """Return the same bench with this board on it."""
+        return replace(self, mass_g=mass_g, length_mm=length_mm, width_mm=width_mm)
 
     def arguments(self) -> list[str]:
         """Return the command line of the virtual device's process."""
@@ -44,6 +49,7 @@ class VirtualBench:
             "--mass-g", str(self.mass_g), "--length-mm", str(self.length_mm),
             "--width-mm", str(self.width_mm),
         ]  # fmt: skip
+        given += [f"--sensor={sensor}" for sensor in self.sensors]
         return given + [f"--fault={fault}" for fault in self.faults]  # it may begin with a dash
 
 
@@ -99,6 +105,26 @@ class VirtualDevice:
 
     def tap_button(self) -> None:
         self._tell("tap")
+
+    def blow(self, on: bool) -> None:
+        """Bring the hot-air tool over the chip, or take it away."""
+        self._tell("air on" if on else "air off")
+
+    def change_board(self) -> None:
+        """Put a cold board in place of the one there."""
+        self._tell("board")
+
+    def finger(self, channel: int, seconds: float) -> None:
+        """Lay a warm finger on a channel's bead for some simulated seconds."""
+        self._tell(f"finger {channel} {seconds}")
+
+    def lift(self, channel: int) -> None:
+        """Lift a channel's bead off the board."""
+        self._tell(f"lift {channel}")
+
+    def press_down(self, channel: int) -> None:
+        """Press a channel's bead down again."""
+        self._tell(f"press {channel}")
 
     def close(self) -> None:
         """End the device: its heater goes cold with it."""

@@ -19,6 +19,7 @@ from emberbed.refusal_words import refusal_words
 from emberbed_fw import messages
 from emberbed_fw.frames import PROTOCOL_VERSION
 from emberbed_fw.settings import SETTINGS_BYTES
+from emberbed_fw.units import NONE
 
 CONNECT_S = 5.0
 
@@ -27,13 +28,15 @@ Clock = Callable[[], float]
 
 
 class Refused(Exception):
-    """The device said no. `code` is a refusal of messages.py, `detail` what followed it, if any."""
+    """The device said no. `code` is a refusal of messages.py, `detail` what followed it, if any;
+    `touch` is what was to be changed, 0 for another request."""
 
-    def __init__(self, request_type: int, code: int, detail: int | None) -> None:
-        super().__init__(refusal_words(code, detail))
+    def __init__(self, request_type: int, code: int, detail: int | None, touch: int = 0) -> None:
+        super().__init__(refusal_words(code, detail, request_type, touch))
         self.request_type = request_type
         self.code = code
         self.detail = detail
+        self.touch = touch
 
 
 class Device:
@@ -133,16 +136,37 @@ class Device:
                 "run again, and if that repeats itself, replace the device"
             )
 
-    def arm(self, plan: bytes, attendance: int = messages.ATTEND_HOST) -> None:
-        """Arm for this plan, which must be the one stored; heat still needs the button."""
-        self._await(messages.ARM, lambda: self._session.arm(block_crc(plan), attendance))
+    def arm(
+        self,
+        plan: bytes,
+        attendance: int = messages.ATTEND_HOST,
+        stage: int = NONE,
+        done_ticks: int = 0,
+    ) -> bytes:
+        """Arm for this plan, which must be the one stored; heat still needs the button.
+
+        With a `stage` (and ticks of it already done) it goes on after a trip that a person has
+        mended. Returns how often each cause has tripped since the device was switched on.
+        """
+        crc = block_crc(plan)
+        return self._await(
+            messages.ARM, lambda: self._session.arm(crc, attendance, stage, done_ticks)
+        ).data
 
     def stop(self, reason: int = messages.STOP_BY_PERSON) -> None:
         """Take the heat away; the cooling goes on being recorded."""
         self._await(messages.STOP, lambda: self._session.stop(reason))
 
-    def acknowledge(self, prompt: int) -> None:
-        self._await(messages.ACK_PROMPT, lambda: self._session.acknowledge(prompt))
+    def acknowledge(self, prompt: int, source: int = messages.BY_TERMINAL) -> None:
+        """Answer the prompt that the device shows; `source` is one of messages.BY_TERMINAL .."""
+        self._await(messages.ACK_PROMPT, lambda: self._session.acknowledge(prompt, source))
+
+    def touch(self, kind: int, amount: int, source: int) -> None:
+        """Change the running plan: `kind` and `amount` as at messages.HOLD_HERE .."""
+        try:
+            self._await(messages.STAGE_REQUEST, lambda: self._session.touch(kind, amount, source))
+        except Refused as refused:
+            raise Refused(refused.request_type, refused.code, refused.detail, kind) from None
 
     def ask(self, message_type: int, payload: bytes = b"") -> Reply:
         """Send any request that has a reply and return that; `Refused` if it is a no."""

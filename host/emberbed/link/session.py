@@ -29,6 +29,7 @@ from emberbed.link.refill import GapKeeper, Refill
 from emberbed.records import decode_record
 from emberbed_fw import messages
 from emberbed_fw.frames import PROTOCOL_VERSION
+from emberbed_fw.units import NONE
 
 ANSWER_S = 0.4  # a tick is 0.1 s; commands are answered within two
 ATTEMPTS = 5  # the first sending and four repeats: silent after 2 s
@@ -39,6 +40,8 @@ NO_SESSION = 0
 _BEFORE_BACKFILL = (COMMON_LANE, lane_of(messages.BACKFILL))
 _TICK = struct.Struct("<I")
 _REPLY = struct.Struct("<BHB")
+_ARM = struct.Struct("<HHBBI")
+_TOUCH = struct.Struct("<BhB")
 
 
 class Session:
@@ -97,14 +100,26 @@ class Session:
         sequence = self._next_sequence(messages.RENEW)
         return self._frame(messages.RENEW, sequence, _TICK.pack(tick))
 
-    def arm(self, plan_crc: int, attendance: int = messages.ATTEND_HOST) -> bytes:
-        return self.request(messages.ARM, struct.pack("<HHB", *crc_halves(plan_crc), attendance))
+    def arm(
+        self,
+        plan_crc: int,
+        attendance: int = messages.ATTEND_HOST,
+        stage: int = NONE,
+        done_ticks: int = 0,
+    ) -> bytes:
+        """Arm for a plan; with a `stage`, go on there after a trip that a person has mended."""
+        crc = crc_halves(plan_crc)
+        return self.request(messages.ARM, _ARM.pack(*crc, attendance, stage, done_ticks))
 
     def stop(self, reason: int = messages.STOP_BY_PERSON) -> bytes:
         return self.request(messages.STOP, bytes([reason]))
 
-    def acknowledge(self, prompt: int) -> bytes:
-        return self.request(messages.ACK_PROMPT, bytes([prompt]))
+    def acknowledge(self, prompt: int, source: int = messages.BY_TERMINAL) -> bytes:
+        return self.request(messages.ACK_PROMPT, bytes([prompt, source]))
+
+    def touch(self, kind: int, amount: int, source: int) -> bytes:
+        """Change the running plan, as messages.HOLD_HERE .. say."""
+        return self.request(messages.STAGE_REQUEST, _TOUCH.pack(kind, amount, source))
 
     def backfill(self, first_tick: int) -> bytes:
         """Ask for the records from `first_tick` on (missing ones are asked for without this)."""

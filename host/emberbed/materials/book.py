@@ -2,7 +2,7 @@
 
 Data in `materials.toml` beside this file, temperatures in degrees C, each row with its source.
 `find_alloy` and `find_laminate` take the exact name and raise UnknownMaterial, whose text is one
-sentence with the near names.
+sentence with the near names. The name UNKNOWN is in the book too, with cautious figures.
 """
 
 import tomllib
@@ -13,15 +13,23 @@ from importlib.resources import files
 
 from emberbed.plain_text import did_you_mean, printable
 
+UNKNOWN = "unknown"
+
 
 @dataclass(frozen=True)
 class Alloy:
-    """A solder: solid up to `solidus_c`, liquid from `liquidus_c`."""
+    """A solder: solid up to `solidus_c`, liquid from `liquidus_c`; `leaded`: parts of its time
+    are rated for less heat."""
 
     name: str
     solidus_c: float
     liquidus_c: float
     source: str
+    leaded: bool = False
+
+    def spoken(self) -> str:
+        """Return its name as it stands in a sentence."""
+        return "an unknown alloy" if self.name == UNKNOWN else self.name
 
 
 @dataclass(frozen=True)
@@ -31,6 +39,10 @@ class Laminate:
     name: str
     tg_c: float
     source: str
+
+    def spoken(self) -> str:
+        """Return its name as it stands in a sentence."""
+        return "an unknown laminate" if self.name == UNKNOWN else self.name
 
 
 class UnknownMaterial(LookupError):

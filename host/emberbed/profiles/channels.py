@@ -10,6 +10,7 @@ from emberbed.plain_text import did_you_mean
 from emberbed.profiles.model import Profile
 from emberbed.profiles.timing import peak_cdeg
 from emberbed.profiles.whole_rules import Location
+from emberbed_fw.safety_limits import HARD_CEILING_CDEG
 
 
 def channel_mistakes(
@@ -18,13 +19,22 @@ def channel_mistakes(
     """Yield (location, sentence) for every sensor this device cannot serve."""
     fitted = [name for name in channel_names if name]
     peak = peak_cdeg(profile)
-    for name, role in profile.sensors.items():
+    for name, sensor in profile.sensors.items():
         if name not in fitted:
             mend = did_you_mean(name, fitted, "its channels are")
             yield ("sensors", name), f'the device has no channel "{name}"; {mend}'
             continue
         ceiling = ceilings_cdeg[list(channel_names).index(name)]
-        if role == "control" and ceiling < peak:
+        on_emitter = ceiling > HARD_CEILING_CDEG
+        if on_emitter != (sensor.role == "emitter"):
+            sits = "an emitter" if on_emitter else "the board"
+            mend = "emitter" if on_emitter else "such as edge"
+            yield (
+                ("sensors", name),
+                f"the device's {name} sits on {sits} by its description (it allows"
+                f" {ceiling / 100:g} °C there); give it the role {mend}",
+            )
+        elif sensor.role == "control" and ceiling < peak:
             yield (
                 ("sensors", name),
                 f"the device allows {ceiling / 100:g} °C at {name} and the profile asks for"

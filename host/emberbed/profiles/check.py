@@ -12,9 +12,11 @@ from dataclasses import dataclass
 
 from emberbed.heater.default_gains import POWER_CAP
 from emberbed.materials.book import find_alloy, find_laminate
-from emberbed.profiles.check_rules import RULES, Case, Severity
+from emberbed.profiles.check_case import Case, Severity
+from emberbed.profiles.check_rules import RULES
 from emberbed.profiles.reader import ProfileFile
 from emberbed.profiles.timing import spans
+from emberbed.profiles.tool_power import Socket
 from emberbed.profiles.whole_rules import Location
 from emberbed_fw.safety_limits import HARD_CEILING_CDEG
 
@@ -35,8 +37,12 @@ def check_profile(
     ceilings_cdeg: Sequence[int] = (),
     heater_watts: float | None = None,
     power_cap: float = POWER_CAP,
+    socket_watts: float = 0,
 ) -> list[Finding]:
-    """Return all findings, the worst first, then in the order of the file, the summary last."""
+    """Return all findings, the worst first, then in the order of the file, the summary last.
+
+    socket_watts: what the heater's socket gives, 0 = not known.
+    """
     profile = profile_file.model
     case = Case(
         profile,
@@ -47,6 +53,7 @@ def check_profile(
         ceilings_cdeg or [HARD_CEILING_CDEG] * len(channel_names),
         heater_watts,
         power_cap,
+        Socket(socket_watts, heater_watts or 0, power_cap),
     )
     found = [_finding(profile_file, *one) for rule in RULES for one in rule(case)]
     order: tuple[Severity, ...] = ("error", "warning", "note")

@@ -2,102 +2,79 @@
 
 Each takes a Case and yields (severity, location, sentence); the sentence names the rule with its
 source and the mend. Numbers and sources come from `limits` and the materials book. RULES lists
-them all.
+them all, with those about sensors, hot air and open loop that stand in files of their own.
 """
 
 import math
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Callable
 
-from emberbed.materials.book import Alloy, Laminate
 from emberbed.profiles import limits
-from emberbed.profiles.channels import channel_mistakes
+from emberbed.profiles.air_rules import AIR_RULES
+from emberbed.profiles.bounds import most_setpoint_cdeg, soak_advised_c, solid_below_c
+from emberbed.profiles.check_case import Case, Found
 from emberbed.profiles.energy import power_needed_w, rate_within_power_c_per_s
-from emberbed.profiles.model import Cool, Hold, Profile, Ramp, Wait
-from emberbed.profiles.timing import Span, impossible, peak_cdeg
-from emberbed.profiles.whole_rules import Location
+from emberbed.profiles.marks import calls_for_flux
+from emberbed.profiles.model import Cool, Hold, HotAir, Ramp, Wait
+from emberbed.profiles.power_rules import POWER_RULES
+from emberbed.profiles.sensor_rules import SENSOR_RULES
+from emberbed.profiles.timing import impossible
 from emberbed.profiles.written_numbers import fahrenheit_hint
 from emberbed_fw.units import TICKS_PER_S
 
-Severity = Literal["error", "warning", "note"]
-_Found = Iterator[tuple[Severity, Location, str]]
 
-
-@dataclass(frozen=True)
-class Case:
-    """What the rules look at; without channel names or watts the device is not known."""
-
-    profile: Profile
-    spans: list[Span]
-    alloy: Alloy
-    laminate: Laminate
-    channel_names: Sequence[str]
-    ceilings_cdeg: Sequence[int]
-    heater_watts: float | None
-    power_cap: float
-
-    def ramps(self) -> Iterator[tuple[Location, Span, Ramp]]:
-        for span in self.spans:
-            if isinstance(span.stage, Ramp):
-                yield ("stages", span.index), span, span.stage
-
-
-def _times(case: Case) -> _Found:
+def _times(case: Case) -> Found:
     for location, sentence in impossible(case.profile):
         yield "error", location, sentence
 
 
-def _laminate(case: Case) -> _Found:
-    tg_c = case.laminate.tg_c
-    advised_c = min(limits.SUPPORT_SOAK.value, tg_c - limits.TG_MARGIN.value)
-    for location, _span, ramp in case.ramps():
-        place = (*location, "to_c")
-        if ramp.to_c > tg_c:
-            hint = fahrenheit_hint(ramp.to_c, limits.DRY_OUT_LOW.value, advised_c)
+def _laminate(case: Case) -> Found:
+    tg_c, name = case.laminate.tg_c, case.laminate.spoken()
+    advised_c = soak_advised_c(case.laminate)
+    for place, asked_c in case.asked_c():
+        if asked_c > tg_c:
+            hint = fahrenheit_hint(asked_c, limits.DRY_OUT_LOW.value, advised_c)
             yield (
                 "error",
                 place,
-                f"{ramp.to_c:g} °C is above the glass transition of {case.laminate.name}"
+                f"{asked_c:g} °C is above the glass transition of {name}"
                 f" ({tg_c:g} °C), where the board goes soft and tears its vias"
                 f" ({case.laminate.source}); stay at {advised_c:g} °C or below"
                 + (f", and {hint}" if hint else ""),
             )
-        elif ramp.to_c > advised_c:
+        elif asked_c > advised_c:
             limit = limits.SUPPORT_SOAK if advised_c == limits.SUPPORT_SOAK.value else None
             rule = limit or limits.TG_MARGIN
             yield (
                 "warning",
                 place,
-                f"{ramp.to_c:g} °C from below is more than the {advised_c:g} °C advised for"
-                f" {case.laminate.name} ({rule.source}); stay at {advised_c:g} °C or below",
+                f"{asked_c:g} °C from below is more than the {advised_c:g} °C advised for"
+                f" {name} ({rule.source}); stay at {advised_c:g} °C or below",
             )
 
 
-def _solder(case: Case) -> _Found:
-    alloy = case.alloy
-    close_c = alloy.solidus_c - limits.SOLIDUS_MARGIN.value
-    for location, _span, ramp in case.ramps():
-        place = (*location, "to_c")
-        if ramp.to_c >= alloy.solidus_c:
+def _solder(case: Case) -> Found:
+    alloy, name = case.alloy, case.alloy.spoken()
+    close_c = solid_below_c(alloy)
+    for place, asked_c in case.asked_c():
+        if asked_c >= alloy.solidus_c:
             yield (
                 "error",
                 place,
-                f"{ramp.to_c:g} °C melts {alloy.name} (solid up to {alloy.solidus_c:g} °C,"
+                f"{asked_c:g} °C melts {name} (solid up to {alloy.solidus_c:g} °C,"
                 f" {alloy.source}), and a bottom heater is not meant to reflow a board alone;"
                 f" stay below {close_c:g} °C and bring the rest from above",
             )
-        elif ramp.to_c > close_c:
+        elif asked_c > close_c:
             yield (
                 "warning",
                 place,
-                f"{ramp.to_c:g} °C is less than {limits.SOLIDUS_MARGIN.value:g} °C below the"
-                f" solidus of {alloy.name} ({alloy.solidus_c:g} °C) and a hotter spot could melt"
+                f"{asked_c:g} °C is less than {limits.SOLIDUS_MARGIN.value:g} °C below the"
+                f" solidus of {name} ({alloy.solidus_c:g} °C) and a hotter spot could melt"
                 f" ({limits.SOLIDUS_MARGIN.source}); stay at {close_c:g} °C or below",
             )
 
 
-def _rates(case: Case) -> _Found:
+def _rates(case: Case) -> Found:
     for location, _span, ramp in case.ramps():
         if ramp.rate_c_per_s > limits.RAMP_ADVISED.value:
             yield (
@@ -125,13 +102,11 @@ def _rates(case: Case) -> _Found:
         )
 
 
-def _waits(case: Case) -> _Found:
+def _waits(case: Case) -> Found:
     for span in case.spans:
-        if not isinstance(span.stage, Wait):
-            continue
-        location = ("stages", span.index)
+        stage, location = span.stage, ("stages", span.index)
         level_c = span.to_cdeg / 100
-        flux_call = "flux" in span.stage.prompt.casefold()
+        flux_call = isinstance(stage, Wait) and calls_for_flux(stage.prompt)
         if flux_call and not limits.FLUX_LOW.value <= level_c <= limits.FLUX_HIGH.value:
             yield (
                 "note",
@@ -140,17 +115,20 @@ def _waits(case: Case) -> _Found:
                 f" {limits.FLUX_HIGH.value:g} °C it melts at once and is drawn in"
                 f" ({limits.FLUX_LOW.source}), so move the wait there",
             )
-        if span.stage.longest_s > limits.WAIT_ADVISED.value:
+        key, waits_s = "longest_s", stage.longest_s if isinstance(stage, Wait) else 0
+        if isinstance(stage, HotAir):
+            key, waits_s = "start_within_s", stage.start_within_s
+        if waits_s > limits.WAIT_ADVISED.value:
             yield (
                 "warning",
-                (*location, "longest_s"),
-                f"the board may wait hot for {span.stage.longest_s / 60:.0f} min"
+                (*location, key),
+                f"the board may wait hot for {waits_s / 60:.0f} min"
                 f" ({limits.WAIT_ADVISED.source} is the longest advised);"
                 f" write {limits.WAIT_ADVISED.value:g} or less",
             )
 
 
-def _dry_out(case: Case) -> _Found:
+def _dry_out(case: Case) -> Found:
     """Yield what is wrong with the holds before the board goes above the dry-out's end."""
     dried_s, last = 0.0, 0
     for span in case.spans:
@@ -161,7 +139,7 @@ def _dry_out(case: Case) -> _Found:
             return
 
 
-def _dry_out_faults(dried_s: float, last_hold: int, hot_ramp: int) -> _Found:
+def _dry_out_faults(dried_s: float, last_hold: int, hot_ramp: int) -> Found:
     if dried_s == 0:
         yield (
             "note",
@@ -180,32 +158,17 @@ def _dry_out_faults(dried_s: float, last_hold: int, hot_ramp: int) -> _Found:
         )
 
 
-def _sensors(case: Case) -> _Found:
-    if not any(case.channel_names):
-        return
-    mistaken = set()
-    for location, sentence in channel_mistakes(
-        case.profile, case.channel_names, case.ceilings_cdeg
-    ):
-        mistaken.add(location[1])
-        yield "error", location, sentence
-    peak_c = peak_cdeg(case.profile) / 100
-    for name, role in case.profile.sensors.items():
-        if role == "emitter" or name in mistaken:
-            continue
-        ceiling_c = case.ceilings_cdeg[list(case.channel_names).index(name)] / 100
-        if peak_c + limits.CEILING_ROOM.value > ceiling_c:
-            yield (
-                "warning",
-                ("sensors", name),
-                f"the device takes the heat away at {ceiling_c:g} °C at {name}, and the peak of"
-                f" {peak_c:g} °C leaves less than {limits.CEILING_ROOM.value:g} °C"
-                f" ({limits.CEILING_ROOM.source}); lower the peak",
-            )
-
-
-def _board(case: Case) -> _Found:
+def _board(case: Case) -> Found:
     board = case.profile.board
+    if board is None:
+        yield (
+            "note",
+            (),
+            "nothing is known of the board, so its mass and the power its ramps need are not"
+            " judged; a kitchen scale and a ruler give board = { mass_g = ..., length_mm = ...,"
+            " width_mm = ... }",
+        )
+        return
     areal_kg_m2 = (board.mass_g / 1000) / (board.length_mm * board.width_mm / 1e6)
     low, high = limits.AREAL_MASS_LOW, limits.AREAL_MASS_HIGH
     if not low.value <= areal_kg_m2 <= high.value:
@@ -218,17 +181,18 @@ def _board(case: Case) -> _Found:
         )
 
 
-def _power(case: Case) -> _Found:
-    if case.heater_watts is None:
+def _power(case: Case) -> Found:
+    board = case.profile.board
+    if case.heater_watts is None or board is None:
         return
     given_w = case.heater_watts * case.power_cap
     for location, span, ramp in case.ramps():
         if span.to_cdeg <= span.from_cdeg:
             continue
-        needed_w = power_needed_w(case.profile.board, ramp.to_c, ramp.rate_c_per_s)
+        needed_w = power_needed_w(board, ramp.to_c, ramp.rate_c_per_s)
         if needed_w <= given_w:
             continue
-        rate = rate_within_power_c_per_s(case.profile.board, ramp.to_c, given_w)
+        rate = rate_within_power_c_per_s(board, ramp.to_c, given_w)
         least = limits.RANGES["rate_c_per_s"].least
         within = math.floor(rate / least) * least
         mend = f"write {within:.2f} or less" if rate >= least else "choose a lower temperature"
@@ -241,21 +205,29 @@ def _power(case: Case) -> _Found:
         )
 
 
-def _summary(case: Case) -> _Found:
+def _summary(case: Case) -> Found:
+    if case.profile.identifies():  # power_rules tells how far it goes
+        return
     planned_min = sum(span.planned_ticks for span in case.spans) / TICKS_PER_S / 60
-    peak_c = peak_cdeg(case.profile) / 100
-    text = f"heating takes about {planned_min:.0f} min besides the waits, the peak is {peak_c:g} °C"
-    yield "note", (), text
+    most_c = most_setpoint_cdeg(case.profile) / 100
+    yield (
+        "note",
+        (),
+        f"heating takes about {planned_min:.0f} min besides the waits, the peak is"
+        f" {case.peak_c():g} °C, and changes at the bench reach {most_c:g} °C at most",
+    )
 
 
-RULES: tuple[Callable[[Case], _Found], ...] = (
+RULES: tuple[Callable[[Case], Found], ...] = (
     _times,
     _laminate,
     _solder,
     _rates,
     _waits,
     _dry_out,
-    _sensors,
+    *SENSOR_RULES,
+    *AIR_RULES,
+    *POWER_RULES,
     _board,
     _power,
     _summary,

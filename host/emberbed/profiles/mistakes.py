@@ -11,10 +11,10 @@ from pydantic import BaseModel, ValidationError
 
 from emberbed.plain_text import did_you_mean, near_names, printable
 from emberbed.profiles.limits import DIFFERENCES, RANGES
-from emberbed.profiles.model import NOT_OFFERED, ROLES, STAGE_MODELS, Board, Profile
+from emberbed.profiles.model import ROLES, STAGE_MODELS, Board, Profile, Sensor
 from emberbed.profiles.source import ProfileSource
-from emberbed.profiles.value_words import TABLES, expected, shown, value_text
-from emberbed.profiles.whole_rules import Location, whole_mistakes
+from emberbed.profiles.value_words import TABLES, choice_mend, expected, shown, value_text
+from emberbed.profiles.whole_rules import Location, as_table, whole_mistakes
 from emberbed.profiles.written_numbers import celsius
 from emberbed_fw.plan import MAX_STAGES
 from emberbed_fw.settings import NAME_BYTES
@@ -22,6 +22,8 @@ from emberbed_fw.settings import NAME_BYTES
 MOST_SENTENCES = 50
 UNKNOWN, MISSING = "extra_forbidden", "missing"  # as the validating library calls them
 KINDS = tuple(STAGE_MODELS)
+_KEY = "[key]"  # what the library puts behind a name that is itself the mistake
+_ONE_OF_A_LIST = ("needs", "marks")
 _Found = tuple[Location, str]
 
 
@@ -32,7 +34,7 @@ def shape_sentences(source: ProfileSource) -> tuple[Profile | None, list[str]]:
     try:
         profile = Profile.model_validate(_short_enough(source.data))
     except ValidationError as errors:
-        found += _key_mistakes(errors)
+        found += _key_mistakes(errors, source.data)
     if profile is None and not found:
         found.append(((), "this is no profile; compare it with a shipped one"))
     return (None, _in_order(source, found)) if found else (profile, [])
@@ -80,34 +82,37 @@ def _kind_text(stage: dict[str, Any]) -> str:
     kind = stage.get("kind")
     if kind is None:
         return f"the key kind is missing; add one of {', '.join(KINDS)}"
-    if kind in NOT_OFFERED:
-        return (
-            f"this firmware version does not offer the kind {kind};"
-            " a wait at the soak temperature serves meanwhile"
-        )
     mend = did_you_mean(kind if isinstance(kind, str) else "", KINDS, "the kinds are")
     return f"the kind {shown(kind)} is not known; {mend}"
 
 
 def _whole(data: Mapping[str, Any]) -> Iterator[_Found]:
-    stages, sensors = data.get("stages"), data.get("sensors")
-    if isinstance(stages, list) and len(stages) <= MAX_STAGES:
-        kinds = [stage.get("kind") if isinstance(stage, dict) else None for stage in stages]
-        known = [kind if kind in KINDS else None for kind in kinds]
-        yield from whole_mistakes(known, None)
+    stages, sensors = _stages_of(data), data.get("sensors")
+    tables = [_only_known(stage, "kind", KINDS) for stage in stages]
+    roles = None
     if isinstance(sensors, dict):
-        roles = {name: role if role in ROLES else None for name, role in sensors.items()}
-        yield from whole_mistakes(["ramp", "cool"], roles)
+        roles = {name: _only_known(as_table(one), "role", ROLES) for name, one in sensors.items()}
+    judged = isinstance(data.get("stages"), list) and len(stages) <= MAX_STAGES
+    for location, text in whole_mistakes(tables if judged else [], roles):
+        if judged or location[0] != "stages":
+            yield location, text
 
 
-def _key_mistakes(errors: ValidationError) -> Iterator[_Found]:
+def _only_known(table: Any, key: str, known: tuple[str, ...]) -> dict[str, Any]:
+    """Return a table of the file with None for a word under `key` that is itself a mistake."""
+    if not isinstance(table, dict):
+        return {key: None}
+    return {**table, key: table.get(key) if table.get(key) in known else None}
+
+
+def _key_mistakes(errors: ValidationError, data: Mapping[str, Any]) -> Iterator[_Found]:
     told = errors.errors(include_url=False, include_context=False)
     meant = {near for error in told if error["type"] == UNKNOWN for near in _meant(error)}
     for error in told:
         location, model = _place_of(error)
         if model is None or (error["type"] == MISSING and location in meant):
             continue  # told by the rules of the whole, or by its misspelt name
-        yield location, _key_text(model, location, error)
+        yield _key_mistake(model, location, error, data)
 
 
 def _place_of(error: Any) -> tuple[Location, type[BaseModel] | None]:
@@ -117,7 +122,8 @@ def _place_of(error: Any) -> tuple[Location, type[BaseModel] | None]:
         return location[:2] + location[3:], STAGE_MODELS[str(location[2])]
     if not location or (location[0] == "stages" and len(location) == 2):
         return location, None
-    return location, Board if location[0] == "board" and len(location) > 1 else Profile
+    within = {"board": Board, "sensors": Sensor}.get(str(location[0]), Profile)
+    return location, within if len(location) > (2 if within is Sensor else 1) else Profile
 
 
 def _meant(error: Any) -> list[Location]:
@@ -130,16 +136,34 @@ def _meant(error: Any) -> list[Location]:
     return [(*location[:-1], name) for name in names]
 
 
+def _key_mistake(
+    model: type[BaseModel], location: Location, error: Any, data: Mapping[str, Any]
+) -> _Found:
+    if location[-1] == _KEY:
+        return location[:2], _sensor_name_text(location[1])
+    if location[0] == "sensors" and len(location) == 3 and location[2] == "role":
+        written = data["sensors"][location[1]]
+        if not isinstance(written, dict):  # the short form
+            return location[:2], _role_text(str(location[1]), written)
+    return location, _key_text(model, location, error)
+
+
 def _key_text(model: type[BaseModel], location: Location, error: Any) -> str:
     key = str(location[-1])
-    if location[0] == "sensors" and len(location) > 1:
-        return _sensor_text(location, error["input"])
+    if location[-2:-1] in [(name,) for name in _ONE_OF_A_LIST]:
+        return _list_text(str(location[-2]), error["input"])
     if error["type"] == UNKNOWN:
         mend = _key_mend(model, key, error["input"])
         return f'the key "{printable(key)}" is not known here; {mend}'
     if error["type"] == MISSING:
         return f"the key {key} is missing; add {expected(key)}"
     return value_text(key, error["input"])
+
+
+def _list_text(key: str, value: Any) -> str:
+    if key == "marks":
+        return f"marks does not know {shown(value)}; {choice_mend(key, value)}"
+    return f"{key} holds {shown(value)}, which is no name; write {expected(key)}"
 
 
 def _in_celsius(model: type[BaseModel], key: str) -> str | None:
@@ -160,11 +184,13 @@ def _key_mend(model: type[BaseModel], key: str, value: Any) -> str:
     return f"{mend} = {in_c:.0f}" if allowed.least <= in_c <= allowed.most else mend
 
 
-def _sensor_text(location: Location, value: Any) -> str:
-    if location[-1] == "[key]":
-        return (
-            f'"{printable(location[1])}" is no sensor name; use a letter first, then letters,'
-            f" digits, _ or -, at most {NAME_BYTES} in all"
-        )
+def _sensor_name_text(name: Any) -> str:
+    return (
+        f'"{printable(name)}" is no sensor name; use a letter first, then letters,'
+        f" digits, _ or -, at most {NAME_BYTES} in all"
+    )
+
+
+def _role_text(name: str, value: Any) -> str:
     mend = did_you_mean(value if isinstance(value, str) else "", ROLES, "the roles are")
-    return f"{printable(location[1])} = {shown(value)} is no role; {mend}"
+    return f"{printable(name)} = {shown(value)} is no role; {mend}"

@@ -1,11 +1,11 @@
 """The curve of a plan if nothing waits, for pictures and for planning the bench time.
 
-Waits for the operator are drawn with WAIT_SHOWN_S, the cooling at the fastest rate the plan allows:
-a real board cools more slowly the nearer it comes to the room.
+Waits for the operator and hot air are drawn with WAIT_SHOWN_S, the cooling at the fastest rate the
+plan allows: a real board cools more slowly the nearer it comes to the room.
 """
 
 from emberbed.profiles.plan_bytes import Plan
-from emberbed_fw.plan import COOL, WAIT
+from emberbed_fw.plan import COOL, HOT_AIR, WAIT
 from emberbed_fw.units import TICKS_PER_S
 
 WAIT_SHOWN_S = 60.0
@@ -31,6 +31,6 @@ def _corners(plan: Plan, number: int, level_cdeg: int) -> list[tuple[float, int]
     if stage["kind"] == COOL:
         fall = max(level_cdeg - stage["target_cdeg"], 0)
         return [(0.0, level_cdeg), (fall / stage["fastest_cdeg_per_min"] * 60, level_cdeg - fall)]
-    if stage["kind"] == WAIT:
+    if stage["kind"] in (WAIT, HOT_AIR):
         return [(0.0, stage["target_cdeg"]), (WAIT_SHOWN_S, stage["target_cdeg"])]
     return [(knot["tick"] / TICKS_PER_S, knot["setpoint_cdeg"]) for knot in plan.knots_of(number)]

@@ -30,6 +30,8 @@ class ProfileSource:
         opening = f"{self.shown}:{line}: " if line else f"{self.shown}: "
         if len(location) > 1 and location[0] == "stages" and isinstance(location[1], int):
             return f"{opening}stage {location[1] + 1}{self._kind(location[1])}: "
+        if len(location) > 2 and location[0] == "sensors":
+            return f"{opening}sensors: {printable(location[1])}: "
         if len(location) > 1 and location[0] in ("board", "sensors"):
             return f"{opening}{location[0]}: "
         return opening

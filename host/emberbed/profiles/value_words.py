@@ -6,17 +6,31 @@ its place.
 
 from typing import Any
 
-from emberbed.materials.book import UnknownMaterial, find_alloy, find_laminate
-from emberbed.plain_text import printable
-from emberbed.profiles.limits import DRY_OUT_LOW, RANGES, SUPPORT_SOAK, TEXTS, Range
+from emberbed.materials.book import UNKNOWN, UnknownMaterial, find_alloy, find_laminate
+from emberbed.plain_text import did_you_mean, printable
+from emberbed.profiles.limits import (
+    DIFFERENCES,
+    DRY_OUT_LOW,
+    MOST_MARKS,
+    RANGES,
+    SUPPORT_SOAK,
+    TEXTS,
+    Range,
+)
+from emberbed.profiles.model import CHOICES
 from emberbed.profiles.written_numbers import WRITTEN, fahrenheit_hint, written_mend
 from emberbed_fw.units import CHANNELS
 
-_CAREFUL = "not known? FR-4 Tg 130 is the careful choice"
+_CAREFUL = f'not known? write "{UNKNOWN}", which is judged with care'
 _BOOK = {"alloy": find_alloy, "laminate": find_laminate}
 _NAMES = {
-    "alloy": "the name of an alloy in quotes",
+    "alloy": f"the name of an alloy in quotes ({_CAREFUL})",
     "laminate": f"the name of a laminate in quotes ({_CAREFUL})",
+    "partner": "the name of another sensor in quotes",
+    "needs": 'a list of sensors of this profile, such as ["edge"]',
+    "marks": f'a list of at most {MOST_MARKS} events, such as ["flux_on"]',
+    "in_jet": "true or false, without quotes",
+    "shielded": "true or false, without quotes",
 }
 _UNSIGNED = {  # rates that people write with the sign of the way
     "rate_c_per_s": '; cooling is a stage of kind "cool"',
@@ -36,7 +50,11 @@ def expected(key: str) -> str:
         return f"a number from {span.least:g} to {span.most:g} {span.unit}"
     if key in TEXTS:
         return f"a text in quotes of 1 to {TEXTS[key]} visible characters"
-    return _NAMES.get(key) or TABLES[key]
+    if key in _NAMES:
+        return _NAMES[key]
+    if key in CHOICES:
+        return f"one of the words {', '.join(CHOICES[key])}, in quotes"
+    return TABLES[key]
 
 
 def value_text(key: str, value: Any) -> str:
@@ -45,16 +63,25 @@ def value_text(key: str, value: Any) -> str:
         return _unknown_material(key, value)
     if key in RANGES:
         return _number_text(key, value)
+    if key in CHOICES and key not in _NAMES and isinstance(value, str):
+        return f"{key} does not know {shown(value)}; {choice_mend(key, value)}"
+    if key == "marks" and isinstance(value, list) and len(value) > MOST_MARKS:
+        return f"marks holds {len(value)} events and at most {MOST_MARKS} fit; drop some"
     if key == "stages" and isinstance(value, dict):
         return "[stages] is one table and stages are a list: write [[stages]], two brackets"
     return f"{key} = {shown(value)} is not {expected(key)}; write one"
+
+
+def choice_mend(key: str, value: Any) -> str:
+    """Return the word that was meant, or all that `key` may hold."""
+    return did_you_mean(value if isinstance(value, str) else "", CHOICES[key], "write one of")
 
 
 def _unknown_material(key: str, name: str) -> str:
     try:
         _BOOK[key](name)
     except UnknownMaterial as unknown:
-        return f"{unknown} ({_CAREFUL})" if key == "laminate" else str(unknown)
+        return f"{unknown} ({_CAREFUL})"
     return f"{key} = {shown(name)} is not {expected(key)}; write one"
 
 
@@ -89,7 +116,8 @@ def _unquoted(key: str, written: str) -> str:
 
 def _fahrenheit(key: str, value: float, span: Range) -> str | None:
     """Return the hint if a temperature (no difference, no rate) makes sense as Fahrenheit."""
-    if key not in ("to_c", "below_c") or value <= span.most or value > 1e6:
+    is_temperature = key.endswith("_c") and key not in DIFFERENCES
+    if not is_temperature or value <= span.most or value > 1e6:
         return None
     return fahrenheit_hint(value, span.least, min(span.most, SUPPORT_SOAK.value))
 

@@ -12,7 +12,7 @@ _UNIT = r"(?P<unit>[^\W\d_][^\s\d,}\]]{0,11}|°[^\s\d,}\]]{0,11})?"
 WRITTEN = re.compile(rf"{_NUMBER}[ \t]{{0,9}}{_UNIT}[ \t]{{0,99}}(?=[,}}\]]|$)")
 _DECIMAL_COMMA = re.compile(r"\d+,\d{3}")  # may be thousands as well
 
-_SECONDS: dict[str, float] = {
+SECONDS: dict[str, float] = {
     **dict.fromkeys(("s", "sec", "secs", "second", "seconds"), 1.0),
     **dict.fromkeys(("min", "mins", "minute", "minutes"), 60.0),
     **dict.fromkeys(("h", "hour", "hours"), 3600.0),
@@ -25,9 +25,10 @@ _RATES: dict[str, float] = {
 # ending of the key, the unit in words, factors of the units people write; the longest ending first
 _WANTED: tuple[tuple[str, str, dict[str, float]], ...] = (
     ("_c_per_s", "°C/s", _RATES),
-    ("_s", "seconds", _SECONDS),
+    ("_s", "seconds", SECONDS),
     ("_c", "°C", _DEGREES),
     ("_mm", "millimetres", {"mm": 1.0, "cm": 10.0, "m": 1000.0}),
+    ("_w", "watts", {"w": 1.0, "watt": 1.0, "watts": 1.0, "kw": 1000.0}),
     ("_g", "grams", {"g": 1.0, "gram": 1.0, "grams": 1.0, "kg": 1000.0}),
 )
 

@@ -20,7 +20,9 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from emberbed.plain_text import printable
+from emberbed.report.chart_flags import HATCH_WIDTH, draw_flags, draw_spans, make_room
 from emberbed.report.chart_model import INK, Band, Chart, Curve, Mark
+from emberbed.report.chart_shades import draw_shades, name_shades
 from emberbed.report.curve_labels import End, label_ends
 from emberbed.report.thinning import averaged, thinned
 
@@ -53,6 +55,7 @@ _STYLE: dict[Any, Any] = {
     "xtick.color": INK,
     "ytick.color": INK,
     "text.parse_math": False,
+    "hatch.linewidth": HATCH_WIDTH,
     "axes.spines.top": False,
     "axes.spines.right": False,
 }
@@ -65,8 +68,12 @@ def run_chart_svg(chart: Chart) -> str:
         FigureCanvasSVG(figure)
         temperatures, power = _axes(figure, chart)
         _draw_stages(temperatures, chart)
-        _draw_curves(temperatures, chart)
-        _draw_events(temperatures, chart)
+        draw_spans(temperatures, chart.spans)
+        draw_shades(temperatures, chart.shades, _colours(chart))
+        top_c = _draw_curves(temperatures, chart)
+        name_shades(temperatures, chart.shades, top_c)
+        _draw_events(temperatures, chart, top_c)
+        draw_flags(temperatures, chart.flags)
         if power is not None and chart.power is not None:
             _draw_power(power, chart)
         return _written(figure, chart.title)
@@ -145,7 +152,14 @@ def _middle(band: Band) -> float:
     return (band.from_s + band.to_s) / 2
 
 
-def _draw_curves(axes: Axes, chart: Chart) -> None:
+def _colours(chart: Chart) -> dict[str, str]:
+    return {
+        curve.name: COLOURS[number % len(COLOURS)] for number, curve in enumerate(chart.measured)
+    }
+
+
+def _draw_curves(axes: Axes, chart: Chart) -> float:
+    """Draw and name the curves; return the temperature above which other words stand."""
     ends: list[End] = []
     for number, curve in enumerate(chart.measured):
         colour = COLOURS[number % len(COLOURS)]
@@ -159,7 +173,9 @@ def _draw_curves(axes: Axes, chart: Chart) -> None:
     if high - low < LEAST_SPAN_C:
         low -= LEAST_SPAN_C / 10  # room for the labels of events
         axes.set_ylim(low, low + LEAST_SPAN_C)
-    label_ends(axes, ends, chart.measured)
+    top_c = make_room(axes, chart.flags)
+    label_ends(axes, ends, chart.measured, top_c, [flag.at_s for flag in chart.flags])
+    return top_c
 
 
 def _draw_curve(axes: Axes, curve: Curve, colour: str, style, width: float) -> Iterator[End]:
@@ -168,13 +184,16 @@ def _draw_curve(axes: Axes, curve: Curve, colour: str, style, width: float) -> I
     read = np.flatnonzero(np.isfinite(values))
     if len(read):
         name = printable(curve.name, _LABEL_CHARACTERS)
-        yield End(float(seconds[read[-1]]), float(values[read[-1]]), name, colour)
+        role = printable(curve.role, _LABEL_CHARACTERS)
+        yield End(float(seconds[read[-1]]), float(values[read[-1]]), name, role, colour)
 
 
-def _draw_events(axes: Axes, chart: Chart) -> None:
+def _draw_events(axes: Axes, chart: Chart, top_c: float) -> None:
     marks = sorted(chart.events, key=lambda mark: mark.at_s)
+    low, high = axes.get_ylim()
     for mark in marks:
-        axes.axvline(mark.at_s, color=INK, alpha=0.3, linewidth=0.6)
+        axes.axvline(mark.at_s, ymax=(top_c - low) / (high - low), color=INK, alpha=0.3,
+                     linewidth=0.6)  # fmt: skip
     for group in _neighbours(marks, _CHARACTER * axes.get_xlim()[1]):
         axes.text(group[0].at_s, 0.012, f"▴{_label(group)}", transform=axes.get_xaxis_transform(),
                   ha="left", va="bottom", fontsize=8.5)  # fmt: skip

@@ -7,6 +7,11 @@ REST = (
     "Shaded: every other stage; it is named, or has its number, above. Thin vertical lines: the"
     " numbered events below."
 )
+FLAGS = "Strong vertical lines: what a person marked or changed."
+SPANS = {
+    "hot air": "Hatched with lines: hot air from above was on.",
+    "held": "Hatched with dots: a person held the temperature there.",
+}
 
 
 def caption_of(chart: Chart) -> str:
@@ -15,8 +20,16 @@ def caption_of(chart: Chart) -> str:
     for number, curve in enumerate(chart.measured):
         colour = COLOUR_NAMES[number % len(COLOUR_NAMES)]
         style = STYLE_NAMES[number % len(STYLE_NAMES)]
-        lines.append(f"{colour} {style}".strip() + f": {curve.name}")
+        role = f" ({curve.role})" if curve.role else ""
+        lines.append(f"{colour} {style}".strip() + f": {curve.name}{role}")
     if chart.asked is not None:
         lines.append(f"dotted, in the colour of the text: {chart.asked.name}")
     drawn = "; ".join(lines)
-    return f"{drawn[:1].upper()}{drawn[1:]}. {REST}" if drawn else REST
+    opening = [f"{drawn[:1].upper()}{drawn[1:]}."] if drawn else []
+    return " ".join([*opening, REST, *_person_lines(chart)])
+
+
+def _person_lines(chart: Chart) -> list[str]:
+    kinds = {span.kind for span in chart.spans}
+    spans = [said for kind, said in SPANS.items() if kind in kinds]
+    return ([FLAGS] if chart.flags else []) + spans

@@ -19,3 +19,22 @@ def spread(wanted: Sequence[float], low: float, high: float, least: float) -> li
     for number, place in zip(order, places, strict=True):
         found[number] = place + shift
     return found
+
+
+def rows_for(starts: Sequence[float], widths: Sequence[float], most_rows: int) -> list[int | None]:
+    """Return a row (0 the lowest) for each label that begins at its own line and goes to the right.
+
+    A line goes up to its label's row, so a label stands above all lines that rise under it; none
+    covers another. None: there is no room for it in `most_rows`.
+    """
+    order = sorted(range(len(starts)), key=lambda number: starts[number], reverse=True)
+    rows: list[int | None] = [None] * len(starts)
+    placed: list[tuple[float, int]] = []  # start and row of those to the right
+    for number in order:
+        end = starts[number] + widths[number]
+        under = [row for start, row in placed if start < end]
+        row = max(under, default=-1) + 1
+        if row < most_rows:
+            rows[number] = row
+            placed.append((starts[number], row))
+    return rows

@@ -7,17 +7,15 @@ policy in the page forbids whatever should slip through to run or load.
 
 from pathlib import Path
 
-import numpy as np
-
 from emberbed import words
 from emberbed.report import display
 from emberbed.report.chart import run_chart_svg
 from emberbed.report.chart_caption import caption_of
-from emberbed.report.markup import Markup, facts, joined, sentences, table, tag
+from emberbed.report.markup import Markup, facts, joined, sentences, tag
 from emberbed.report.page_style import STYLE
-from emberbed.report.run_view import RunView, chart_of, prompt_of, seconds_of, view_of
+from emberbed.report.run_tables import events, figures, sensors, stages
+from emberbed.report.run_view import RunView, chart_of, view_of
 from emberbed.report.signs import grouped_signs
-from emberbed.report.summary import StageFigures
 from emberbed.store.faults import StoreError
 from emberbed.store.run_store import RunStore
 
@@ -64,10 +62,10 @@ def _sections(view: RunView, heading: str) -> list[Markup]:
         tag("p", _when(view), class_="lead"),
         _verdict(view),
         _figure(view),
-        _section("Stages", _stages(view)),
-        _section("Figures", _figures(view)),
-        _section("Sensors", _sensors(view)),
-        _section("Events", _events(view)),
+        _section("Stages", stages(view)),
+        _section("Figures", figures(view)),
+        _section("Sensors", sensors(view)),
+        _section("Events", events(view)),
         _section("This run", _facts(view)),
         _section("What this page does not show", sentences(_NOT_SHOWN)),
     ]
@@ -102,7 +100,7 @@ def _verdict(view: RunView) -> Markup:
     for number, trip in enumerate(view.ending.trips):
         parts.append(tag("p", "And then: " if number else "", trip.happened))
         parts.append(tag("p", tag("b", "What to do: "), trip.mend))
-    parts += [tag("p", caution) for caution in view.ending.cautions()]
+    parts += [tag("p", said) for said in (*view.ending.afterwards, *view.ending.cautions())]
     if exceeded:
         parts.append(tag("p", "Limits exceeded:"))
         parts.append(sentences(exceeded))
@@ -126,82 +124,6 @@ def _figure(view: RunView) -> Markup:
     chart = chart_of(view)
     drawn = tag("div", Markup(run_chart_svg(chart)), class_="scroll")
     return tag("figure", drawn, tag("figcaption", caption_of(chart)))
-
-
-def _stages(view: RunView) -> Markup:
-    if not view.figures.stages:
-        return tag("p", "The stages of this run cannot be read by this version of emberbed.")
-    rows: list[list[object]] = []
-    for stage in view.figures.stages:
-        prompt = prompt_of(view, stage.number - 1)
-        rows.append(
-            [
-                f"{stage.number} {stage.kind}" + (f": {prompt}" if prompt else ""),
-                display.celsius(stage.target_c),
-                display.clock(stage.planned_s) if stage.planned_s is not None else "open",
-                _taken(view, stage),
-                display.clock(stage.in_band_s if stage.taken_s else None),
-            ]
-        )
-    return table(["stage", "to", "planned", "taken", "time in band"], rows)
-
-
-def _taken(view: RunView, stage: StageFigures) -> str:
-    if not stage.taken_s:
-        return "not reached"
-    cut = stage.cut_short and view.run.state not in ("open", "finished")
-    return display.clock(stage.taken_s) + (", cut short" if cut else "")
-
-
-def _rate_at(view: RunView, c_per_s: float | None, channel: int | None) -> str:
-    """Return a rate with the sensor that saw it; a dash alone where none did."""
-    if channel is None:
-        return display.NOTHING
-    return f"{display.rate(c_per_s)} at {view.names.get(channel, f'channel {channel}')}"
-
-
-def _figures(view: RunView) -> Markup:
-    figures = view.figures
-    ramp = _rate_at(view, figures.largest_ramp_c_per_s, figures.ramp_channel)
-    cooling = _rate_at(view, figures.largest_cooling_c_per_s, figures.cooling_channel)
-    pairs: list[tuple[str, object]] = [
-        ("largest ramp", ramp),
-        ("largest cooling rate", cooling),
-        ("limits exceeded", str(len(figures.limits_exceeded))),
-        ("energy", display.energy(figures.energy_j)),
-        ("records", f"{view.run.ticks}, {display.clock(figures.duration_s)} in all"),
-        ("longest gap", f"{figures.longest_gap_s:.1f} s" if figures.longest_gap_s else "none"),
-    ]
-    return facts(pairs)
-
-
-def _sensors(view: RunView) -> Markup:
-    rows: list[list[object]] = []
-    for channel, name in view.names.items():
-        role = limit = display.NOTHING
-        if view.plan is not None:
-            role = words.role_words(view.plan.header[f"role{channel}"])
-            limit_cdeg = view.plan.header[f"limit{channel}_cdeg"]
-            limit = display.celsius(limit_cdeg / 100) if limit_cdeg else display.NOTHING
-        converter = view.device.channels[channel].converter if view.device else display.NOTHING
-        peak = display.celsius(view.figures.peaks_c.get(channel))
-        rows.append([name, role, converter, limit, peak, _lost_readings(view, channel)])
-    heads = ["sensor", "what for", "converter", "limit", "peak", "ticks without reading"]
-    return table(heads, rows, numbers_from=3)
-
-
-def _lost_readings(view: RunView, channel: int) -> str:
-    return str(int(np.isnan(view.series.channels_c[channel]).sum()))
-
-
-def _events(view: RunView) -> Markup:
-    if not view.events:
-        return tag("p", "No events were stored.")
-    rows: list[list[object]] = [
-        [event.number, display.clock(seconds_of(view, event)), event.sentence]
-        for event in view.events
-    ]
-    return table(["", "time", "what happened"], rows, numbers_from=3, class_="events")
 
 
 def _facts(view: RunView) -> Markup:

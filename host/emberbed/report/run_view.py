@@ -11,16 +11,23 @@ from typing import Any
 import numpy as np
 
 from emberbed.device_description import DeviceDescription
+from emberbed.materials.book import alloys
 from emberbed.profiles.compile import Plan
+from emberbed.profiles.limits import DEFAULT_HOT_AIR_PROMPT
 from emberbed.report.chart_model import Chart, Mark
+from emberbed.report.deed_kinds import CHANGES
+from emberbed.report.deeds import Moment, moments_of
 from emberbed.report.ending import Ending, ending_of
 from emberbed.report.series import RunSeries, series_of
 from emberbed.report.series_chart import series_chart
 from emberbed.report.summary import RunSummaryFigures, summarise_series
+from emberbed.report.work_figures import WorkFigures, work_figures
 from emberbed.store.meaning import channel_names_of, description_of, plan_of
 from emberbed.store.run_store import RunStore
-from emberbed.store.runs import RunEvent, StoredRun
+from emberbed.store.runs import StoredRun
 from emberbed_fw.units import NONE
+
+ASKS = ("wait", "hot_air")  # kinds of stages with a prompt, in a profile's words
 
 
 @dataclass(frozen=True)
@@ -32,7 +39,8 @@ class RunView:
     profile: dict[str, Any]  # the profile file as bare data, {} when it cannot be read
     series: RunSeries
     figures: RunSummaryFigures
-    events: list[RunEvent]
+    work: WorkFigures
+    moments: list[Moment]  # the stored events and what people did
     audit: list[str]
     ending: Ending
 
@@ -45,37 +53,32 @@ def view_of(store: RunStore, run_id: int) -> RunView:
     events = store.events(run_id)
     tripped = np.flatnonzero(series.trip)
     trip_tick = int(series.tick[tripped[0]]) if len(tripped) else None
+    profile = profile_data(run.profile_toml)
+    changed = any(deed.touch in CHANGES for deed in series.deeds)
     return RunView(
         run=run,
         plan=plan,
         device=description_of(run),
         names=names,
-        profile=_profile_data(run.profile_toml),
+        profile=profile,
         series=series,
         figures=summarise_series(series, plan, names),
-        events=events,
+        work=work_figures(series, plan, liquidus_c(profile)),
+        moments=moments_of(series, plan, events),
         audit=store.audit(run_id),
-        ending=ending_of(store, run, events, trip_tick),
+        ending=ending_of(store, run, events, trip_tick, changed),
     )
 
 
 def chart_of(view: RunView) -> Chart:
     """Return the run as a chart: what was asked for, what was measured, and the power."""
     marks = [
-        Mark(str(event.number), at_s)
-        for event in view.events
-        if (at_s := seconds_of(view, event)) is not None
+        Mark(str(moment.number), moment.at_s)
+        for moment in view.moments
+        if moment.number is not None and moment.at_s is not None
     ]
     title = f"Run {view.run.id}: temperatures and power over time"
     return series_chart(view.series, view.plan, view.names, marks, title)
-
-
-def seconds_of(view: RunView, event: RunEvent) -> float | None:
-    """Return when an event happened, in seconds of the record; None when outside of it."""
-    if event.tick is None or not len(view.series):
-        return None
-    at_s = view.series.seconds_of_tick(event.tick)
-    return at_s if 0 <= at_s <= view.series.seconds[-1] else None
 
 
 def prompt_of(view: RunView, stage: int) -> str:
@@ -83,11 +86,19 @@ def prompt_of(view: RunView, stage: int) -> str:
     number = view.plan.stages[stage]["prompt"] if view.plan else NONE
     stages = view.profile.get("stages")
     rows = [row for row in stages if isinstance(row, dict)] if isinstance(stages, list) else []
-    prompts = [row.get("prompt") for row in rows if row.get("kind") == "wait"]
+    prompts = [row.get("prompt", DEFAULT_HOT_AIR_PROMPT) for row in rows if row.get("kind") in ASKS]
     return str(prompts[number]) if number < len(prompts) else ""
 
 
-def _profile_data(profile_toml: str) -> dict[str, Any]:
+def liquidus_c(profile: dict[str, Any]) -> float | None:
+    """Return the liquidus of the profile's solder, None where the book does not know it."""
+    name = profile.get("alloy")
+    alloy = alloys().get(name) if isinstance(name, str) else None
+    return None if alloy is None else alloy.liquidus_c
+
+
+def profile_data(profile_toml: str) -> dict[str, Any]:
+    """Return a profile file as bare data, {} when it cannot be read."""
     try:
         return tomllib.loads(profile_toml)
     except (tomllib.TOMLDecodeError, RecursionError):

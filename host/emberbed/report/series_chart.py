@@ -6,9 +6,16 @@ import numpy as np
 
 from emberbed import words
 from emberbed.profiles.compile import Plan
-from emberbed.report.chart_model import Band, Chart, Curve, Mark
-from emberbed.report.series import RunSeries
+from emberbed.report.chart_model import Band, Chart, Curve, Flag, Mark, Span
+from emberbed.report.deed_kinds import STANDING
+from emberbed.report.series import Deed, RunSeries
+from emberbed.report.spells import Spell, held_spells, hot_air_spells
 from emberbed.report.summary import in_stages
+from emberbed.touch_words import mark_words
+from emberbed_fw import messages
+from emberbed_fw.plan import ROLE_ABSENT, ROLE_NAMES
+
+STEPS_WITHIN_S = 15.0
 
 
 def series_chart(
@@ -20,7 +27,7 @@ def series_chart(
 ) -> Chart:
     """Return the chart of a series; `names` are the fitted channels by number."""
     measured = [
-        Curve(name, *series.drawn(series.channels_c[channel]))
+        Curve(name, *series.drawn(series.channels_c[channel]), _role(plan, channel, name))
         for channel, name in names.items()
         if np.isfinite(series.channels_c[channel]).any()
     ]
@@ -30,8 +37,54 @@ def series_chart(
         power=Curve("power", *series.drawn(series.demand_percent)),
         stages=stage_bands(series, plan),
         events=marks,
+        flags=flags_of(series),
+        spans=_spans(series, plan),
         title=title,
     )
+
+
+def _role(plan: Plan | None, channel: int, name: str) -> str:
+    """Return what a sensor is for in a word or two, '' where its name says it or nobody knows."""
+    role = plan.header[f"role{channel}"] if plan else ROLE_ABSENT
+    told = (words.name_at(ROLE_NAMES, role) or "").replace("_", " ")
+    return "" if role == ROLE_ABSENT or told == name.replace("_", " ") else told
+
+
+def flags_of(series: RunSeries) -> list[Flag]:
+    """Return what a person marked or changed, as lines with words."""
+    flags = [
+        (float(series.seconds[deed.at]), _flag_words(series, deed))
+        for number, deed in enumerate(series.deeds)
+        if not _is_a_step(series, number)
+    ]
+    return [Flag(label, at_s) for at_s, label in flags if label]
+
+
+def _is_a_step(series: RunSeries, number: int) -> bool:
+    """Tell whether the target was shifted further right after: only the last step gets a line."""
+    deed, following = series.deeds[number], series.deeds[number + 1 :][:1]
+    return deed.touch == messages.OFFSET == next((d.touch for d in following), 0) and bool(
+        series.seconds[following[0].at] - series.seconds[deed.at] < STEPS_WITHIN_S
+    )
+
+
+def _flag_words(series: RunSeries, deed: Deed) -> str:
+    if deed.mark:
+        return mark_words(deed.mark)
+    if deed.touch in STANDING:
+        return "held here" if deed.touch == messages.HOLD_HERE else "back to hold"
+    if deed.touch == messages.OFFSET:
+        return f"target {series.offset_c[deed.at]:+g} °C"
+    return ""
+
+
+def _spans(series: RunSeries, plan: Plan | None) -> list[Span]:
+    air = [Span("hot air", *_ends(series, spell)) for spell in hot_air_spells(series, plan)]
+    return air + [Span("held", *_ends(series, spell)) for spell in held_spells(series)]
+
+
+def _ends(series: RunSeries, spell: Spell) -> tuple[float, float]:
+    return float(series.seconds[spell.first]), float(series.seconds[spell.last])
 
 
 def stage_bands(series: RunSeries, plan: Plan | None) -> list[Band]:

@@ -16,6 +16,7 @@ from emberbed.records import TickRecord
 from emberbed.report.display import clock
 from emberbed.report.series import RunSeries, series_of
 from emberbed.report.slopes import WINDOW_S, window_slopes
+from emberbed.report.spells import hot_air_spells
 from emberbed_fw import plan as layout
 from emberbed_fw import run_states
 from emberbed_fw.units import CHANNELS, NONE, TICKS_PER_S
@@ -189,7 +190,8 @@ def _in_band_s(
 ) -> float | None:
     if stage["kind"] != layout.HOLD or control is None:
         return None
-    away_cdeg = np.abs(series.channels_c[control] * 100 - stage["target_cdeg"])
+    asked_c = stage["target_cdeg"] / 100 + series.offset_c  # a person may have shifted it
+    away_cdeg = np.abs(series.channels_c[control] - asked_c) * 100
     # half a hundredth: readings are whole hundredths, and away_cdeg is not exact
     in_band = inside & (away_cdeg <= stage["band_cdeg"] + 0.5)
     return float(series.lasts_s[in_band].sum())
@@ -230,14 +232,23 @@ def _too_fast(name: str, went: str, rate: _Rate, limit: float) -> str:
 
 
 def _too_hot(series: RunSeries, plan: Plan | None, names: Mapping[int, str]) -> list[str]:
+    """Judge each sensor by its limit of the time: a wider one holds once hot air has been on."""
+    if plan is None:
+        return []
+    spells = hot_air_spells(series, plan)
+    begun = spells[0].first if spells else len(series.seconds)
     sentences = []
-    for channel, peak in _peaks(series).items():
-        limit = plan.header[f"limit{channel}_cdeg"] / 100 if plan else 0.0
-        if limit > 0 and peak > limit:
-            at_s = float(series.seconds[np.nanargmax(series.channels_c[channel])])
-            name = names.get(channel, f"channel {channel}")
+    for channel in _peaks(series):
+        name = names.get(channel, f"channel {channel}")
+        for part, key in ((slice(0, begun), "limit"), (slice(begun, None), "air_limit")):
+            readings_c = series.channels_c[channel][part]
+            limit_c = plan.header[f"{key}{channel}_cdeg"] / 100
+            if limit_c <= 0 or np.isnan(readings_c).all() or np.nanmax(readings_c) <= limit_c:
+                continue
+            at_s = float(series.seconds[part][np.nanargmax(readings_c)])
             sentences.append(
-                f"{name} reached {peak:.2f} °C at {clock(at_s)}; its limit in this run was"
-                f" {limit:.2f} °C."
+                f"{name} reached {np.nanmax(readings_c):.2f} °C at {clock(at_s)}; its limit in"
+                f" this run was {limit_c:.2f} °C."
             )
+            break
     return sentences

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from emberbed.profiles.compile import Plan
 from emberbed.records import TickRecord
-from emberbed_fw.trip_codes import OVER_TEMPERATURE
+from emberbed_fw.trip_codes import OVER_TEMPERATURE, TOO_HOT_FROM_ABOVE
 
 
 def sensor_of_trip(record: TickRecord, plan: Plan | None, names: Mapping[int, str]) -> str | None:
@@ -15,16 +15,18 @@ def sensor_of_trip(record: TickRecord, plan: Plan | None, names: Mapping[int, st
     for channel, name in names.items():
         if record.fault(channel) == record.trip:
             return name
-    if record.trip != OVER_TEMPERATURE:
-        return None
-    return _furthest_over_limit(record, plan, names)
+    if record.trip == OVER_TEMPERATURE:
+        return _furthest_over_limit(record, plan, names, "limit")
+    if record.trip == TOO_HOT_FROM_ABOVE:
+        return _furthest_over_limit(record, plan, names, "air_limit")
+    return None
 
 
 def _furthest_over_limit(
-    record: TickRecord, plan: Plan | None, names: Mapping[int, str]
+    record: TickRecord, plan: Plan | None, names: Mapping[int, str], limit: str
 ) -> str | None:
     over = {
-        channel: reading - (plan.header[f"limit{channel}_cdeg"] if plan else 0)
+        channel: reading - (plan.header[f"{limit}{channel}_cdeg"] if plan else 0)
         for channel in names
         if (reading := record.channel_cdeg(channel)) is not None
     }

@@ -4,10 +4,12 @@ h0 = SHA-256(canonical(header)); per commit block h = SHA-256(h_before || for ea
 as 4 bytes, little-endian, and its bytes); at the end of a run one closing block over verdict and
 events. It shows every later change, deletion, swap or cut inside the file; it cannot show a whole
 run rewritten with a new chain, unless the head was kept elsewhere (it is printed on the run page).
+Columns that came later than the first store are hashed with their names, and only where they hold
+something: runs of before keep their hashes.
 """
 
 import struct
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from hashlib import sha256
 
 HEADER_COLUMNS = (
@@ -26,10 +28,13 @@ HEADER_COLUMNS = (
     "speed",
     "simulated",
 )
+LATER_HEADER_COLUMNS = ("linked_to",)
 CLOSING_COLUMNS = ("state", "exit_code", "ended_utc", "trip", "limits_exceeded")
+LATER_CLOSING_COLUMNS = ("trip_counts",)
 EVENT_COLUMNS = ("number", "tick", "kind", "sentence")
 
 Stored = int | str | bytes | None
+Row = Mapping[str, Stored]
 
 
 def _prefixed(octets: bytes) -> bytes:
@@ -53,9 +58,15 @@ def canonical(values: Iterable[Stored]) -> bytes:
     return b"".join(parts)
 
 
-def header_hash(header: Iterable[Stored]) -> bytes:
-    """Return h0 of a run from its HEADER_COLUMNS, in that order."""
-    return sha256(canonical(header)).digest()
+def header_hash(run: Row) -> bytes:
+    """Return h0 of a run from its columns."""
+    return sha256(_of(run, HEADER_COLUMNS, LATER_HEADER_COLUMNS)).digest()
+
+
+def _of(run: Row, columns: Iterable[str], later: Iterable[str]) -> bytes:
+    there = [(name, run[name]) for name in later if run[name] is not None]
+    named = [part for pair in there for part in pair]
+    return canonical([*(run[name] for name in columns), *named])
 
 
 def block_hash(before: bytes, records: Iterable[bytes]) -> bytes:
@@ -66,9 +77,7 @@ def block_hash(before: bytes, records: Iterable[bytes]) -> bytes:
     return digest.digest()
 
 
-def closing_hash(
-    before: bytes, closing: Iterable[Stored], events: Iterable[Iterable[Stored]]
-) -> bytes:
-    """Return the head of an ended run: its CLOSING_COLUMNS and events put under the chain."""
-    rows = [canonical(closing), *(canonical(event) for event in events)]
-    return block_hash(before, rows)
+def closing_hash(before: bytes, run: Row, events: Iterable[Iterable[Stored]]) -> bytes:
+    """Return the head of an ended run: its closing columns and its events under the chain."""
+    closing = _of(run, CLOSING_COLUMNS, LATER_CLOSING_COLUMNS)
+    return block_hash(before, [closing, *(canonical(event) for event in events)])

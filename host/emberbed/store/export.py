@@ -15,6 +15,7 @@ from emberbed.records import TickRecord
 from emberbed.store.elapsed import with_elapsed_s
 from emberbed.store.meaning import channel_names_of, plan_of
 from emberbed.store.run_store import RunStore
+from emberbed.touch_words import mark_name, source_name, touch_name
 from emberbed_fw import record as layout
 from emberbed_fw import run_states
 from emberbed_fw.units import FULL_POWER_Q15, NO_READING_CDEG, NONE
@@ -55,6 +56,10 @@ def _columns(plan: Plan | None, channels: Mapping[int, str]) -> dict[str, Column
         "fan": lambda record: _flag(record.outputs & layout.OUT_FAN),
         "energy_j": lambda record: str(record.energy_j),
         "trip": lambda record: words.trip_name(record.trip),
+        "touch": lambda record: touch_name(record.touch),
+        "touch_source": lambda record: source_name(record.touch_source),
+        "mark": lambda record: mark_name(record.mark),
+        "offset_c": lambda record: _degrees(record.offset_cdeg),
     }
 
 

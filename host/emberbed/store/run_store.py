@@ -12,8 +12,9 @@ from dataclasses import asdict
 from pathlib import Path
 
 from emberbed.plain_text import printable
-from emberbed.records import TickRecord, decode_record
+from emberbed.records import TickRecord, decode_record, form_of
 from emberbed.store import chain, processes, schema
+from emberbed.store import statements as sql
 from emberbed.store.audit import audit_run
 from emberbed.store.columns import decoded_columns
 from emberbed.store.database import Database, check_exists, default_path
@@ -27,37 +28,11 @@ from emberbed.store.runs import (
     RunSummary,
     StoredRun,
     made,
+    storable,
     utc_now,
 )
 
 MOST_RECORDS = 10
-
-_INSERT_RUN = """INSERT INTO run (started_utc, last_stored_utc, profile_name, profile_toml, plan,
-    settings, session, device, engine, firmware_version, firmware_digest, host_version, seed, speed,
-    simulated, head_sha256, process_node, process_id, process_started)
-    VALUES (:started_utc, :started_utc, :profile_name, :profile_toml, :plan, :settings, :session,
-    :device, :engine, :firmware_version, :firmware_digest, :host_version, :seed, :speed,
-    :simulated, :head_sha256, :node, :process_id, :started)"""
-_INSERT_BLOCK = "INSERT INTO block VALUES (?, ?, ?, ?, ?, ?)"
-_INSERT_TICK = """INSERT INTO tick VALUES (:run_id, :tick, :block, :record, :state, :stage,
-    :setpoint_cdeg, :demand0_q15, :energy_j, :trip, :channel0_cdeg, :channel1_cdeg, :channel2_cdeg,
-    :channel3_cdeg, :channel4_cdeg, :channel5_cdeg, :channel6_cdeg, :channel7_cdeg)"""
-_INSERT_EVENT = """INSERT INTO event SELECT :run_id, coalesce(max(number), 0) + 1, :tick, :kind,
-    :sentence FROM event WHERE run_id = :run_id"""
-_SET_HEAD = "UPDATE run SET head_sha256 = ?, last_stored_utc = ? WHERE id = ?"
-_CLOSE = """UPDATE run SET state = ?, exit_code = ?, ended_utc = ?, trip = ?, limits_exceeded = ?,
-    head_sha256 = ? WHERE id = ?"""
-_COUNTED = """SELECT *,
-    (SELECT coalesce(sum(ticks), 0) FROM block WHERE run_id = run.id) AS ticks,
-    (SELECT min(tick) FROM tick WHERE run_id = run.id) AS first_tick,
-    (SELECT max(tick) FROM tick WHERE run_id = run.id) AS last_tick FROM run"""
-_EVENTS = "SELECT number, tick, kind, sentence FROM event WHERE run_id = ? ORDER BY number"
-_RECORDS = "SELECT record FROM tick WHERE run_id = ? AND tick >= ? ORDER BY tick"
-_LAST_TICK = "SELECT tick, trip FROM tick WHERE run_id = ? ORDER BY tick DESC LIMIT 1"
-_LAST_BLOCK = "SELECT number, sha256 FROM block WHERE run_id = ? ORDER BY number DESC LIMIT 1"
-_GAPS = """SELECT before + 1 AS first_missing, tick - 1 AS last_missing FROM
-    (SELECT tick, lag(tick) OVER (ORDER BY tick) AS before FROM tick WHERE run_id = ?)
-    WHERE tick > before + 1"""
 
 
 class RunStore:
@@ -88,13 +63,13 @@ class RunStore:
 
     def begin_run(self, facts: RunFacts) -> int:
         """Store the header of a new run and return its number."""
-        columns = {name: _storable(value) for name, value in asdict(facts).items()}
-        head = chain.header_hash(columns[name] for name in chain.HEADER_COLUMNS)
+        columns = {name: storable(value) for name, value in asdict(facts).items()}
+        head = chain.header_hash(columns)
         columns |= processes.own_stamp()._asdict() | {"head_sha256": head}
         with self._database.writing():
-            run_id = self._database.connection.execute(_INSERT_RUN, columns).lastrowid
+            run_id = self._database.connection.execute(sql.INSERT_RUN, columns).lastrowid
             assert run_id is not None
-            self._database.all(_INSERT_BLOCK, run_id, 0, None, None, 0, head)
+            self._database.all(sql.INSERT_BLOCK, run_id, 0, None, None, 0, head)
         return run_id
 
     def append(self, run_id: int, records: list[bytes]) -> int:
@@ -119,6 +94,12 @@ class RunStore:
             self._check_open(run_id)
             self._insert_event(run_id, tick, kind, sentence)
 
+    def note_trip_counts(self, run_id: int, trip_counts: bytes) -> None:
+        """Keep what the device answered to ARM: how often each cause had tripped before."""
+        with self._database.writing():
+            self._check_open(run_id)
+            self._database.all(sql.NOTE_TRIP_COUNTS, trip_counts, run_id)
+
     def end_run(
         self,
         run_id: int,
@@ -134,7 +115,14 @@ class RunStore:
             raise ValueError(f"a run cannot end as {state!r}")
         with self._database.writing():
             self._check_open(run_id)
-            self._close_run(run_id, state, exit_code, ended_utc or utc_now(), trip, limits_exceeded)
+            self._close_run(
+                run_id,
+                state=state,
+                exit_code=exit_code,
+                ended_utc=ended_utc or utc_now(),
+                trip=trip,
+                limits_exceeded=limits_exceeded,
+            )
 
     def mark_interrupted(self) -> list[int]:
         """Close the open runs whose writer is gone, as interrupted; return their numbers.
@@ -154,29 +142,34 @@ class RunStore:
 
     def runs(self) -> list[RunSummary]:
         """Return all runs, oldest first."""
-        rows = self._database.all(f"{_COUNTED} ORDER BY id")
+        rows = self._database.all(f"{sql.COUNTED} ORDER BY id")
         return [self._made(RunSummary, row) for row in rows]
 
     def run(self, run_id: int | str = "last") -> StoredRun:
         """Return one run by its number, or the newest for 'last'."""
         number = self._number_of(run_id)
-        rows = self._database.all(f"{_COUNTED} WHERE id = ?", number)
+        rows = self._database.all(f"{sql.COUNTED} WHERE id = ?", number)
         if not rows:
             raise self._no_such_run(run_id)
         return self._made(StoredRun, rows[0])
+
+    def goes_on_as(self, run_id: int) -> int | None:
+        """Return the run that went on with this one after its trip was mended, None for none."""
+        return self._database.all(sql.GOES_ON_AS, run_id)[0][0]
 
     def raw_records(self, run_id: int, from_tick: int = 0) -> Iterator[bytes]:
         """Give the stored record bytes in tick order."""
         self.run(run_id)
         with told(self.path):
-            for row in self._database.connection.execute(_RECORDS, (run_id, from_tick)):
+            for row in self._database.connection.execute(sql.RECORDS, (run_id, from_tick)):
                 yield row[0]
 
     def records(self, run_id: int, from_tick: int = 0) -> Iterator[TickRecord]:
         """Give the stored records from `from_tick` on, decoded, in tick order."""
+        form = form_of(self.run(run_id).plan)
         for octets in self.raw_records(run_id, from_tick):
             try:
-                yield decode_record(octets)
+                yield decode_record(octets, form)
             except (ValueError, TypeError) as error:
                 raise StoreError(
                     f"{self.path} has a damaged record in run {run_id}; see what was changed with:"
@@ -186,12 +179,12 @@ class RunStore:
     def events(self, run_id: int) -> list[RunEvent]:
         """Return the events of a run in the order in which they were stored."""
         self.run(run_id)
-        return [self._made(RunEvent, row) for row in self._database.all(_EVENTS, run_id)]
+        return [self._made(RunEvent, row) for row in self._database.all(sql.EVENTS, run_id)]
 
     def gaps(self, run_id: int) -> list[Gap]:
         """Return the spans of ticks that are missing between the first and the last stored one."""
         self.run(run_id)
-        return [self._made(Gap, row) for row in self._database.all(_GAPS, run_id)]
+        return [self._made(Gap, row) for row in self._database.all(sql.GAPS, run_id)]
 
     def audit(self, run_id: int) -> list[str]:
         """Return one sentence per sign of tampering or damage; none for an untouched run."""
@@ -252,47 +245,48 @@ class RunStore:
         return fresh
 
     def _store_block(self, run_id: int, fresh: dict[int, bytes]) -> None:
-        before = self._database.all(_LAST_BLOCK, run_id)[0]
+        before = self._database.all(sql.LAST_BLOCK, run_id)[0]
         number = before["number"] + 1
         head = chain.block_hash(before["sha256"], fresh.values())
-        self._database.all(_INSERT_BLOCK, run_id, number, min(fresh), max(fresh), len(fresh), head)
+        self._database.all(
+            sql.INSERT_BLOCK, run_id, number, min(fresh), max(fresh), len(fresh), head
+        )
         rows = [
             {"run_id": run_id, "block": number, "record": octets}
             | decoded_columns(decode_record(octets))
             for octets in fresh.values()
         ]
-        self._database.connection.executemany(_INSERT_TICK, rows)
-        self._database.all(_SET_HEAD, head, utc_now(), run_id)
+        self._database.connection.executemany(sql.INSERT_TICK, rows)
+        self._database.all(sql.SET_HEAD, head, utc_now(), run_id)
 
     def _insert_event(self, run_id: int, tick: int | None, kind: str, sentence: str) -> None:
-        event = {"run_id": run_id, "tick": tick, "kind": kind, "sentence": _storable(sentence)}
-        self._database.connection.execute(_INSERT_EVENT, event)
+        event = {"run_id": run_id, "tick": tick, "kind": kind, "sentence": storable(sentence)}
+        self._database.connection.execute(sql.INSERT_EVENT, event)
 
-    def _close_run(self, run_id: int, *closing: chain.Stored) -> None:
-        before = self._database.all(_LAST_BLOCK, run_id)[0]
-        events = [tuple(event) for event in self._database.all(_EVENTS, run_id)]
-        head = chain.closing_hash(before["sha256"], closing, events)
-        self._database.all(_INSERT_BLOCK, run_id, before["number"] + 1, None, None, 0, head)
-        self._database.all(_CLOSE, *closing, head, run_id)
+    def _close_run(self, run_id: int, **closing: chain.Stored) -> None:
+        before = self._database.all(sql.LAST_BLOCK, run_id)[0]
+        (run,) = self._database.all(sql.RUN, run_id)
+        events = [tuple(event) for event in self._database.all(sql.EVENTS, run_id)]
+        head = chain.closing_hash(before["sha256"], {**dict(run), **closing}, events)
+        number = before["number"] + 1
+        self._database.all(sql.INSERT_BLOCK, run_id, number, None, None, 0, head)
+        self._database.connection.execute(sql.CLOSE, {**closing, "head_sha256": head, "id": run_id})
 
     def _mark_one(self, run_id: int) -> bool:
         with self._database.writing():
             run = self.run(run_id)
             if run.state != "open":
                 return False  # another process was quicker
-            last = self._database.all(_LAST_TICK, run_id)
+            last = self._database.all(sql.LAST_TICK, run_id)
             tick, trip = last[0] if last else (None, 0)
             sentence = "The program on the PC ended before the run did; the record ends here."
             self._insert_event(run_id, tick, "interrupted", sentence)
-            self._close_run(run_id, "interrupted", None, run.last_stored_utc, trip, None)
+            self._close_run(
+                run_id,
+                state="interrupted",
+                exit_code=None,
+                ended_utc=run.last_stored_utc,
+                trip=trip,
+                limits_exceeded=None,
+            )
         return True
-
-
-def _storable(value: object) -> chain.Stored:
-    """Return `value` as SQLite will give it back: flags as integers, text as valid UTF-8."""
-    if isinstance(value, bool):
-        return int(value)
-    if isinstance(value, str):
-        return value.encode("utf-8", "replace").decode("utf-8")
-    assert value is None or isinstance(value, int | bytes)
-    return value

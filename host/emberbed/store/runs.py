@@ -5,6 +5,8 @@ from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime
 from typing import Any, Literal, TypeVar
 
+from emberbed.store.chain import Stored
+
 RunEnd = Literal["finished", "stopped", "tripped", "link_lost", "refused", "interrupted"]
 
 
@@ -31,6 +33,7 @@ class RunFacts:
     speed: str = "1"  # "1" to "max" for a virtual device
     seed: int | None = None
     started_utc: str = field(default_factory=utc_now)
+    linked_to: int | None = None  # the run that this one goes on with, after a mended trip
 
 
 @dataclass(frozen=True)
@@ -53,6 +56,7 @@ class RunSummary:
     first_tick: int | None
     last_tick: int | None
     head_sha256: str  # hexadecimal
+    linked_to: int | None  # the run that this one goes on with, after a mended trip
 
 
 @dataclass(frozen=True)
@@ -68,6 +72,7 @@ class StoredRun(RunSummary):
     host_version: str
     seed: int | None
     speed: str
+    trip_counts: bytes | None  # what ARM answered: trips of each code before this run
 
 
 @dataclass(frozen=True)
@@ -117,3 +122,13 @@ def made(kind: type[Row], row: sqlite3.Row) -> Row:
         if not isinstance(values.get(column.name, ...), column.type):  # type: ignore[arg-type]
             raise ValueError(f"its {column.name} is missing or of the wrong kind")
     return kind(**{column.name: values[column.name] for column in fields(kind)})
+
+
+def storable(value: object) -> Stored:
+    """Return `value` as SQLite will give it back: flags as integers, text as valid UTF-8."""
+    if isinstance(value, bool):
+        return int(value)
+    if isinstance(value, str):
+        return value.encode("utf-8", "replace").decode("utf-8")
+    assert value is None or isinstance(value, int | bytes)
+    return value

@@ -87,7 +87,14 @@ _FIRST_TABLES = (
     f"PRAGMA application_id = {APPLICATION_ID}",
 )
 
-MIGRATIONS: tuple[tuple[int, tuple[str, ...]], ...] = ((1, _FIRST_TABLES),)
+# A run that goes on after a mended trip names the one before; what ARM answered (a byte for each
+# trip code) is needed to replay a run. NULL in runs that were recorded before.
+_LINKED_RUNS = (
+    "ALTER TABLE run ADD COLUMN linked_to INTEGER REFERENCES run (id)",
+    "ALTER TABLE run ADD COLUMN trip_counts BLOB",
+)
+
+MIGRATIONS: tuple[tuple[int, tuple[str, ...]], ...] = ((1, _FIRST_TABLES), (2, _LINKED_RUNS))
 VERSION = MIGRATIONS[-1][0]
 
 

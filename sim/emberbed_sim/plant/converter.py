@@ -74,9 +74,9 @@ def pack_word(chip_hot_c: float, cold_c: float, fault_bits: int = 0) -> int:
     return (hot & 0x3FFF) << 18 | any_fault << 16 | (cold & 0xFFF) << 4 | fault_bits
 
 
-def convert(hot_c: float, cold_c: float) -> int:
-    """Return the word of a healthy channel with these junctions."""
-    return pack_word(apparent_c(hot_c, cold_c), cold_c)
+def convert(hot_c: float, cold_c: float, fault_bits: int = 0) -> int:
+    """Return the word of a whole couple with these junctions, healthy unless fault bits say so."""
+    return pack_word(apparent_c(hot_c, cold_c), cold_c, fault_bits)
 
 
 def open_word(cold_c: float) -> int:

@@ -2,8 +2,9 @@
 
 `step` takes what a device drives; afterwards `words`, `port_flags` and `fresh_channels` are what
 it reads for its next tick, the first ones being there from the start. A conversion takes the whole
-tick, so the words show the beads as they were when it began. `truth` is for monitors and
-rehearsals, never for a controller. Same bench, seed, faults and drives: same bits.
+tick, so the words show the beads as they were when it began. What a person does at the bench, and
+no device drives, are methods of their own. `truth` is for monitors and rehearsals, never for a
+controller. Same bench, seed, faults, drives and hands: same bits.
 """
 
 from collections.abc import Sequence
@@ -11,14 +12,21 @@ from math import exp
 from random import Random
 from typing import NamedTuple
 
-from emberbed_sim.faults import FaultEvent
-from emberbed_sim.plant.converter import bus_bytes, convert, open_word
-from emberbed_sim.plant.parameters import TICK_S, BenchParameters
+from emberbed_sim.plant.beads import Beads
+from emberbed_sim.plant.bench_plant import BenchPlant
+from emberbed_sim.plant.converter import bus_bytes
+from emberbed_sim.plant.fault_catalogue import HOT_AIR_C, FaultEvent
+from emberbed_sim.plant.happenings import Happening, Happenings
+from emberbed_sim.plant.nozzle import STILL, Jet, Nozzle
+from emberbed_sim.plant.parameters import TICK_S, ZERO_C_K, BenchParameters
 from emberbed_sim.plant.switches import SwitchGear
-from emberbed_sim.plant.thermal import SIGMA_W_M2_K4, ZERO_C_K, ThermalNetwork
-from emberbed_sim.plant.thermocouple import Thermocouple
+from emberbed_sim.plant.thermal import ThermalNetwork
 
 TICKS_PER_S = round(1 / TICK_S)
+PLANTS = ("lumped", "grid")
+# Surroundings over the room as a share of the emitters' rise when the last board has just come
+# off; a simulated run to 212 degC with the fan on leaves 52 degC around emitters of 250 degC.
+HOT_SURROUNDINGS_SHARE = 0.13
 
 
 class Truth(NamedTuple):
@@ -35,35 +43,40 @@ class Truth(NamedTuple):
     ssr_conducts: bool
     contactor_closed: bool
     fan_turns: bool
+    chip_c: float
+    air_on: bool  # hot air from above
 
 
 class SimulatedHeater:
-    """A bench that can be driven, read and broken."""
+    """A bench that can be driven, read, handled and broken.
+
+    `plant` is one of PLANTS, made from the bench, or heat in a bench that was made elsewhere.
+    """
 
     def __init__(
-        self, bench: BenchParameters, seed: int, faults: Sequence[FaultEvent] = ()
+        self,
+        bench: BenchParameters,
+        seed: int,
+        faults: Sequence[FaultEvent] = (),
+        plant: str | BenchPlant = PLANTS[0],
     ) -> None:
         self.bench = bench
-        self.thermal = ThermalNetwork(bench)
+        self.thermal = plant_of(bench, plant)
         self.switches = SwitchGear()
-        start_c = bench.surroundings.room_c
-        self.thermocouples = [Thermocouple(placed, start_c) for placed in bench.sensors]
-        self.cold_junction_c = start_c
+        self.beads = Beads(bench)
+        self.cold_junction_c = bench.surroundings.room_c
         self.emitter_power_w = 0.0
         self.fresh_channels = (1 << len(bench.sensors)) - 1
         self._ticks = 0
         self._random = Random(seed)
-        self._full_w = bench.emitter.watts * bench.mains.power_factor
+        self._nozzle = Nozzle(bench, seed)
+        self._jet = STILL
+        self._hand_air_c: float | None = None
+        self._full_w = self.thermal.full_w * bench.mains.power_factor
         self._cold_follows = 1 - exp(-TICK_S / bench.surroundings.cold_junction_lag_s)
-        self._stuck_on = [fault for fault in faults if fault.name == "ssr_stuck_on"]
-        self._open = [fault for fault in faults if fault.name == "tc_open"]
-        for fault in self._open:
-            if fault.amount >= len(bench.sensors):
-                raise ValueError(
-                    f"Fault tc_open names channel {fault.amount:g}, but the last sensor of this "
-                    f"bench is on channel {len(bench.sensors) - 1}."
-                )
-        self.words = self._converted()
+        self._happenings = Happenings(faults, len(bench.sensors))
+        self._come_to_pass()
+        self.words = self._converted(self._happenings.at(0.0))
         self.port_flags = self.switches.port_flags
 
     @property
@@ -82,53 +95,106 @@ class SimulatedHeater:
             thermal.edge_k - ZERO_C_K,
             thermal.surroundings_k - ZERO_C_K,
             self.cold_junction_c,
-            tuple(couple.bead_c for couple in self.thermocouples),
+            tuple(couple.bead_c for couple in self.beads.couples),
             self.emitter_power_w,
             switches.ssr_conducts,
             switches.contactor_closed,
             switches.fan_turns,
+            thermal.chip_k - ZERO_C_K,
+            self._jet is not STILL,
         )
 
     def step(self, driven_zones: int, outputs: int) -> None:
         """Advance one tick with these zone drive bits and output bits."""
-        words = self._converted()
+        self._come_to_pass()
+        elapsed_s = self.elapsed_s
+        now = self._happenings.at(elapsed_s)
+        words = self._converted(now)
         switches = self.switches
-        stuck = bool(self._stuck_on) and _any_active(self._stuck_on, self.elapsed_s)
-        self.emitter_power_w = switches.step(driven_zones, outputs, stuck) * self._full_w
-        self.thermal.step(self.emitter_power_w, 1.0 if switches.fan_turns else 0.0)
-        self._follow()
+        on_share = switches.step(driven_zones, outputs, "ssr_stuck_on" in now)
+        self.emitter_power_w = on_share * self._full_w
+        self._jet = self._blowing(now, elapsed_s)
+        draught_w_m2_k = sum(event.amount for event in now.get("draught", ()))
+        fan = 1.0 if switches.fan_turns else 0.0
+        self.thermal.step(self.emitter_power_w, fan, self._jet, draught_w_m2_k)
+        self.beads.step(self.thermal, self._jet, now, elapsed_s)
+        self._warm_cold_junction()
         self._ticks += 1
         self.words = words
         self.port_flags = switches.port_flags
 
-    def _converted(self) -> bytes:
+    def blow(self, air_c: float | None = HOT_AIR_C) -> None:
+        """Hold a nozzle with air of this temperature (degC) over the chip; None takes it away."""
+        self._hand_air_c = air_c
+
+    def change_board(self) -> None:
+        """Put a cold board, with chip and beads, in place of the one there; the rest stays hot."""
+        self.thermal.put_board()
+        self.beads.onto_cold_board()
+
+    def finger(self, channel: int, seconds: float) -> None:
+        """Lay a warm finger on a channel's bead for some simulated seconds."""
+        self.beads.finger(channel, self.elapsed_s + seconds)
+
+    def lift(self, channel: int) -> None:
+        """Lift a channel's bead off its place."""
+        self.beads.lift(channel)
+
+    def press(self, channel: int) -> None:
+        """Press a channel's bead down again."""
+        self.beads.press(channel)
+
+    def _converted(self, now: Happening) -> bytes:
         """Return the words of conversions that begin now."""
-        cold_c, noise_c, gauss = self.cold_junction_c, self.bench.noise_c, self._random.gauss
-        words = [
-            convert(couple.bead_c + gauss(0.0, noise_c), cold_c) for couple in self.thermocouples
-        ]
-        for fault in self._open:
-            if fault.active_at(self.elapsed_s):
-                words[int(fault.amount)] = open_word(cold_c)
-        return bus_bytes(words)
+        noise_c, gauss = self.bench.noise_c, self._random.gauss
+        return bus_bytes(self.beads.words(self.cold_junction_c, lambda: gauss(0.0, noise_c), now))
 
-    def _follow(self) -> None:
-        """Let the beads and the cold junction follow the new temperatures."""
-        thermal, around = self.thermal, self.bench.surroundings
-        air_c = thermal.surroundings_k - ZERO_C_K
-        emitter4 = thermal.emitter_k**4
-        for couple in self.thermocouples:
-            place_k = self._place_k(couple.placement.where)
-            net_kw_m2 = SIGMA_W_M2_K4 * (emitter4 - place_k**4) * 1e-3
-            couple.step(place_k - ZERO_C_K, air_c, net_kw_m2)
-        warmed_c = around.room_c + around.cold_junction_share * (air_c - around.room_c)
-        self.cold_junction_c += (warmed_c - self.cold_junction_c) * self._cold_follows
+    def _blowing(self, now: Happening, elapsed_s: float) -> Jet:
+        """Return the jet of this tick: one nozzle, with the hottest air that anyone asks for."""
+        if not now and self._hand_air_c is None:
+            return STILL
+        wandering = now.get("hot_air_wanders", ())
+        airs_c = [event.amount for event in (*now.get("hot_air", ()), *wandering)]
+        if self._hand_air_c is not None:
+            airs_c.append(self._hand_air_c)
+        if not airs_c:
+            return STILL
+        return self._nozzle.jet(elapsed_s, max(airs_c), bool(wandering))
 
-    def _place_k(self, where: str) -> float:
-        if where == "board_centre":
-            return self.thermal.centre_k
-        return self.thermal.edge_k if where == "board_edge" else self.thermal.emitter_k
+    def _come_to_pass(self) -> None:
+        """Let happen what happens at once and has come due."""
+        for event in self._happenings.due(self.elapsed_s):
+            if event.name == "cold_chip":
+                self.thermal.put_chip()
+            elif event.name == "hot_bench":
+                self._heat_through(event.amount)
+
+    def _heat_through(self, emitter_c: float) -> None:
+        """Leave emitters, surroundings and electronics as a day of boards does."""
+        room_c = self.bench.surroundings.room_c
+        around_c = room_c + HOT_SURROUNDINGS_SHARE * (emitter_c - room_c)
+        self.thermal.heat_through(emitter_c + ZERO_C_K, around_c + ZERO_C_K)
+        self.beads.settle_on_emitters(emitter_c)
+        self.cold_junction_c = self._electronics_c()
+
+    def _electronics_c(self) -> float:
+        """Return where the cold junction would end up with these surroundings."""
+        around = self.bench.surroundings
+        around_c = self.thermal.surroundings_k - ZERO_C_K
+        return around.room_c + around.cold_junction_share * (around_c - around.room_c)
+
+    def _warm_cold_junction(self) -> None:
+        self.cold_junction_c += (self._electronics_c() - self.cold_junction_c) * self._cold_follows
 
 
-def _any_active(faults: Sequence[FaultEvent], elapsed_s: float) -> bool:
-    return any(fault.active_at(elapsed_s) for fault in faults)
+def plant_of(bench: BenchParameters, plant: str | BenchPlant) -> BenchPlant:
+    """Return the heat in a bench: one of PLANTS by name, or what is given."""
+    if not isinstance(plant, str):
+        return plant
+    if plant not in PLANTS:
+        raise ValueError(f"Plant '{plant}' is not known; the plants are {', '.join(PLANTS)}.")
+    if plant == "lumped":
+        return ThermalNetwork(bench)
+    from emberbed_sim.plant.grid_thermal import GridThermal  # numpy: only where it is needed
+
+    return GridThermal.of(bench)

@@ -10,8 +10,17 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 TICK_S = 0.1
+ZERO_C_K = 273.15
 CHANNELS = 8
-PLACES = ("board_centre", "board_edge", "emitter")
+# What a bead sees besides its place, by place; all from memory. K per kW/m2 of net emitter
+# radiation, and how far hot air pulls the bead towards its own temperature (share of the way) while
+# the nozzle is over the chip and while it is over the board beside it, where a control sensor sits.
+PLACES = {
+    "board_centre": (0.03, 0.04, 0.30),
+    "board_edge": (0.03, 0.0, 0.02),
+    "emitter": (0.0, 0.0, 0.0),
+    "chip_top": (0.0, 0.08, 0.02),
+}
 
 # Laminate with copper, 1.6 mm: (kg/m2, J/m2 K, W/m K in plane), from bare FR-4 over 2 and 4 layers
 # of 35 um at 50 % to 8 layers at 70 %. Parallel rule over FR-4 (1850 kg/m3, 1100 J/kg K, 0.8 W/m K)
@@ -23,6 +32,8 @@ LAMINATES = (
     (4.35, 3533.0, 48.5),
 )
 LAMINATE_THICKNESS_M = 0.0016
+CENTRE_SHARE = 0.5  # of the board's area; the rest is its edge
+LARGEST_CHIP_SHARE = 0.5  # of the board's shorter side: the chip is a part of the board's middle
 COMPONENT_J_KG_K = 700.0  # beyond laminate and copper: plastics, ceramics, metals; from memory
 
 
@@ -107,6 +118,42 @@ class BoardParameters:
 
 
 @dataclass(frozen=True)
+class ChipParameters:
+    """A large ball-array package on the middle of the upper face; the board's mass includes it."""
+
+    length_mm: float = 27.0  # a usual body size; from memory
+    width_mm: float = 27.0
+    heat_capacity_j_m2_k: float = 5000.0  # 2.2 mm of laminate, mould, solder, thin lid; from memory
+    contact_w_m2_k: float = 180.0  # 0.13 W/K: makers state 6 to 10 K/W die to board; from memory
+    emissivity: float = 0.9  # plastic parts (camera makers' tables)
+
+    def __post_init__(self) -> None:
+        _positive(self, "length_mm", "width_mm", "heat_capacity_j_m2_k", "contact_w_m2_k")
+        _share(self, "emissivity")
+
+    @property
+    def area_m2(self) -> float:
+        """Return the area of its upper face."""
+        return self.length_mm * self.width_mm * 1e-6
+
+
+@dataclass(frozen=True)
+class NozzleParameters:
+    """A hand-held hot-air tool about 20 mm above the chip; coefficients are for its own air.
+
+    Published correlations for a 10 mm round jet of 40 l/min give 100 to 150 W/m2K on the chip.
+    """
+
+    chip_w_m2_k: float = 130.0
+    board_w_m2_k: float = 50.0  # around the chip, where the jet has spread; from memory
+    board_mm2: float = 900.0  # a disc of 45 mm without the chip; from memory
+    drift_mm: float = 20.0  # how far a tired hand strays; from memory
+
+    def __post_init__(self) -> None:
+        _positive(self, "chip_w_m2_k", "board_w_m2_k", "board_mm2", "drift_mm")
+
+
+@dataclass(frozen=True)
 class SurroundingsParameters:
     """Housing, bench plate and the air in between, which emitter and board slowly warm."""
 
@@ -130,6 +177,8 @@ class SensorPlacement:
     lag_s: float = 1.5  # bead under a layer of tape; from memory
     contact: float = 1.0  # 1 reads its place, 0 hangs in the air of the surroundings
     stray_ir: float = 0.0  # K of bead per kW/m2 of net emitter radiation
+    air_on_chip: float = 0.0  # share of the way to the hot air's temperature, nozzle over the chip
+    air_beside: float = 0.0  # the same, nozzle over the board beside the chip
 
     def __post_init__(self) -> None:
         if self.where not in PLACES:
@@ -138,7 +187,8 @@ class SensorPlacement:
                 f"the places are {', '.join(PLACES)}."
             )
         _positive(self, "lag_s")
-        _share(self, "contact")
+        for name in ("contact", "air_on_chip", "air_beside"):
+            _share(self, name)
 
 
 @dataclass(frozen=True)
@@ -154,10 +204,15 @@ class MainsParameters:
         return (self.actual_v / self.nominal_v) ** 2
 
 
-DEFAULT_SENSORS = (
-    SensorPlacement("top_near_chip", "board_centre", stray_ir=0.03),
-    SensorPlacement("edge", "board_edge", stray_ir=0.03),
-)
+def sensor_at(name: str, where: str) -> SensorPlacement:
+    """Return a sensor that sees what is usual at one of PLACES."""
+    stray_ir, air_on_chip, air_beside = PLACES.get(where, (0.0, 0.0, 0.0))
+    return SensorPlacement(
+        name, where, stray_ir=stray_ir, air_on_chip=air_on_chip, air_beside=air_beside
+    )
+
+
+DEFAULT_SENSORS = (sensor_at("top_near_chip", "board_centre"), sensor_at("edge", "board_edge"))
 
 
 @dataclass(frozen=True)
@@ -166,6 +221,8 @@ class BenchParameters:
 
     emitter: EmitterParameters = field(default_factory=EmitterParameters)
     board: BoardParameters = field(default_factory=BoardParameters)
+    chip: ChipParameters = field(default_factory=ChipParameters)
+    nozzle: NozzleParameters = field(default_factory=NozzleParameters)
     surroundings: SurroundingsParameters = field(default_factory=SurroundingsParameters)
     mains: MainsParameters = field(default_factory=MainsParameters)
     sensors: tuple[SensorPlacement, ...] = DEFAULT_SENSORS
@@ -176,14 +233,25 @@ class BenchParameters:
             raise ValueError(
                 f"The bench has {len(self.sensors)} sensors; give it 1 to {CHANNELS} of them."
             )
+        most_mm = LARGEST_CHIP_SHARE * min(self.board.size_mm)
+        if max(self.chip.length_mm, self.chip.width_mm) > most_mm:
+            raise ValueError(
+                f"The chip of {self.chip.length_mm:g} x {self.chip.width_mm:g} mm is too large for "
+                f"the board; give it sides up to {most_mm:g} mm."
+            )
 
 
 def bench_for_board(
     mass_g: float, length_mm: float, width_mm: float, sensors: Sequence[SensorPlacement]
 ) -> BenchParameters:
-    """Return the default bench with this board (g, mm) and these sensors on channels 0, 1, ..."""
+    """Return the default bench with this board (g, mm) and these sensors on channels 0, 1, ...
+
+    The chip is the usual one, or smaller where the board is too small for it.
+    """
+    board = BoardParameters(mass_g, length_mm, width_mm)
+    chip_mm = min(ChipParameters.length_mm, LARGEST_CHIP_SHARE * min(board.size_mm))
     return BenchParameters(
-        board=BoardParameters(mass_g, length_mm, width_mm), sensors=tuple(sensors)
+        board=board, chip=ChipParameters(chip_mm, chip_mm), sensors=tuple(sensors)
     )
 
 

@@ -1,4 +1,4 @@
-"""Who answers and who stops: the script and the person at the keyboard."""
+"""A person at the keyboard: which keys ask for what, and when."""
 
 import os
 import signal
@@ -8,28 +8,25 @@ from types import SimpleNamespace
 import pytest
 
 from emberbed.bench import hands
-from emberbed.bench.hands import (
-    SCRIPT_ANSWERS_AFTER_S,
-    SETTLE_S,
-    PersonAtKeyboard,
-    ScriptedHand,
-    StopSignal,
-)
-from emberbed_fw import run_states as rs
-from emberbed_fw.units import NONE, TICKS_PER_S
-from tests.support.tapes import rehearsed
-
-RECORD = rehearsed().records[0]._replace(waits_for=rs.WAITS_NOTHING, prompt=NONE)
+from emberbed.bench.hands import COOL_AGAIN_S, SETTLE_S, PersonAtKeyboard, StopSignal
+from emberbed.bench.script_hand import ScriptedHand
+from emberbed.bench.wishes import Answer, Stop, Touch
+from emberbed_fw import messages
+from tests.host.bench import moments
+from tests.host.bench.moments import FLUX, followed
 
 
-class Button:
-    """Plays the virtual device."""
+class VirtualBench:
+    """Plays the virtual device's control channel."""
 
     def __init__(self):
-        self.presses = 0
+        self.done = []
 
     def hold_button(self):
-        self.presses += 1
+        self.done.append("hold")
+
+    def blow(self, on):
+        self.done.append(f"air {on}")
 
 
 class Typed:
@@ -51,95 +48,132 @@ def clock(monkeypatch):
     return now
 
 
-@pytest.fixture
-def person(clock):
-    typed, button = Typed(), Button()
-    hand = PersonAtKeyboard(typed, button, StopSignal())
-    return SimpleNamespace(hand=hand, typed=typed, button=button, clock=clock)
+class Person:
+    """A person in front of a run at one moment."""
 
+    def __init__(self, clock, moment, virtual=True):
+        self.typed, self.virtual, self.clock = Typed(), VirtualBench(), clock
+        self.hand = PersonAtKeyboard(self.typed, self.virtual if virtual else None, StopSignal())
+        self.stands_at(moment)
+        self.press("")
+        clock.s += 5
 
-def test_the_script_presses_once_and_again_only_when_that_was_not_heard():
-    button = Button()
-    hand = ScriptedHand(button, StopSignal())
-    asked = RECORD._replace(waits_for=rs.WAITS_PRESS)
-    for tick in range(100, 140):
-        hand.answers(asked._replace(tick=tick))
-    assert button.presses == 1
-    hand.answers(asked._replace(tick=100 + 5 * TICKS_PER_S + 1))
-    assert button.presses == 2
+    def stands_at(self, moment):
+        self.progress = followed(moment())
 
-
-def test_the_script_does_not_press_unasked():
-    button = Button()
-    hand = ScriptedHand(button, StopSignal())
-    hand.answers(RECORD)
-    hand.answers(RECORD._replace(waits_for=rs.WAITS_SENSORS))
-    assert button.presses == 0
-
-
-def test_the_script_takes_the_time_of_the_work_for_each_prompt():
-    hand = ScriptedHand(Button(), StopSignal())
-    takes = round(SCRIPT_ANSWERS_AFTER_S * TICKS_PER_S)
-    answers = [hand.answers(RECORD._replace(prompt=3, tick=tick)) for tick in range(takes * 2)]
-    assert answers.index(3) == takes
-    assert answers.count(3) == 1  # and asks the next time only after as long again
-    assert hand.answers(RECORD._replace(prompt=4, tick=takes * 2)) is None
+    def press(self, keys):
+        """Type; return what is asked for."""
+        self.typed.keys = keys
+        return self.hand.wishes(self.progress.newest, self.progress)
 
 
 @pytest.mark.parametrize("key", ["\n", " "])
-def test_a_key_answers_the_prompt_on_the_screen(person, key):
-    asked = RECORD._replace(prompt=2)
-    assert person.hand.answers(asked) is None
-    person.clock.s += SETTLE_S + 0.1
-    person.typed.keys = key
-    assert person.hand.answers(asked) == 2
-    assert person.hand.answers(asked) is None
+def test_a_key_answers_the_prompt_on_the_screen(clock, key):
+    person = Person(clock, moments.flux_wait)
+    assert person.press(key) == [Answer(FLUX)]
+    assert person.press("") == []
 
 
-def test_a_key_pressed_just_before_the_prompt_was_meant_for_something_else(person):
-    asked = RECORD._replace(prompt=2)
-    person.typed.keys = "\n"
-    assert person.hand.answers(asked) is None
-    person.clock.s += SETTLE_S - 0.05
-    person.typed.keys = "\n"
-    assert person.hand.answers(asked) is None
-    person.clock.s += 0.1
-    assert person.hand.answers(asked) is None  # the key is spent, nothing answers by itself
+def test_a_key_pressed_twice_answers_once(clock):
+    person = Person(clock, moments.flux_wait)
+    assert person.press("\n\n") == [Answer(FLUX)]
+    assert person.press("\n") == []
+    clock.s += SETTLE_S
+    assert person.press("\n") == [Answer(FLUX)]  # still asked: it was not heard
 
 
-def test_a_prompt_that_follows_at_once_asks_for_its_own_key(person):
-    person.hand.answers(RECORD._replace(prompt=2))
-    person.clock.s += 5
-    person.typed.keys = "\n"
-    assert person.hand.answers(RECORD._replace(prompt=3)) is None
+def test_a_key_pressed_just_before_the_prompt_was_meant_for_something_else(clock):
+    person = Person(clock, moments.first_hold)
+    person.stands_at(moments.flux_wait)
+    assert person.press("\n") == []
+    clock.s += SETTLE_S - 0.05
+    assert person.press("\n") == []
+    clock.s += 0.1
+    assert person.press("") == []  # the key is spent, nothing answers by itself
 
 
-@pytest.mark.parametrize("keys", ["x", "b", "\x1b", "yes"])
-def test_other_keys_answer_nothing(person, keys):
-    asked = RECORD._replace(prompt=2)
-    person.hand.answers(asked)
-    person.clock.s += 5
-    person.typed.keys = keys
-    assert person.hand.answers(asked) is None
+@pytest.mark.parametrize("keys", ["x", "\x1b", "0", "?"])
+def test_other_keys_ask_for_nothing(clock, keys):
+    assert Person(clock, moments.flux_wait).press(keys) == []
 
 
-def test_without_a_prompt_there_is_nothing_to_answer(person):
-    person.clock.s += 5
-    person.typed.keys = "\n "
-    assert person.hand.answers(RECORD) is None
+def test_without_a_prompt_and_nothing_held_there_is_nothing_to_answer(clock):
+    assert Person(clock, moments.first_ramp).press("\n ") == []
 
 
-@pytest.mark.parametrize(("keys", "presses"), [("b", 1), ("B", 1), ("", 0), ("x\n", 0)])
-def test_b_holds_the_virtual_button(person, keys, presses):
-    person.typed.keys = keys
-    person.hand.answers(RECORD)
-    assert person.button.presses == presses
+def test_enter_goes_on_where_something_is_held(clock):
+    assert Person(clock, moments.held).press("\n") == [Touch(messages.GO_ON)]
 
 
-def test_a_real_device_has_its_own_button(clock):
-    typed = Typed()
-    typed.keys = "b"
-    assert PersonAtKeyboard(typed, None, StopSignal()).answers(RECORD) is None
+@pytest.mark.parametrize(
+    ("key", "wish"),
+    [
+        ("m", Touch(messages.MARK)), ("M", Touch(messages.MARK)),
+        ("h", Touch(messages.HOLD_HERE)), ("e", Touch(messages.EXTEND, 600)),
+        ("n", Touch(messages.NEXT_STAGE)), ("l", Touch(messages.LAST_PLATEAU)),
+        ("+", Touch(messages.OFFSET, 100)), ("-", Touch(messages.OFFSET, -100)),
+        ("f", Touch(messages.FAN_NOW)), ("S", Stop(messages.STOP_SMOKE)),
+    ],
+)  # fmt: skip
+def test_each_key_asks_for_its_change(clock, key, wish):
+    assert Person(clock, moments.second_ramp).press(key) == [wish]
+
+
+def test_keys_are_taken_in_their_order(clock):
+    wishes = Person(clock, moments.second_ramp).press("hm")
+    assert wishes == [Touch(messages.HOLD_HERE), Touch(messages.MARK)]
+
+
+def test_what_would_be_refused_is_asked_for_all_the_same(clock):
+    """The device says no in a sentence, which is stored: nothing is passed over in silence."""
+    assert Person(clock, moments.armed).press("m") == [Touch(messages.MARK)]
+
+
+def test_cooling_is_asked_for_twice(clock):
+    person = Person(clock, moments.second_ramp)
+    assert not person.hand.cool_asked
+    assert person.press("c") == []
+    assert person.hand.cool_asked
+    assert "C: again: cool down now" in person.hand.hints(person.progress)
+    clock.s += COOL_AGAIN_S - 0.1
+    assert person.press("c") == [Touch(messages.COOL_DOWN)]
+    assert not person.hand.cool_asked
+
+
+def test_a_second_c_that_comes_late_is_a_first_one(clock):
+    person = Person(clock, moments.second_ramp)
+    person.press("c")
+    clock.s += COOL_AGAIN_S + 0.1
+    assert not person.hand.cool_asked
+    assert person.press("c") == []
+    assert person.press("cc") == [Touch(messages.COOL_DOWN)]
+
+
+@pytest.mark.parametrize(("keys", "presses"), [("b", 1), ("B", 1), ("", 0), ("x", 0)])
+def test_b_holds_the_virtual_button(clock, keys, presses):
+    person = Person(clock, moments.armed)
+    person.press(keys)
+    assert person.virtual.done == ["hold"] * presses
+
+
+def test_a_brings_the_virtual_hot_air_and_takes_it_away(clock):
+    person = Person(clock, moments.air_on)
+    assert "A: hot air on" in person.hand.hints(person.progress)
+    assert person.press("a") == []
+    assert "A: hot air off" in person.hand.hints(person.progress)
+    person.press("a")
+    assert person.virtual.done == ["air True", "air False"]
+
+
+def test_a_real_bench_has_its_own_button_and_hot_air(clock):
+    person = Person(clock, moments.air_on, virtual=False)
+    assert person.press("ab") == []
+    assert not [hint for hint in person.hand.hints(person.progress) if hint.startswith(("A", "B"))]
+
+
+def test_keys_come_from_the_terminal(clock):
+    assert PersonAtKeyboard.source == messages.BY_TERMINAL
+    assert ScriptedHand.source == messages.BY_SCRIPT
 
 
 def test_ctrl_c_is_counted_and_given_back():
@@ -150,7 +184,9 @@ def test_ctrl_c_is_counted_and_given_back():
         signal.raise_signal(signal.SIGINT)
         assert hand.stops() == 1
         signal.raise_signal(signal.SIGINT)
-        assert hand.stops() == ScriptedHand(Button(), stop).stops() == 2
+        assert hand.stops() == ScriptedHand(VirtualBench(), stop).stops() == 2
+        hand.forget_stops()
+        assert hand.stops() == 0
     assert signal.getsignal(signal.SIGINT) is before
 
 

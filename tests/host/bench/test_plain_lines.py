@@ -18,8 +18,10 @@ from emberbed.cli_common import survive_any_terminal
 from rich.console import Console
 from emberbed.bench.plain_lines import PlainLines
 from emberbed.bench.story import Story
+from emberbed.profiles.plan_bytes import Plan
+ROLES = {f"role{channel}": 0 for channel in range(8)}
 survive_any_terminal()
-with PlainLines(Console(), Story(None, [], {})) as screen:
+with PlainLines(Console(), Story(Plan(ROLES, [], []), [], {})) as screen:
     screen.tell(None, "prompt", "Flux auftragen \\u2013 \\u4e2d\\u6587 \\u2588 87 \\u00b0C [bold]")
 """
 
@@ -28,8 +30,10 @@ import sys
 from rich.console import Console
 from emberbed.bench.plain_lines import PlainLines
 from emberbed.bench.story import Story
+from emberbed.profiles.plan_bytes import Plan
+ROLES = {f"role{channel}": 0 for channel in range(8)}
 sys.stdin.readline()
-with PlainLines(Console(), Story(None, [], {})) as screen:
+with PlainLines(Console(), Story(Plan(ROLES, [], []), [], {})) as screen:
     for _ in range(3):
         screen.tell(None, "stage", "Stage 1 of 4.")
 sys.stderr.write("still here")

@@ -10,10 +10,17 @@ import pytest
 
 from emberbed import rehearse as rehearsing
 from emberbed.bench.prepare import NotReady
+from emberbed_fw import run_states as rs
 from emberbed_fw.units import TICKS_PER_S
 from tests.support.tapes import rehearsed
 
 SVG = "{http://www.w3.org/2000/svg}"
+
+
+def peak_from_below(records):
+    """Return the highest reading before hot air came, in degrees C."""
+    air = next(n for n, one in enumerate(records) if one.waits_for == rs.WAITS_AIR_AWAY)
+    return max(one.channel_cdeg(0) for one in records[:air]) / 100
 
 
 @pytest.fixture(scope="module")
@@ -28,7 +35,9 @@ def test_json_has_the_whole_prediction(answer):
     assert answer["seconds"] == pytest.approx(len(rehearsed().records) / TICKS_PER_S, abs=0.2)
     assert set(answer["peaks_c"]) == {"top_near_chip", "edge"}
     # the profile's highest stage is 135 °C; FR-4 Tg 150 less 10 °C is the limit from below
-    assert 134 < answer["peaks_c"]["top_near_chip"] < 140
+    assert 134 < peak_from_below(rehearsed().records) < 140
+    # hot air warms the board beside the chip too, where nothing may melt: SAC305 from 217 °C
+    assert 140 < answer["peaks_c"]["top_near_chip"] < 217
     assert 0 < answer["largest_ramp_c_per_s"] < 3  # J-STD-020 table 5-2
     assert answer["energy_j"] > 0
 

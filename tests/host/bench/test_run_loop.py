@@ -7,8 +7,10 @@ from types import SimpleNamespace
 import pytest
 
 from emberbed.bench import run_loop
+from emberbed.bench.ledger import Ledger
 from emberbed.bench.run_loop import OFFERS, SILENT_S, BenchRun
 from emberbed.bench.story import Story
+from emberbed.bench.wishes import Answer, Stop, Touch
 from emberbed.link.events import Damaged, Gap, SessionLost, WrongVersion
 from emberbed.link.transport import LinkError
 from emberbed.profiles.compile import decode_plan
@@ -48,15 +50,16 @@ def bench(tmp_path):
         plan, prompts = plan_of(PROFILE)
         store = RunStore.open(tmp_path / "runs.sqlite")
         stores.append(store)
-        run_id = store.begin_run(facts())
+        ledger = Ledger(store, facts())
         device, screen = FakeDevice(tape, batch), FakeScreen()
         prepare(device)
         story = Story(decode_plan(plan), prompts, {0: "top_near_chip", 1: "edge"})
-        loop = BenchRun(device, store, run_id, story, screen, hand or FakeHand(), why_gone)
+        loop = BenchRun(device, ledger, story, screen, hand or FakeHand(), why_gone)
         outcome = loop.watch(plan)
         return SimpleNamespace(
-            outcome=outcome, device=device, screen=screen, store=store, run_id=run_id, loop=loop
-        )
+            outcome=outcome, device=device, screen=screen, store=store, run_id=ledger.run_id,
+            loop=loop, ledger=ledger, story=story,
+        )  # fmt: skip
 
     yield run
     for store in stores:
@@ -119,7 +122,7 @@ def test_events_are_stored_as_they_are_shown(bench, tape):
     ran = bench(tape, batch=10)
     stored = [(e.tick, e.kind, e.sentence) for e in ran.store.events(ran.run_id)]
     assert stored == ran.screen.told
-    assert ("answer", "Answered.") in [(kind, told) for _, kind, told in stored]
+    assert ("answer", "Answered, from a script.") in [(kind, told) for _, kind, told in stored]
 
 
 # stopping
@@ -318,13 +321,68 @@ def test_an_arming_that_is_refused_the_second_time_ends_the_run_unheated(bench, 
 def test_an_answer_goes_to_the_device_and_a_late_one_ends_nothing(bench, tape):
     ran = bench(
         [*tape[:3], LINK_BROKE],
-        FakeHand(answer=0),
+        FakeHand(wishes_at={ticks(tape)[1]: Answer(0)}),
         batch=1,
         prepare=lambda device: device.refuses.update({messages.ACK_PROMPT: messages.WRONG_PROMPT}),
     )
-    assert ran.device.acknowledged == [0, 0, 0]
-    assert "too late or too early" in ran.screen.sentences("answer")[0]
+    assert ran.device.acknowledged == [(0, messages.BY_TERMINAL)]
+    assert ran.screen.sentences("refusal") == [
+        "Not done (answered, from the terminal): That question is gone; look at what the device"
+        " asks now, then answer that."
+    ]
 
 
 def test_the_clock_of_the_silence_is_a_steady_one():
     assert run_loop.time is time
+
+
+# changes
+
+
+def test_a_change_goes_to_the_device_with_its_source(bench, tape):
+    wishes = {ticks(tape)[5]: Touch(messages.OFFSET, 100)}
+    ran = bench(tape[:30] + [LINK_BROKE], FakeHand(wishes_at=wishes))
+    assert ran.device.touched == [(messages.OFFSET, 100, messages.BY_TERMINAL)]
+    assert ran.screen.sentences("refusal") == []
+
+
+@pytest.mark.parametrize(
+    ("touch", "refusal", "told"),
+    [
+        (Touch(messages.OFFSET, 500), messages.ABOVE_LIMIT,
+         "Not done (target moved, from the terminal): That would pass the highest temperature that"
+         " was shown before the press; stay below it."),
+        (Touch(messages.MARK), messages.NO_RUN,
+         "Not done (mark, from the terminal): No run is on to set a mark in; start one first."),
+    ],
+)  # fmt: skip
+def test_a_refused_change_is_told_and_stored_and_changes_nothing(bench, tape, touch, refusal, told):
+    ran = bench(
+        tape,
+        FakeHand(wishes_at={ticks(tape)[5]: touch}),
+        prepare=lambda device: device.refuses.update({messages.STAGE_REQUEST: refusal}),
+    )
+    assert ran.screen.sentences("refusal") == [told]
+    assert told in [event.sentence for event in ran.store.events(ran.run_id)]
+    assert list(ran.store.raw_records(ran.run_id)) == tape
+    assert (ran.outcome.state, ran.outcome.exit_code) == ("finished", 0)
+
+
+def test_smoke_stops_at_once_and_says_what_to_do(bench, tape):
+    at = of_state(tape, rs.RUN) + 5
+    ran = bench(tape, FakeHand(wishes_at={ticks(tape)[at]: Stop(messages.STOP_SMOKE)}))
+    assert ran.device.stops == [messages.STOP_SMOKE]
+    (told,) = ran.screen.sentences("stop")
+    assert told.startswith("Smoke: heat off.") and "pull the mains plug" in told
+
+
+def test_after_smoke_one_ctrl_c_does_nothing_more_and_two_leave(bench, tape):
+    at = of_state(tape, rs.RUN) + 5
+    hand = FakeHand(
+        wishes_at={ticks(tape)[at]: Stop(messages.STOP_SMOKE)},
+        stop_from={ticks(tape)[at + 10]: 1, ticks(tape)[at + 30]: 2},
+    )
+    ran = bench(tape, hand, batch=1)
+    assert ran.device.stops == [messages.STOP_SMOKE]
+    assert len(ran.screen.sentences(LEFT)) == 1
+    assert ran.screen.shown[-1] >= ticks(tape)[at + 30]

@@ -2,11 +2,13 @@
 
 import pytest
 
-from emberbed.bench.story import LONGER_TEXT, PRESS_TEXT, Story, prompt_text
+from emberbed.bench.calls import AIR_AWAY_TEXT, LONGER_TEXT, PRESS_TEXT, prompt_text
+from emberbed.bench.story import Story
 from emberbed.profiles.compile import decode_plan
 from emberbed.records import decode_record
 from emberbed_fw import run_states as rs
 from emberbed_fw.sequencer import LONGER_PROMPT
+from emberbed_fw.stage_clock import AIR_AWAY_PROMPT
 from emberbed_fw.trip_codes import HEAT_UNCOMMANDED, SENSOR_OPEN
 from emberbed_sim.closed_loop import Operator
 from tests.support.profiles import PROMPT, hold_profile
@@ -34,16 +36,19 @@ def told(*faults, operator=None):
 def test_a_run_without_trouble_is_told_in_order():
     events = [(kind, sentence) for _record, kind, sentence in told()]
     assert [kind for kind, _ in events] == [
-        "press", "state", "stage", "stage", "stage", "prompt", "answer", "state", "stage", "state",
+        "press", "state", "stage", "stage", "ahead", "stage", "prompt", "answer", "state", "stage",
+        "state",
     ]  # fmt: skip
     sentences = [sentence for _kind, sentence in events]
-    assert sentences[0] == f"{PRESS_TEXT}."
+    # the ceiling: 5 °C above the highest stage, as much as a person may add (contracts.md)
+    assert sentences[0] == f"{PRESS_TEXT}: never above 60 °C, whatever is changed."
     assert sentences[1] == "Checking the heater with short pulses."
     assert sentences[2] == "Stage 1 of 4: ramp to 55 °C."
     assert sentences[3] == "Stage 2 of 4: hold 55 °C for 0:20 min."
-    assert sentences[5].startswith(f"{PROMPT}: board 5")
-    assert sentences[6] == "Answered."
-    assert sentences[7:] == [
+    assert sentences[4] == f"In 20 s you are needed: {PROMPT}."
+    assert sentences[6].startswith(f"{PROMPT}: board 5")
+    assert sentences[7] == "Answered, from a script."
+    assert sentences[8:] == [
         "Cooling down, heat is off.", "Stage 4 of 4: cool below 50 °C.", "Finished.",
     ]  # fmt: skip
 
@@ -61,8 +66,9 @@ def test_a_trip_names_the_sensor_and_the_mend_before_the_cooling_it_causes():
     kinds = [kind for kind, _ in events]
     trip = kinds.index("trip")
     assert "sensor edge is open" in events[trip][1]
-    assert "start a new run" in events[trip][1]
-    assert events[trip + 1] == ("state", "Cooling down, heat is off.")
+    assert "go on or start a new run" in events[trip][1]
+    assert events[trip + 1][0] == "clears"
+    assert events[trip + 2] == ("state", "Cooling down, heat is off.")
     assert events[-1] == ("state", "Tripped, heat stays off.")
 
 
@@ -71,7 +77,8 @@ def test_what_goes_wrong_after_a_trip_is_told_as_such():
     first = record._replace(tick=2, trip=SENSOR_OPEN)
     second = first._replace(tick=3, second_trip=HEAT_UNCOMMANDED)
     story.follow(record)
-    (opened,) = story.follow(first)
+    opened, clears = story.follow(first)
+    assert clears[0] == "clears"
     (stuck,) = story.follow(second)
     assert opened[1].startswith("The thermocouple of")
     assert stuck[1].startswith("And then: Heater current flows")
@@ -82,7 +89,7 @@ def test_a_lost_pc_link_is_told():
     events = [(kind, sentence) for _record, kind, sentence in told("host_silent@40s")]
     assert [one for kind, one in events if kind == "link"] == [
         "The PC link was silent for more than 2 s."
-        " Check the cable, keep the PC from going to sleep, then start a new run."
+        " Check the cable, keep the PC from going to sleep, then go on or start a new run."
     ]
 
 
@@ -108,6 +115,7 @@ def test_times_count_from_the_first_record():
 def test_prompts_have_words_even_when_the_profile_has_none():
     assert prompt_text(0, [PROMPT]) == PROMPT
     assert prompt_text(LONGER_PROMPT, [PROMPT]) == LONGER_TEXT
+    assert prompt_text(AIR_AWAY_PROMPT, [PROMPT]) == AIR_AWAY_TEXT
     assert prompt_text(7, [PROMPT]) == "Answer when you are ready"
 
 

@@ -9,33 +9,58 @@ from tests.host.link.fake_device import FakeDevice
 from tests.host.link.wires import SocketWire
 
 GOOD = shipped_file("label-printer").read_text(encoding="utf-8")
+
+
+def at(part: str, said: str, lines_on: int = 0) -> str:
+    """Return how a sentence begins about the line of the first `part` in GOOD, counted plainly."""
+    return f"bad.toml:{GOOD[: GOOD.index(part)].count(chr(10)) + 1 + lines_on}: {said}"
+
+
 ONE_STAGE = '[[stages]]\nkind = "hold"\nfor_s = 1\n'
+TOO_LONG_KIB = len((GOOD + ONE_STAGE * 10_000).encode()) // 1024
+HOT_AIR = 'kind = "hot_air"'
 
 # name -> (bytes of the file, the sentences it must get)
 BAD_FILES = {
     "unknown key": (
         GOOD.replace("alloy =", 'colour = "red"\nalloy =', 1),
-        ['bad.toml:6: the key "colour" is not known here; the keys here are'],
+        [at("alloy =", 'the key "colour" is not known here; the keys here are')],
     ),
     "wrong type": (
         GOOD.replace("mass_g = 240", 'mass_g = "heavy"'),
-        ['bad.toml:8: board: mass_g = "heavy" is text; write a number from 1 to 5000 g'],
+        [at("mass_g", 'board: mass_g = "heavy" is text; write a number from 1 to 5000 g')],
     ),
     "not a number": (
         GOOD.replace("to_c = 87", "to_c = nan", 1),
-        ["bad.toml:18: stage 1 (ramp): to_c = nan is not a number from 25 to 260 °C"],
+        [at("to_c = 87", "stage 1 (ramp): to_c = nan is not a number from 25 to 260 °C")],
     ),
     "negative rate": (
         GOOD.replace("rate_c_per_s = 0.3", "rate_c_per_s = -0.3", 1),
-        ["bad.toml:19: stage 1 (ramp): rate_c_per_s = -0.3: rates have no sign: write 0.3"],
+        [at("rate_c", "stage 1 (ramp): rate_c_per_s = -0.3: rates have no sign: write 0.3")],
     ),
     "1200 degrees": (
         GOOD.replace("to_c = 125", "to_c = 1200"),
-        ["bad.toml:38: stage 4 (ramp): to_c = 1200 is outside 25 to 260 °C"],
+        [at("to_c = 125", "stage 4 (ramp): to_c = 1200 is outside 25 to 260 °C")],
+    ),
+    "a neighbour without its limit": (
+        GOOD.replace('edge = "edge"', 'edge = "neighbour"'),
+        [at("edge =", "sensors: edge is a neighbour and does not say the °C it may get")],
+    ),
+    "a hold that needs nobody": (
+        GOOD.replace('needs = ["edge"]', 'needs = ["egde"]'),
+        [at("needs =", 'stage 7 (hold): needs names no sensor of this profile with "egde"')],
+    ),
+    "a stage of an identification": (
+        GOOD.replace(HOT_AIR, 'kind = "power"\npercent = 50\nfor_s = 60\nlimit_c = 100'),
+        [at(HOT_AIR, "stage 8 (power): a power stage is for identifying a heater", -1)],
+    ),
+    "hot air that expects something else": (
+        GOOD.replace(HOT_AIR, HOT_AIR + '\nexpects = "chip"'),
+        [at(HOT_AIR, 'stage 8 (hot_air): expects does not know "chip"; did you mean', 1)],
     ),
     "10,000 stages": (
         GOOD + ONE_STAGE * 10_000,
-        ["bad.toml: the file has 344 KiB and 10009 stages, and a profile has at most"],
+        [f"bad.toml: the file has {TOO_LONG_KIB} KiB and 10009 stages, and a profile has at most"],
     ),
     "not TOML": ("\x01 = [[[", ["bad.toml:1: this line cannot be read from column 1 on"]),
     "not text": (b"\xff\xfe\x00\x9d" * 100, ["bad.toml:1: the file is not UTF-8 text"]),
@@ -44,7 +69,11 @@ BAD_FILES = {
         GOOD.replace("to_c = 87", "to_c = nan", 1)
         .replace("for_s = 180", 'for_s = "long"')
         .replace("to_c = 125", "to_c = 1200"),
-        ["bad.toml:18: stage 1", "bad.toml:24: stage 2 (hold): for_s", "bad.toml:38: stage 4"],
+        [
+            at("to_c = 87", "stage 1"),
+            at("for_s = 180", "stage 2 (hold): for_s"),
+            at("to_c = 125", "stage 4"),
+        ],
     ),
 }
 COMMANDS = ("run", "check", "rehearse")
@@ -101,7 +130,7 @@ def test_nothing_is_sent_and_nothing_stored_for_a_bad_profile(emberbed, tmp_path
 
 def test_a_profile_that_does_not_fit_the_device_is_not_sent(emberbed, tmp_path, impatient):
     """Read and checked against what the device says of itself; the plan stays here."""
-    write(tmp_path, GOOD.replace("edge = ", "far_corner = "))
+    write(tmp_path, GOOD.replace("top_near_chip = ", "far_corner = "))
     device = FakeDevice()
     with SocketWire(device, turn=lambda: device.ticks(1)) as wire:
         said = emberbed("run", "bad.toml", "--device", wire.url)
@@ -130,8 +159,31 @@ def test_a_check_as_json_is_json_for_every_mistake(emberbed, tmp_path, name):
         assert any(one["sentence"].startswith(sentence) for one in found)
 
 
+def test_a_control_that_sees_the_hot_air_may_not_run(emberbed, tmp_path):
+    control = 'top_near_chip = { role = "control", in_jet = true }\n'
+    write(tmp_path, GOOD.replace('top_near_chip = "control"', control))
+    said = emberbed("check", "bad.toml")
+    assert said.exit_code == 2
+    assert "out of the jet" in said.out.splitlines()[0]
+
+
+def test_a_board_that_nobody_knows_may_run(emberbed, tmp_path):
+    text = "".join(line for line in GOOD.splitlines(True) if not line.startswith("board ="))
+    write(
+        tmp_path,
+        text.replace('"SAC305"', '"unknown"')
+        .replace('"FR-4 Tg 150"', '"unknown"')
+        .replace("to_c = 135", "to_c = 120")
+        .replace("to_c = 125", "to_c = 110"),
+    )
+    said = emberbed("check", "bad.toml")
+    assert said.exit_code == 0, said.out
+    assert "note: bad.toml: nothing is known of the board" in said.out
+    assert said.out.splitlines()[-1] == "bad.toml may run: no errors, no warnings."
+
+
 def test_a_profile_with_an_error_of_the_check_may_not_run(emberbed, tmp_path):
-    write(tmp_path, GOOD.replace("edge = ", "far_corner = "))
+    write(tmp_path, GOOD.replace("top_near_chip = ", "far_corner = "))
     said = emberbed("check", "bad.toml")
     assert said.exit_code == 2
     assert said.out.splitlines()[-1] == "bad.toml may not run: 1 error."

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from emberbed import cli
+from emberbed import cli_run
 from emberbed.bench import session
 from emberbed.bench.outcome import OUTCOMES
 from emberbed.bench.prepare import NotReady, load_profile
@@ -34,7 +34,7 @@ def test_profiles(emberbed):
     said = emberbed("profiles").out
     listed = json.loads(emberbed("profiles", "--json").out)
     assert [one["name"] for one in listed] == shipped_names()
-    printer = listed[0]
+    printer = next(one for one in listed if one["name"] == "label-printer")
     # label-printer.toml: its highest ramp is 135 °C; ramps of 112 °C at 0.3 °C/s from 23 °C, holds
     # of 180 + 120 + 120 s: 793 s
     assert (printer["peak_c"], printer["heating_min"]) == (135, 13)
@@ -87,7 +87,7 @@ def result(tmp_path):
 
 
 def replace_run(monkeypatch, does):
-    monkeypatch.setattr(cli, "run_profile", lambda *_arguments: does())
+    monkeypatch.setattr(cli_run, "run_profile", lambda *_arguments: does())
 
 
 @pytest.mark.parametrize(
@@ -174,6 +174,41 @@ def test_notes_are_told_before_the_run(monkeypatch, capsys):
     settings = bench_settings(BenchParameters())
     device = SimpleNamespace(read_settings=lambda: settings, url="x")
     virtual = SimpleNamespace(notes=["MicroPython is not installed here"])
-    request = SimpleNamespace(profile_file=load_profile("label-printer"))
+    request = SimpleNamespace(asked=load_profile("label-printer"), acts=())
     session._prepare(request, device, virtual, Console())
     assert "note: MicroPython is not installed here" in capsys.readouterr().out
+
+
+# runs that went on
+
+
+def test_all_runs_of_a_command_are_told(emberbed, monkeypatch, tmp_path):
+    page = tmp_path / "run-9.html"
+    ended = RunResult(9, OUTCOMES[rs.FINISHED], 0, page, None, ["Finished."], (7, 8))
+    replace_run(monkeypatch, lambda: ended)
+    said = emberbed(*RUN)
+    assert said.exit_code == 0
+    assert f"Run 9 goes on with runs 7 and 8; all are stored, its page: {page}" in said.out
+    assert json.loads(emberbed(*RUN, "--json").out)["goes_on_with"] == [7, 8]
+
+
+# the touch test
+
+
+def test_the_touch_test_names_the_channel_under_the_finger(emberbed):
+    said = emberbed("device", "touch", "--for", "6s", "--finger", "1", "--json")
+    assert said.exit_code == 0, said.err
+    answer = json.loads(said.out)
+    assert answer["channel"] == "edge"
+    # a finger has 33 °C and more, the virtual bench 23 °C; a bead under tape takes 1.5 s
+    assert 3 < answer["rises_c"]["edge"] < 12
+    assert abs(answer["rises_c"]["top_near_chip"]) < 1
+    assert answer["told"].startswith("The finger warmed edge (channel 1, by ")
+
+
+def test_the_touch_test_says_when_nothing_was_touched(emberbed):
+    said = emberbed("device", "touch", "--for", "3s")
+    assert said.exit_code == 2 and said.out == ""
+    ask, told = said.lines
+    assert ask.startswith("Lay a finger on one sensor's bead")
+    assert told.startswith("No sensor got warmer")

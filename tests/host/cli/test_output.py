@@ -9,7 +9,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from emberbed import cli, cli_common
+from emberbed import cli, cli_common, cli_run
 from emberbed.bench.outcome import OUTCOMES
 from emberbed_fw import run_states as rs
 from tests.support.parts import need
@@ -52,10 +52,11 @@ def test_a_run_keeps_its_exit_code_when_nobody_reads(emberbed, monkeypatch, tmp_
         page=tmp_path / "run-7.html",
         page_failed=None,
         ending=["Tripped."],
+        earlier=(),
     )
-    monkeypatch.setattr(cli, "run_profile", lambda *_arguments: ended)
+    monkeypatch.setattr(cli_run, "run_profile", lambda *_arguments: ended)
     forgotten = []
-    for module in (cli, cli_common):
+    for module in (cli_run, cli_common):
         monkeypatch.setattr(module, "forget_output", lambda: forgotten.append(True))
 
     def full(*_arguments, err=False):

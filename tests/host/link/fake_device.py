@@ -78,6 +78,7 @@ class FakeDevice:
         self.lost_again = []  # ticks whose next resent record is lost, once each time listed
         self.damage_reads = False
         self.tells_oldest = True  # BACKFILL's answer says where the resend begins
+        self.trip_counts = bytes(20)  # what ARM answers: one for each row of trip_codes
         self.reset_at = None  # type on whose arrival the device resets
         self._reader = FrameReader()
 
@@ -179,6 +180,8 @@ class FakeDevice:
             if self.damage_reads:
                 piece[0] ^= 1
             return bytes(piece)
+        if message_type == messages.ARM:
+            return self.trip_counts
         if message_type == messages.BACKFILL and self.tells_oldest:
             wanted = struct.unpack("<I", payload)[0]
             kept = [tick for tick in self.ring if tick >= wanted]

@@ -16,6 +16,7 @@ from tests.host.link.wires import PtyWire, Rfc2217Wire, SocketWire
 from tests.support.plans import bench_settings, build_plan, cool, hold, ramp
 
 ANSWER_S = 0.1
+NEW_RUN = b"\xff" + bytes(4)  # no stage to go on with, no ticks done
 PLAN = build_plan([ramp(2000, 9000, 900), hold(9000, 600), cool()])
 
 
@@ -71,14 +72,35 @@ def test_a_run_is_prepared_over_a_real_wire(wire):
         assert (device.greeting.protocol, device.greeting.newest_tick) == (1, 100)
         assert device.read_settings() == bench_settings()
         device.send_plan(PLAN)
-        device.arm(PLAN)
+        wire.device.trip_counts = bytes(range(20))
+        assert device.arm(PLAN) == bytes(range(20))
         device.acknowledge(2)
         device.stop()
     assert bytes(wire.device.plan) == PLAN
     done = [kind for kind, _payload in wire.device.done]
     assert done[-3:] == [messages.ARM, messages.ACK_PROMPT, messages.STOP]
     armed = next(payload for kind, payload in wire.device.done if kind == messages.ARM)
-    assert armed == struct.pack("<I", struct.unpack("<I", PLAN[-4:])[0]) + b"\1"
+    assert armed == struct.pack("<I", struct.unpack("<I", PLAN[-4:])[0]) + b"\1" + NEW_RUN
+
+
+def test_a_refused_change_says_what_was_wrong_with_just_that(socket_wire):
+    socket_wire.device.refuse[messages.STAGE_REQUEST] = bytes([messages.ABOVE_LIMIT])
+    told = {}
+    with connect(socket_wire) as device:
+        for touch in (messages.OFFSET, messages.EXTEND):
+            with pytest.raises(Refused) as failure:
+                device.touch(touch, 1, messages.BY_TERMINAL)
+            told[touch] = str(failure.value)
+            assert (failure.value.code, failure.value.touch) == (messages.ABOVE_LIMIT, touch)
+    assert "before the press" in told[messages.OFFSET]
+    assert "10 min more" in told[messages.EXTEND]
+
+
+def test_a_change_is_sent_as_it_was_asked_for(socket_wire):
+    with connect(socket_wire) as device:
+        device.touch(messages.OFFSET, -500, messages.BY_TERMINAL)
+    # messages.py: B touch, h amount, B source
+    assert socket_wire.device.done[-1] == (messages.STAGE_REQUEST, struct.pack("<BhB", 6, -500, 2))
 
 
 def test_every_byte_value_passes_through_the_wire(wire):

@@ -111,7 +111,7 @@ def test_missing_records_wait_for_a_request_and_its_answer(bench):
     assert told(events) == [501]
     events = bench.wait() + bench.wait()
     assert told(events) == [502, 503]
-    assert bench.device.done.count((messages.ACK_PROMPT, b"\4")) == 1
+    assert bench.device.done.count((messages.ACK_PROMPT, b"\4\2")) == 1
 
 
 def test_a_request_may_overtake_the_ask_for_missing_records(bench):
@@ -123,7 +123,7 @@ def test_a_request_may_overtake_the_ask_for_missing_records(bench):
     events = bench.wait() + bench.wait() + bench.wait() + bench.wait()
     assert told(events) == [502, 503]
     assert [event.refusal for event in events if isinstance(event, Reply)] == [messages.DONE]
-    assert bench.device.done.count((messages.ACK_PROMPT, b"\4")) == 1
+    assert bench.device.done.count((messages.ACK_PROMPT, b"\4\2")) == 1
 
 
 def test_a_refused_resend_is_a_gap(bench):

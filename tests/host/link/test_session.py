@@ -88,13 +88,17 @@ def test_requests_carry_the_newest_tick(bench):
 
 def test_requests_are_built_as_the_table_of_messages_says(bench):
     bench.send(bench.session.arm(0x89ABCDEF, messages.ATTEND_PANEL))
+    bench.send(bench.session.arm(1, messages.ATTEND_HOST, stage=3, done_ticks=70_000))
     bench.send(bench.session.stop(messages.STOP_SMOKE))
-    bench.send(bench.session.acknowledge(9))
+    bench.send(bench.session.acknowledge(9, messages.BY_PAGE))
+    bench.send(bench.session.touch(messages.OFFSET, -300, messages.BY_SCRIPT))
     bench.send(bench.session.backfill(77))
     assert bench.device.done[1:] == [
-        (messages.ARM, struct.pack("<HHB", 0xCDEF, 0x89AB, 2)),
+        (messages.ARM, struct.pack("<HHBBI", 0xCDEF, 0x89AB, 2, 255, 0)),  # NONE: a new run
+        (messages.ARM, struct.pack("<HHBBI", 1, 0, 1, 3, 70_000)),
         (messages.STOP, b"\2"),
-        (messages.ACK_PROMPT, b"\x09"),
+        (messages.ACK_PROMPT, b"\x09\x03"),
+        (messages.STAGE_REQUEST, struct.pack("<BhB", 6, -300, 4)),
         (messages.BACKFILL, struct.pack("<I", 77)),
     ]
 
@@ -105,7 +109,7 @@ def test_a_lost_request_is_sent_again_under_its_number(bench):
     assert bench.wait(ANSWER_S * 0.9) == []
     events = bench.wait(ANSWER_S * 0.2)
     assert [type(event) for event in events] == [Reply]
-    assert bench.device.done[1:] == [(messages.ACK_PROMPT, b"\4")]
+    assert bench.device.done[1:] == [(messages.ACK_PROMPT, b"\4\2")]
 
 
 def test_a_lost_reply_is_given_again_and_the_request_done_once(bench):
@@ -114,7 +118,7 @@ def test_a_lost_reply_is_given_again_and_the_request_done_once(bench):
     assert bench.wait() == []
     (reply,) = bench.wait()
     assert (reply.request_type, reply.refusal) == (messages.ACK_PROMPT, messages.DONE)
-    assert bench.device.done[1:] == [(messages.ACK_PROMPT, b"\4")]
+    assert bench.device.done[1:] == [(messages.ACK_PROMPT, b"\4\2")]
     sequences = [sequence for kind, sequence, *_ in bench.device.seen if kind == 9]
     assert sequences == [reply.request_sequence] * 3
 
@@ -138,7 +142,7 @@ def test_renewals_and_stops_take_no_number_from_the_requests(bench, lost):
     (reply,) = bench.wait() + bench.wait()
     assert reply.refusal == messages.DONE
     assert reply.request_sequence == before.request_sequence + 1
-    assert bench.device.done.count((messages.ACK_PROMPT, b"\4")) == 1
+    assert bench.device.done.count((messages.ACK_PROMPT, b"\4\2")) == 1
 
 
 def test_an_old_request_is_numbered_anew_until_it_is_young_enough(bench):

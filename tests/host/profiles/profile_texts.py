@@ -17,8 +17,71 @@ HOLD = '[[stages]]\nkind = "hold"\nfor_s = 120\n'
 WAIT = '[[stages]]\nkind = "wait"\nprompt = "Apply flux"\nlongest_s = 300\n'
 SOAK = '[[stages]]\nkind = "ramp"\nto_c = 140\nrate_c_per_s = 0.4\n'
 COOL = '[[stages]]\nkind = "cool"\nbelow_c = 50\nfastest_c_per_s = 2\n'
+AIR = '[[stages]]\nkind = "hot_air"\n'
+SOAK_HOLD = '[[stages]]\nkind = "hold"\nfor_s = 90\n'
+POWER = '[[stages]]\nkind = "power"\npercent = 50\nfor_s = 360\nlimit_c = 110\n'
 GOOD = HEAD + RAMP + HOLD + WAIT + SOAK + COOL
-GOOD_LINES = GOOD.count("\n")
+FULL = """name = "Every key"
+alloy = "unknown"
+laminate = "FR-4 Tg 170"
+board = { mass_g = 240, length_mm = 180, width_mm = 120 }
+ceiling_c = 125
+[sensors]
+top_near_chip = { role = "control", side = "underside", shielded = true, limit_c = 200 }
+edge = "edge"
+chip = { role = "chip_top", limit_c = 235, in_jet = true }
+rod = { role = "emitter", limit_c = 240 }
+[sensors.cell]
+role = "neighbour"
+limit_c = 115
+pause_c = 105
+[sensors.beside]
+role = "pair"
+partner = "top_near_chip"
+[[stages]]
+kind = "ramp"
+to_c = 88
+rate_c_per_s = 0.6
+longest_s = 600
+band_c = 2
+hold_back_c = 9
+spread_c = 12
+[[stages]]
+kind = "hold"
+for_s = 120
+band_c = 4
+needs = ["edge", "beside"]
+spread_c = 7
+longest_s = 900
+[[stages]]
+kind = "wait"
+prompt = "Apply flux"
+longest_s = 300
+remind_s = 20
+marks = ["flux_on", "note"]
+[[stages]]
+kind = "ramp"
+to_c = 120
+rate_c_per_s = 0.4
+[[stages]]
+kind = "hold"
+for_s = 60
+[[stages]]
+kind = "hot_air"
+prompt = "Bring it"
+expects = "chip_off"
+longest_s = 200
+start_within_s = 500
+remind_s = 25
+tool_w = 700
+[[stages]]
+kind = "cool"
+below_c = 50
+fastest_c_per_s = 2
+fan = "on_press"
+"""
+FULL_NAMES = ["top_near_chip", "edge", "chip", "rod", "cell", "beside", "", ""]
+WITH_AIR = HEAD + RAMP + HOLD + WAIT + SOAK + SOAK_HOLD + AIR + COOL
 
 NAMES = ["top_near_chip", "edge", "", "", "", "", "", ""]
 CEILINGS_CDEG = [20000, 20000, 0, 0, 0, 0, 0, 0]

@@ -3,6 +3,7 @@
 import pytest
 
 from emberbed.materials.book import (
+    UNKNOWN,
     UnknownMaterial,
     alloys,
     find_alloy,
@@ -36,8 +37,31 @@ def test_laminates_carry_the_figure_of_their_name():
     # IPC-4101: standard grade at least 130, middle 150, high 170
     assert {find_laminate(f"FR-4 Tg {tg_c}").tg_c for tg_c in (130, 150, 170)} == {130, 150, 170}
     for name, laminate in laminates().items():
-        assert name.endswith(f"Tg {laminate.tg_c}")
+        assert name == UNKNOWN or name.endswith(f"Tg {laminate.tg_c}")
         assert laminate.source
+
+
+def test_the_unknown_is_judged_with_care():
+    # tin-bismuth melts lowest of the common solders (alloy list sciencemadness.org tid=6224), the
+    # poorest SAC is liquid last (alasir.com/reference/solder_alloys); indium-tin is no common one
+    common = [alloy for name, alloy in alloys().items() if not name.startswith("In")]
+    unknown = find_alloy(UNKNOWN)
+    assert unknown.solidus_c == min(alloy.solidus_c for alloy in common) == 137
+    assert unknown.liquidus_c == max(alloy.liquidus_c for alloy in common) == 228
+    assert unknown.leaded
+    # IPC-4101 /21: the standard grade is at least 130
+    assert find_laminate(UNKNOWN).tg_c == min(one.tg_c for one in laminates().values()) == 130
+
+
+def test_leaded_alloys_are_those_with_lead_in_their_names():
+    for name, alloy in alloys().items():
+        assert name == UNKNOWN or alloy.leaded == ("Pb" in name)
+
+
+def test_the_unknown_is_spoken_as_such():
+    assert find_alloy(UNKNOWN).spoken() == "an unknown alloy"
+    assert find_laminate(UNKNOWN).spoken() == "an unknown laminate"
+    assert find_alloy("SAC305").spoken() == "SAC305"
 
 
 def test_a_misspelt_name_offers_the_near_one():

@@ -14,9 +14,12 @@ from emberbed.profiles.nominal import WAIT_SHOWN_S, nominal_curve
 from emberbed.profiles.plan_bytes import pack_plan
 from emberbed_fw import plan as layout
 from emberbed_fw import settings as device
+from emberbed_fw.plan_check import find_fault
+from emberbed_fw.run_states import WAITS_NOTHING
 from emberbed_fw.sequencer import Sequencer
 from emberbed_fw.units import NONE
 from tests.host.profiles.profile_texts import (
+    AIR,
     CEILINGS_CDEG,
     COOL,
     GOOD,
@@ -25,13 +28,14 @@ from tests.host.profiles.profile_texts import (
     NAMES,
     RAMP,
     WAIT,
+    WITH_AIR,
     changed,
     read,
 )
 
 # Written a second time on purpose, from the words of the contract and not from the tables.
-HEADER = "<BBHiIHHHHB 8B 8B 8i 8i 4B 4H 4I 4I 4I 4H 4B 4H"
-STAGE = "<BBBBiHHHHIIHH"
+HEADER = "<BBHiiIHHHHBB 8B 8B 8i 8i 8i 4B 4H 4I 4I 4I 4H 4B 4H"
+STAGE = "<BBBHiHHHHHHIIIHH"
 KNOT = "<Ii4H"
 
 SETTINGS = device.Settings(
@@ -46,15 +50,26 @@ def compiled(text: str = GOOD, **more) -> bytes:
 def test_the_bytes_have_the_contract_layout():
     data = compiled()
     header = struct.unpack_from(HEADER, data)
-    assert header[:10] == (1, 5, 7, 14000, header[4], 0, 0, 5000, 20700, 0)
-    assert header[10:26] == (1, 2, 0, 0, 0, 0, 0, 0) + (255,) * 8
-    assert header[26:42] == (16000, 16000) + (0,) * 14
-    assert header[42:46] == (0, 255, 255, 255)
-    assert header[46:50] == (round(0.6 * 32768), 0, 0, 0)
+    # the peak of 140 is 10 degC below Tg already: changes reach no higher
+    assert header[:6] == (2, 5, 7, 14000, 14000, header[5])
+    # any board; handled below 50 degC; the fan waits for SAC305, solid below 217, less 10
+    assert header[6:12] == (0, 0, 5000, 20700, 0, 0)
+    assert header[12:28] == (1, 2, 0, 0, 0, 0, 0, 0) + (255,) * 8
+    # limits before and after hot air, which this profile has not; nothing pauses the ramp
+    assert header[28:52] == ((16000, 16000) + (0,) * 6) * 2 + (0,) * 8
+    assert header[52:56] == (0, 255, 255, 255)
+    assert header[56:60] == (round(0.6 * 32768), 0, 0, 0)
     sizes = struct.calcsize(HEADER) + 5 * struct.calcsize(STAGE) + 7 * struct.calcsize(KNOT)
     assert len(data) == sizes + 4
-    hold = struct.unpack_from(STAGE, data, struct.calcsize(HEADER) + struct.calcsize(STAGE))
-    assert hold == (1, 255, 0, 0, 8800, 300, 0, 0, 0, 0, 2400, 2, 2)
+    ramp, hold, wait = (
+        struct.unpack_from(STAGE, data, struct.calcsize(HEADER) + n * struct.calcsize(STAGE))
+        for n in range(3)
+    )
+    # kind, prompt, needs, marks; target, band, spread, hold-back, fastest, power, cap;
+    # answer, remind, longest; first knot, knots
+    assert ramp == (0, 255, 0, 0, 8800, 300, 1000, 800, 0, 0, 0, 0, 0, 2334, 0, 2)
+    assert hold == (1, 255, 0, 0, 8800, 500, 0, 0, 0, 0, 0, 0, 0, 2400, 2, 2)
+    assert wait == (2, 0, 0, 1, 8800, 0, 0, 0, 0, 0, 0, 0, 300, 3000, 4, 1)
 
 
 def test_the_crc_is_the_802_3_one_little_endian():
@@ -76,8 +91,8 @@ def test_other_bytes_are_no_plan(spoil):
 
 
 def test_another_format_version_is_no_plan():
-    body = b"\x02" + compiled()[1:-4]
-    with pytest.raises(ValueError, match="format version 2"):
+    body = b"\x01" + compiled()[1:-4]
+    with pytest.raises(ValueError, match="format version 1"):
         decode_plan(body + struct.pack("<I", zlib.crc32(body)))
 
 
@@ -88,7 +103,7 @@ def test_a_flipped_bit_is_noticed(data):
     spoilt[data.draw(st.integers(0, len(spoilt) - 1))] ^= 1 << data.draw(st.integers(0, 7))
     with pytest.raises(ValueError):
         decode_plan(bytes(spoilt))
-    assert layout.find_fault(bytes(spoilt), SETTINGS) != layout.PLAN_FINE
+    assert find_fault(bytes(spoilt), SETTINGS) != layout.PLAN_FINE
 
 
 def test_stages_say_what_the_profile_says():
@@ -120,23 +135,60 @@ def test_what_the_profile_gives_comes_before_the_defaults():
     assert (wait["remind_ticks"], wait["band_cdeg"]) == (450, 0)
 
 
-def test_waits_are_numbered_and_their_prompts_found():
-    text = changed(COOL, WAIT.replace("Apply flux", "Take it off") + COOL)
+def test_prompts_are_numbered_over_waits_and_hot_air():
+    text = WITH_AIR.replace(COOL, WAIT.replace("Apply flux", "Take it off") + COOL)
     plan = decode_plan(compiled(text))
-    assert [row["prompt"] for row in plan.stages] == [NONE, NONE, 0, NONE, 1, NONE]
-    assert prompts(read(text).model) == ["Apply flux", "Take it off"]
+    assert [row["prompt"] for row in plan.stages] == [NONE, NONE, 0, NONE, NONE, 1, 2, NONE]
+    hot_air = "Bring the hot air over the chip, then answer"
+    assert prompts(read(text).model) == ["Apply flux", hot_air, "Take it off"]
 
 
-def test_sensors_go_to_their_channels_with_their_limits():
-    text = changed('edge = "edge"', 'edge = "edge"\nrod = "emitter"\nleft = "neighbour"')
-    names = ["left", "", "rod", "edge", "", "top_near_chip", "", ""]
-    ceilings = [15000, 0, 26000, 20000, 0, 20000, 0, 0]
-    header = decode_plan(compile_plan(read(text).model, names, ceilings)).header
-    assert [header[f"role{channel}"] for channel in range(8)] == [4, 0, 5, 2, 0, 1, 0, 0]
-    limits = [header[f"limit{channel}_cdeg"] for channel in range(8)]
-    # at most 20 degC above the peak of 140 degC and the device's own; for the emitter the latter
-    assert limits == [15000, 0, 26000, 16000, 0, 16000, 0, 0]
-    assert header["control0"] == 5
+def test_hot_air_holds_the_soak_and_waits_for_its_nozzle():
+    plan = decode_plan(compiled(WITH_AIR.replace(AIR, AIR + "longest_s = 200\nremind_s = 45\n")))
+    row = plan.stages[5]
+    assert (row["kind"], row["target_cdeg"]) == (3, 14000)
+    assert (row["longest_ticks"], row["answer_ticks"], row["remind_ticks"]) == (2000, 6000, 450)
+    assert [(knot["tick"], knot["setpoint_cdeg"]) for knot in plan.knots_of(5)] == [(0, 14000)]
+    longest = sum(stage["longest_ticks"] + stage["answer_ticks"] for stage in plan.stages)
+    assert plan.header["longest_run_ticks"] == longest + 2 * 36000
+
+
+# messages.MARK_NAMES by hand: 1 flux on, 2 nozzle on, 3 solder moves, 4 chip off, 5 chip on, 6 air
+# away, 7 note; four bits each, the first one lowest
+MARKS = [
+    (WAIT, 2, 0x1),
+    (WAIT.replace("Apply flux", "Fit the nozzle"), 2, 0),
+    (WAIT + "marks = []\n", 2, 0),
+    (WAIT + 'marks = ["flux_on", "chip_on", "note", "note"]\n', 2, 0x7751),
+    (AIR, 5, 0x632),
+    (AIR + 'expects = "chip_off"\n', 5, 0x6432),
+    (AIR + 'expects = "chip_on"\n', 5, 0x6532),
+]
+
+
+@pytest.mark.parametrize(("stage", "index", "packed"), MARKS)
+def test_the_marks_of_a_stage(stage, index, packed):
+    text = WITH_AIR.replace(WAIT if index == 2 else AIR, stage)
+    assert decode_plan(compiled(text)).stages[index]["marks"] == packed
+
+
+def test_needs_and_spread_of_holds_and_ramps():
+    hold = HOLD + 'needs = ["edge", "edge"]\nspread_c = 7.5\n'
+    text = changed(HOLD, hold).replace("rate_c_per_s = 0.4", "rate_c_per_s = 0.4\nspread_c = 0")
+    ramp, hold_row, _wait, soak, _cool = decode_plan(compiled(text)).stages
+    assert (hold_row["needed_channels"], hold_row["spread_cdeg"]) == (0b10, 750)
+    assert (ramp["spread_cdeg"], soak["spread_cdeg"]) == (1000, 0)  # contracts: 10 degC
+
+
+@pytest.mark.parametrize(("fan", "code"), [("when_solid", 0), ("on_press", 1), ("never", 2)])
+def test_when_the_fan_starts(fan, code):
+    header = decode_plan(compiled(changed(COOL, f'{COOL}fan = "{fan}"\n'))).header
+    assert header["fan_starts"] == code
+
+
+def test_an_unknown_solder_keeps_the_fan_off_longest():
+    header = decode_plan(compiled(changed('"SAC305"', '"unknown"').replace("140", "120"))).header
+    assert header["fan_below_cdeg"] == 12700  # tin-bismuth is solid below 137, less 10
 
 
 def test_gains_and_cap_are_the_given_ones():
@@ -174,10 +226,10 @@ def test_a_profile_that_does_not_fit_the_device_is_refused():
 
 
 def test_the_longest_profile_fits_the_device():
-    text = HEAD + RAMP + HOLD * 62 + COOL
-    data = compiled(text)
-    assert layout.find_fault(data, SETTINGS) == layout.PLAN_FINE
-    assert len(data) <= layout.MAX_PLAN_BYTES
+    for stages in (HOLD * 62, WAIT * 62, AIR * 62):
+        data = compiled(HEAD + RAMP + stages + COOL)
+        assert find_fault(data, SETTINGS) == layout.PLAN_FINE
+        assert len(data) <= layout.MAX_PLAN_BYTES
 
 
 @settings(max_examples=60, deadline=None)
@@ -192,8 +244,8 @@ def test_the_firmware_accepts_every_plan(to_c, rate, second_c, for_s):
     first = f'[[stages]]\nkind = "ramp"\nto_c = {to_c!r}\n{rise}'
     second = f'[[stages]]\nkind = "ramp"\nto_c = {second_c!r}\n{rise}'
     hold = f'[[stages]]\nkind = "hold"\nfor_s = {for_s!r}\n'
-    data = compiled(HEAD + first + hold + WAIT + second + COOL)
-    assert layout.find_fault(data, SETTINGS) == layout.PLAN_FINE
+    data = compiled(HEAD + first + hold + WAIT + second + AIR + COOL)
+    assert find_fault(data, SETTINGS) == layout.PLAN_FINE
     plan = decode_plan(data)
     for stage in (0, 3):
         knots = plan.knots_of(stage)
@@ -218,7 +270,7 @@ def test_a_slow_ramp_gets_more_knots():
 
 def test_the_firmware_walks_the_curve_that_is_drawn():
     """With a board that follows exactly, the device's own sequencer gives the nominal curve."""
-    data = compiled()
+    data = compiled(WITH_AIR)
     drawn = nominal_curve(decode_plan(data))
     walker = Sequencer(layout.Plan(data))
     walker.begin(2000)
@@ -232,9 +284,9 @@ def test_the_firmware_walks_the_curve_that_is_drawn():
         )
         # a stage changes one tick early or late, at 0.6 degC/s: 0.06 degC a tick
         assert walker.setpoint_cdeg / 100 == pytest.approx(expected, abs=0.4)
-        acknowledged = 0 if walker.stage == 2 and walker.stage_tick >= wait_ticks - 1 else NONE
-        walker.step(walker.setpoint_cdeg, acknowledged)
-    assert walker.stage == 3
+        answered = walker.stage in (2, 5) and walker.stage_tick >= wait_ticks - 1
+        walker.step(walker.setpoint_cdeg, walker.prompt if answered else NONE, WAITS_NOTHING)
+    assert walker.stage == 5
 
 
 def test_the_drawn_curve_ends_below_the_cooling_temperature():

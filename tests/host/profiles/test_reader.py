@@ -1,16 +1,20 @@
 """Reading profiles: what is right is read, what is wrong is told whole, each in one sentence."""
 
+import re
 import time
+from importlib.resources import files
 
 import pytest
 
 from emberbed.profiles.model import Profile, Wait
 from emberbed.profiles.reader import ProfileMistakes, read_profile
 from tests.host.profiles.profile_texts import (
+    AIR,
     COOL,
     GOOD,
     HEAD,
     HOLD,
+    POWER,
     RAMP,
     WAIT,
     changed,
@@ -18,6 +22,8 @@ from tests.host.profiles.profile_texts import (
     mistakes,
     read,
 )
+
+DOCUMENT = files("emberbed") / "docs" / "profiles.md"
 
 
 def refused_file(path) -> list[str]:
@@ -32,12 +38,60 @@ def test_a_right_profile_is_read_whole():
     assert profile.control_sensor() == "top_near_chip"
     assert [stage.kind for stage in profile.stages] == ["ramp", "hold", "wait", "ramp", "cool"]
     assert isinstance(profile.stages[2], Wait)
-    assert profile.board.mass_g == 240
+    assert profile.board is not None and profile.board.mass_g == 240
+    assert profile.sensors["edge"].role == "edge"
 
 
 def test_a_mark_in_front_of_utf8_and_windows_line_ends_are_taken():
     text = GOOD.replace("\n", "\r\n")
     assert read("\ufeff" + text).model == read(GOOD).model
+
+
+def test_what_is_left_out_gets_its_default():
+    """Contracts: a hold's band is 5 degC, hot air blows 4 min at most, the fan waits for solder."""
+    ramp, hold, wait, air, *_, cool = read(GOOD.replace(WAIT, WAIT + AIR)).model.stages
+    assert (ramp.band_c, ramp.hold_back_c, ramp.spread_c, ramp.longest_s) == (3, 8, 10, None)
+    assert (hold.band_c, hold.needs, hold.spread_c) == (5, [], 0)
+    assert (wait.remind_s, wait.marks) == (30, None)
+    assert (air.longest_s, air.start_within_s, air.remind_s, air.tool_w) == (240, 600, 30, 0)
+    assert (air.expects, air.prompt) == ("nothing", "Bring the hot air over the chip, then answer")
+    assert cool.fan == "when_solid"
+
+
+def test_a_role_alone_is_short_for_a_table():
+    assert read(changed('"edge"', '{ role = "edge" }')).model == read(GOOD).model
+    written = """
+[sensors.cell]
+role = "neighbour"
+limit_c = 85
+pause_c = 75
+[sensors.beside]
+role = "pair"
+partner = "top_near_chip"
+in_jet = true
+side = "underside"
+shielded = true
+"""
+    sensors = read(changed(SENSOR + "\n", SENSOR + written)).model.sensors
+    assert (sensors["cell"].limit_c, sensors["cell"].pause_c) == (85, 75)
+    assert sensors["beside"].partner == "top_near_chip"
+    assert sensors["beside"].in_jet and sensors["beside"].shielded
+    assert (sensors["beside"].side, sensors["cell"].side) == ("underside", None)
+
+
+def test_the_sensors_of_the_documents_are_read():
+    (example,) = re.findall(
+        r"```toml\n\[sensors\]\n(.*?)```", DOCUMENT.read_text("utf-8"), re.DOTALL
+    )
+    sensors = read(changed('top_near_chip = "control"\nedge = "edge"\n', example)).model.sensors
+    assert {one.role for one in sensors.values()} == {"control", "edge", "neighbour", "pair"}
+
+
+def test_a_board_that_nobody_knows_may_be_left_out():
+    profile = read(changed("board = { mass_g = 240, length_mm = 180, width_mm = 120 }\n", "")).model
+    assert profile.board is None
+    unknown = changed('"SAC305"', '"unknown"').replace('"FR-4 Tg 150"', '"unknown"')
+    assert (read(unknown).model.alloy, read(unknown).model.laminate) == ("unknown", "unknown")
 
 
 def test_a_file_is_read_and_remembers_its_path_and_text(tmp_path):
@@ -83,7 +137,7 @@ ONE_MISTAKE = [
     ('alloy = "SAC305"', 'alloy = "SAC350"', ["SAC350", "did you mean", "SAC305"]),
     ('alloy = "SAC305"', "alloy = 305", ["alloy = 305", "the name of an alloy"]),
     ('laminate = "FR-4 Tg 150"', 'laminate = "FR4 Tg 150"', ['did you mean "FR-4 Tg 150"']),
-    ('laminate = "FR-4 Tg 150"', 'laminate = "blue"', ["FR-4 Tg 130 is the careful choice"]),
+    ('laminate = "FR-4 Tg 150"', 'laminate = "blue"', ['not known? write "unknown"']),
     ('edge = "edge"', 'edge = "edgy"', ["sensors: edge", '"edgy"', 'did you mean "edge"']),
     ('edge = "edge"', "edge = 3", ["edge = 3 is no role", "control, edge, chip_top"]),
     ('edge = "edge"', '"my edge" = "edge"', ['"my edge" is no sensor name']),
@@ -96,14 +150,80 @@ ONE_MISTAKE = [
     ('prompt = "Apply flux"', 'prompt = "Apply\\u001b[2J"', ['prompt = "Apply[2J"']),
     ('name = "Bench label printer"', f'name = "{"x" * 81}"', ["1 to 80 visible characters"]),
     ('kind = "hold"', 'kind = "hould"', ["stage 2 (hould)", 'did you mean "hold"']),
-    ('kind = "hold"', "kind = 7", ["stage 2", "the kind 7", "ramp, hold, wait, cool"]),
+    ('kind = "hold"', "kind = 7", ["stage 2", "the kind 7", "ramp, hold, wait, hot_air, cool"]),
     ('kind = "hold"\n', "", ["stage 2", "the key kind is missing"]),
-    ('kind = "hold"', 'kind = "hot_air"', ["does not offer", "hot_air", "wait at the soak"]),
-    ('kind = "hold"', 'kind = "power"', ["does not offer", "power", "wait at the soak"]),
+    (HOLD, POWER, ["stage 2 (power)", "identifying a heater", "there is a ramp too"]),
+    ('kind = "hold"', 'kind = "hot air"', ["stage 2 (hot air)", 'did you mean "hot_air"']),
     (COOL, "", ["stage 4 (ramp)", "ends with a cool"]),
     (HOLD, COOL, ["stage 2 (cool)", "only the last stage"]),
     (HEAD, "surplus = 1\n" + HEAD, ["surplus", "the keys here are name, alloy"]),
     ("for_s = 120\n", "", ["stage 2 (hold)", "for_s is missing", "from 1 to 86400 s"]),
+]
+
+SENSOR = 'edge = "edge"'
+ONE_MISTAKE += [
+    # holds
+    (
+        "for_s = 120",
+        'for_s = 120\nneeds = ["edgy"]',
+        ['names no sensor of this profile with "edgy"'],
+    ),
+    ("for_s = 120", 'for_s = 120\nneeds = "edge"', ["needs =", 'such as ["edge"]']),
+    ("for_s = 120", "for_s = 120\nneeds = [3]", ["needs holds 3, which is no name"]),
+    ("for_s = 120", "for_s = 120\nneeds = [{}]", ["needs holds a table, which is no name"]),
+    ("for_s = 120", "for_s = 120\nspread_c = 51", ["0 to 50 °C", "50 or less"]),
+    ("for_s = 120", "for_s = 120\nspread_c = -1", ["0 asks for no evenness", "0 or more"]),
+    # waits
+    ("longest_s = 300", 'longest_s = 300\nmarks = ["flux"]', ["marks", 'did you mean "flux_on"']),
+    (
+        "longest_s = 300",
+        'longest_s = 300\nmarks = ["next"]',
+        ["does not know", "flux_on, no"],
+    ),
+    ("longest_s = 300", "longest_s = 300\nmarks = [1]", ["marks does not know 1; write one of"]),
+    ("longest_s = 300", 'longest_s = 300\nmarks = "note"', ["at most 4 events", '["flux_on"]']),
+    (
+        "longest_s = 300",
+        f"longest_s = 300\nmarks = {['note'] * 5}",
+        ["marks holds 5 events and at most 4 fit"],
+    ),
+    # cooling
+    ("below_c = 50", 'below_c = 50\nfan = "press"', ["fan does not know", 'mean "on_press"']),
+    ("below_c = 50", "below_c = 50\nfan = true", ["fan = true", "when_solid, on_press, never"]),
+    # the whole
+    ("[sensors]", "ceiling_c = 300\n[sensors]", ["ceiling_c = 300", "Fahrenheit, write 149"]),
+    ("[sensors]", 'ceiling_c = "x"\n[sensors]', ["ceiling_c", "25 to 260 °C, without"]),
+    ("mass_g = 240, ", "", ["board: the key mass_g is missing"]),
+    # sensors
+    (SENSOR, 'edge = { role = "edgy" }', ["sensors: edge: role does not", 'did you mean "edge"']),
+    (SENSOR, "edge = { role = 3 }", ["sensors: edge: role = 3", "control, edge"]),
+    (SENSOR, "edge = {}", ["sensors: edge: the key role is missing", "control, edge"]),
+    (SENSOR, 'edge = { role = "edge", side = "under" }', ["side does not", '"underside"']),
+    (SENSOR, 'edge = { role = "edge", in_jet = 1 }', ["in_jet = 1", "true or false"]),
+    (SENSOR, 'edge = { role = "edge", shielded = "x" }', ["shielded", "true or false"]),
+    (SENSOR, 'edge = { role = "edge", place = "x" }', ['"place" is not known', "role, limit_c"]),
+    (SENSOR, 'edge = { role = "edge", limit_c = 300 }', ["40 to 260", "Fahrenheit, write 149"]),
+    (SENSOR, 'edge = { role = "edge", limit_c = 39 }', ["limit_c = 39", "40 or more"]),
+    (SENSOR, 'edge = { role = "edge", limit_f = 185 }', ["in °C: write limit_c = 85"]),
+    (SENSOR, 'edge = { role = "edge", pause_c = 80 }', ["has no pause_c", "neighbour"]),
+    (SENSOR, 'edge = { role = "edge", partner = "top_near_chip" }', ["has no partner", "pair"]),
+    (SENSOR, 'coin_cell = "neighbour"', ["coin_cell is a neighbour", "limit_c = 85 }"]),
+    (SENSOR, 'beside = "pair"', ["beside is a pair", 'partner = "top_near_chip" }']),
+    (SENSOR, 'beside = { role = "pair", partner = "beside" }', ["partner names no", "top_near"]),
+    (SENSOR, 'beside = { role = "pair", partner = 3 }', ["beside: partner = 3", "another sensor"]),
+    (
+        SENSOR,
+        'cell = { role = "neighbour", limit_c = 85, pause_c = 85 }',
+        ["sensors: cell: pause_c = 85 is not below limit_c = 85", "write 77"],
+    ),
+    # hot air
+    (WAIT, AIR + 'expects = "chip"\n', ["stage 3 (hot_air): expects does not", '"chip_on"']),
+    (WAIT, AIR + "expects = 1\n", ["expects = 1", "chip_off, chip_on, nothing"]),
+    (WAIT, AIR + "tool_w = -1\n", ["tool_w = -1 is outside 0 to 3600 W"]),
+    (WAIT, AIR + 'tool_w = "700 W"\n', ["watts as a plain number: 700, without the quotes"]),
+    (WAIT, AIR + "start_within_s = 0\n", ["start_within_s = 0", "1 or more"]),
+    (WAIT, AIR + "for_s = 9\n", ['"for_s" is not known', "prompt, expects"]),
+    (WAIT, AIR + 'prompt = ""\n', ["stage 3 (hot_air)", "visible characters"]),
 ]
 
 
@@ -116,7 +236,7 @@ def test_one_mistake_gets_one_sentence(old, new, parts):
         assert part in told[0]
 
 
-@pytest.mark.parametrize("text", [HEAD + HOLD + RAMP + COOL, HEAD + WAIT + RAMP + COOL])
+@pytest.mark.parametrize("text", [HEAD + first + RAMP + COOL for first in (HOLD, WAIT, AIR)])
 def test_nothing_is_held_before_a_ramp(text):
     (told,) = mistakes(text)
     assert "stage 1" in told and "put a ramp first" in told
@@ -170,8 +290,7 @@ def test_nothing_of_the_validating_library_shows():
 def test_an_empty_file_is_told_what_is_missing_once():
     told = mistakes("")
     assert [sentence.split(" is missing")[0] for sentence in told] == [
-        f"p.toml: the key {key}"
-        for key in ("name", "alloy", "laminate", "board", "sensors", "stages")
+        f"p.toml: the key {key}" for key in ("name", "alloy", "laminate", "sensors", "stages")
     ]
 
 
@@ -230,7 +349,7 @@ def test_a_file_over_64_kib_is_refused(tmp_path):
 def test_no_file_offers_the_shipped_ones(tmp_path):
     assert "did you mean the shipped profile label-printer?" in refused_file("lable-printer")[0]
     (told,) = refused_file(tmp_path / "nothing")
-    assert "no such file" in told and "label-printer, weather-logger" in told
+    assert "no such file" in told and "place-chip, remove-chip, weather-logger" in told
 
 
 @pytest.mark.parametrize("name", ["a\0b", "x" * 5000, "", "a\x1b[2Jb"])

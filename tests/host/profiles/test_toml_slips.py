@@ -27,6 +27,7 @@ ONE_SLIP = [
     ("to_c = 88", "to_c = 190F", "write °C as a plain number: 88"),
     ("rate_c_per_s = 0.6", "rate_c_per_s = 36 °C/min", "write °C/s as a plain number: 0.6"),
     ("mass_g = 240", "mass_g = 0.24 kg", "write grams as a plain number: 240"),
+    ("longest_s = 300", "tool_w = 0.7 kW", "write watts as a plain number: 700"),
     ("length_mm = 180", "length_mm = 18 cm", "write millimetres as a plain number: 180"),
     ('"Apply flux"', '"Apply flux', 'the text has no closing quote; write " at its end'),
     ('"Apply flux"', "'Apply flux", "the text has no closing quote; write ' at its end"),

@@ -1,10 +1,11 @@
 """Every code of the firmware has its sentence, and no inner word reaches the bench."""
 
 import re
+from importlib.resources import files
 
 import pytest
 
-from emberbed import refusal_words, trip_titles, words
+from emberbed import refusal_words, touch_words, trip_titles, words
 from emberbed.store.schema import RUN_STATES
 from emberbed_fw import messages, plan, run_states, trip_codes
 
@@ -18,7 +19,8 @@ def constants(module, prefix):
 
 def all_sentences():
     for table in (words.STATES, words.VERDICTS, words.WAITS, words.WITHHELD, refusal_words.REFUSALS,
-                  words.STAGE_KINDS, words.ROLES):  # fmt: skip
+                  words.STAGE_KINDS, words.ROLES, touch_words.TOUCHES, touch_words.MARKS,
+                  touch_words.SOURCES, refusal_words.SPECIAL_REFUSALS):  # fmt: skip
         yield from table.values()
     for trip in words.TRIPS.values():
         yield from trip
@@ -38,6 +40,9 @@ def test_every_table_has_exactly_the_firmware_s_names():
     assert set(words.ROLES) == set(plan.ROLE_NAMES)
     assert set(words.VERDICTS) == set(RUN_STATES)
     assert len(refusal_words.PLAN_FAULTS) == len(plan.PLAN_FAULTS)
+    assert set(touch_words.TOUCHES) == set(messages.TOUCH_NAMES.values())
+    assert list(touch_words.MARKS) == list(messages.MARK_NAMES)
+    assert list(touch_words.SOURCES) == list(messages.SOURCE_NAMES)
 
 
 def test_every_code_gets_its_own_words():
@@ -106,11 +111,22 @@ def test_plan_faults_are_told_by_their_row():
         lambda: words.state_words(77),
         lambda: words.wait_words(77),
         lambda: words.trip_words(77).happened,
-        lambda: words.withheld_words(128)[0],
+        lambda: words.withheld_words(256)[0],
         lambda: refusal_words.refusal_words(77),
         lambda: refusal_words.refusal_words(messages.BAD_PLAN, 77),
         lambda: words.verdict_words("melted"),
+        lambda: touch_words.touch_words(77),
+        lambda: touch_words.mark_words(77),
+        lambda: touch_words.source_words(77),
     ],
 )
 def test_a_code_of_a_newer_device_is_told_too(told):
     assert "does not know" in told()
+
+
+def test_the_words_of_hands_stand_in_the_document_of_the_data():
+    text = (files("emberbed") / "docs" / "data.md").read_text(encoding="utf-8")
+    listed = set(re.findall(r"^\| `(\w+)` \| ([^|]+) \|$", text, re.M))
+    wanted = {**touch_words.TOUCHES, **touch_words.MARKS}
+    del wanted["NEXT"]  # a request, never in a record
+    assert set(wanted.items()) <= listed

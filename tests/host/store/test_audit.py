@@ -11,11 +11,14 @@ from emberbed.store.faults import StoreError
 from emberbed.store.run_store import RunStore
 from tests.host.store.synthetic_run import drawn_record, facts, store_run
 
+TRIP_COUNTS = bytes([0, 2, *[0] * 18])  # as ARM tells them, one for each row of trip_codes
+
 
 @pytest.fixture
 def store(tmp_path):
     with RunStore.open(tmp_path / "runs.sqlite") as opened:
-        run_id = opened.begin_run(facts())
+        run_id = opened.begin_run(facts(linked_to=1))  # to itself: there is no other run yet
+        opened.note_trip_counts(run_id, TRIP_COUNTS)
         for first in range(0, 50, 10):
             opened.append(run_id, [drawn_record(first + more) for more in range(10)])
         opened.add_event(run_id, 12, "prompt", "Apply flux")
@@ -57,13 +60,15 @@ def test_the_chain_is_the_documented_one(store):
     run = store.run(1)
     header = (run.started_utc, run.profile_name, run.profile_toml, run.plan, run.settings,
               run.session, run.device, run.engine, run.firmware_version, run.firmware_digest,
-              run.host_version, run.seed, run.speed, int(run.simulated))  # fmt: skip
+              run.host_version, run.seed, run.speed, int(run.simulated),
+              "linked_to", run.linked_to)  # fmt: skip
     head = sha256(b"".join(map(cell, header))).digest()
     records = list(store.raw_records(1))
     for first in range(0, 50, 10):
         block = b"".join(prefixed(record) for record in records[first : first + 10])
         head = sha256(head + block).digest()
-    closing = (run.state, run.exit_code, run.ended_utc, run.trip, run.limits_exceeded)
+    closing = (run.state, run.exit_code, run.ended_utc, run.trip, run.limits_exceeded,
+               "trip_counts", run.trip_counts)  # fmt: skip
     event = (1, 12, "prompt", "Apply flux")
     rows = [b"".join(map(cell, row)) for row in (closing, event)]
     assert run.head_sha256 == sha256(head + b"".join(map(prefixed, rows))).hexdigest()
@@ -112,6 +117,10 @@ SWAP = (
         (("UPDATE run SET state = 'finished', exit_code = 0 WHERE id = 1",), "verdict"),
         (("UPDATE run SET limits_exceeded = 0 WHERE id = 1",), "verdict"),
         (("UPDATE run SET trip = 0 WHERE id = 1",), "verdict"),
+        (("UPDATE run SET trip_counts = zeroblob(20) WHERE id = 1",), "the trips before"),
+        (("UPDATE run SET trip_counts = NULL WHERE id = 1",), "the trips before"),
+        (("UPDATE run SET linked_to = NULL WHERE id = 1",), "header"),
+        (("UPDATE run SET linked_to = 2 WHERE id = 1",), "header"),
         (("UPDATE event SET sentence = 'nothing' WHERE run_id = 1",), "event"),
         (("DELETE FROM event WHERE run_id = 1",), "event"),
         (("UPDATE run SET profile_toml = '' WHERE id = 1",), "header"),

@@ -7,7 +7,7 @@ import pytest
 
 from emberbed.store.export import write_csv
 from emberbed.store.run_store import RunStore
-from emberbed_fw import run_states, trip_codes
+from emberbed_fw import messages, run_states, trip_codes
 from emberbed_fw.settings import CONVERTER_MAX31855K
 from emberbed_fw.units import CALIBRATION_ONE_Q12, NO_READING_CDEG, NONE
 from tests.host.store.synthetic_run import drawn_record, facts, store_run, tick_record
@@ -16,6 +16,7 @@ from tests.support.plans import bench_settings
 COLUMNS = [
     "tick", "elapsed_s", "state", "stage", "stage_kind", "waits_for", "setpoint_c",
     "top_near_chip_c", "edge_c", "demand_percent", "driven", "contactor", "fan", "energy_j", "trip",
+    "touch", "touch_source", "mark", "offset_c",
 ]  # fmt: skip
 
 
@@ -35,6 +36,18 @@ def named_settings(*names):
     return bench_settings(
         channels=tuple((name, CONVERTER_MAX31855K, 26000, 0, CALIBRATION_ONE_Q12) for name in names)
     )
+
+
+def test_what_hands_did_is_told_by_its_names(store):
+    touched = tick_record(
+        0, touch=messages.OFFSET, touch_source=messages.BY_PAGE, offset_cdeg=-150, mark=3
+    )
+    newer = tick_record(1, touch=77, touch_source=9, mark=12)
+    run_id = store_run(store, [touched, newer, tick_record(2)])
+    rows = list(csv.DictReader(io.StringIO(exported(store, run_id), newline="")))
+    told = [[row[name] for name in ("touch", "touch_source", "mark")] for row in rows]
+    assert told == [["OFFSET", "PAGE", "SOLDER_MOVES"], ["77", "9", "12"], ["", "", ""]]
+    assert [row["offset_c"] for row in rows] == ["-1.50", "0.00", "0.00"]
 
 
 def test_the_whole_run_reads_back_equal(store):

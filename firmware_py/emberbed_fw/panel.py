@@ -1,0 +1,69 @@
+"""The device used alone: its button loads, arms and goes on where no host answers for the heat.
+
+Held for a second with nothing armed, it arms the plan that a host has left, or else a plain hold;
+then somebody has to touch the button at least every 15 minutes. Arming heats nothing: the press of
+the armed run is a second one. Works after each tick, and may allocate. Serves hazard H07.
+"""
+
+import struct
+
+from emberbed_fw import messages as ms
+from emberbed_fw import run_states as rs
+from emberbed_fw import stock_hold
+from emberbed_fw.life import GO_ON_PROMPT
+from emberbed_fw.plan import PLAN_FINE, Plan
+from emberbed_fw.plan_check import find_fault
+from emberbed_fw.units import NONE
+
+STANDS_BY = (rs.IDLE, rs.FINISHED, rs.STOPPED, rs.LINK_LOST)
+
+
+class Panel:
+    def __init__(self, machine, link):
+        self._machine = machine
+        self._link = link
+        self._state_before = rs.BOOT  # a press that ended something does not begin the next thing
+
+    def after_tick(self):
+        machine = self._machine
+        before = self._state_before
+        self._state_before = machine.life.state
+        if machine.guard.held_by_host():
+            return
+        held = machine.button.held and machine.life.state == before
+        if held and before == rs.LOADED:
+            self._arm(NONE, 0)
+        elif held and before in STANDS_BY:
+            self._hold()
+        elif machine.touches.source == ms.BY_BUTTON and self._may_go_on():
+            self._arm(machine.sequencer.left_stage, machine.sequencer.left_tick)
+
+    def _may_go_on(self):
+        machine = self._machine
+        return (machine.touches.touch == ms.ANSWER and machine.prompt() == GO_ON_PROMPT
+                and machine.guard.attendance == ms.ATTEND_PANEL)
+
+    def _hold(self):
+        """Load a plain hold, if the device description offers one, and arm it."""
+        machine = self._machine
+        if not stock_hold.is_offered(machine.settings):
+            return
+        block = stock_hold.build_hold(machine.settings)
+        if find_fault(block, machine.settings) != PLAN_FINE:
+            return
+        machine.prepare(Plan(block))
+        self._link.keep_plan(block)
+        if self._link.put_own(ms.PLAN_WRITE, _end_of_block(block)):
+            self._arm_crc(block[-4:], NONE, 0)
+
+    def _arm(self, stage, done_ticks):
+        plan = self._machine.plan
+        crc = struct.pack("<HH", plan.crc_low, plan.crc_high)
+        self._arm_crc(crc, stage, done_ticks)
+
+    def _arm_crc(self, crc, stage, done_ticks):
+        self._link.put_own(ms.ARM, crc + struct.pack("<BBI", ms.ATTEND_PANEL, stage, done_ticks))
+
+
+def _end_of_block(block):
+    return struct.pack("<HH", ms.END_OF_BLOCK, len(block)) + block[-4:]

@@ -1,0 +1,25 @@
+"""What a hand at the bench may want of the device in one turn of the loop."""
+
+from typing import NamedTuple
+
+
+class Answer(NamedTuple):
+    """Answer this prompt."""
+
+    prompt: int
+
+
+class Touch(NamedTuple):
+    """Change the running plan: `kind` is one of messages.HOLD_HERE .., `amount` as it says."""
+
+    kind: int
+    amount: int = 0
+
+
+class Stop(NamedTuple):
+    """Take the heat away at once; `reason` is one of messages.STOP_BY_PERSON .."""
+
+    reason: int
+
+
+Wish = Answer | Touch | Stop

@@ -1,0 +1,255 @@
+"""`emberbed run`: options to one request, the result to sentences and an exit code.
+
+Nothing is decided here. Exit codes are in bench/outcome.py.
+"""
+
+import math
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from emberbed.bench.acts import Act, parse_act
+from emberbed.bench.outcome import EXIT_LINK_LOST, EXIT_STOPPED
+from emberbed.bench.prepare import MadeOnDevice, NotReady, PlainHold, load_profile
+from emberbed.bench.session import RecordFailed, RunRequest, RunResult, run_profile
+from emberbed.bench.virtual import VirtualBench
+from emberbed.bench.with_heater import load_heater
+from emberbed.cli_common import (
+    FAULT_HELP,
+    MOST_SEED,
+    VIRTUAL,
+    Json,
+    Port,
+    StoreFile,
+    fail,
+    forget_output,
+    out,
+    out_sentence,
+    print_json,
+    told,
+)
+from emberbed.materials.book import UNKNOWN, UnknownMaterial, find_alloy, find_laminate
+from emberbed.plain_text import printable
+from emberbed.profiles.plain_hold import parse_duration
+from emberbed.profiles.reader import ProfileFile
+from emberbed.store.run_store import RunStore
+
+HELD_LEAST_C, HELD_MOST_C = 0, 1000  # what can be a temperature at all; the check knows more
+ACT_HELP = "what a person does, such as hold_here@90s or offset@2min#3. With --press. Repeatable."
+
+
+def run(
+    profile: Annotated[
+        str | None, typer.Argument(help="A profile file, or the name of a shipped one.")
+    ] = None,
+    hold: Annotated[
+        str | None, typer.Option(help="Without a profile: hold this temperature, in °C.")
+    ] = None,
+    for_time: Annotated[
+        str | None, typer.Option("--for", help="With --hold: for how long, such as 30min.")
+    ] = None,
+    alloy: Annotated[str | None, typer.Option(help="With --hold: the board's solder.")] = None,
+    laminate: Annotated[str | None, typer.Option(help="With --hold: the board's laminate.")] = None,
+    device: Port = VIRTUAL,
+    touch_test: Annotated[
+        bool,
+        typer.Option(
+            "--touch-test", help="First see for 10 s which channel's bead a finger warms."
+        ),
+    ] = False,
+    speed: Annotated[
+        str, typer.Option(help="Virtual device: 0.1 to 1000, or max; 1 is real time.")
+    ] = "1",
+    press: Annotated[
+        bool,
+        typer.Option(
+            "--press", help="Virtual device: let this command press its button and answer prompts."
+        ),
+    ] = False,
+    act: Annotated[list[str] | None, typer.Option(help=f"Virtual device: {ACT_HELP}")] = None,
+    fault: Annotated[list[str] | None, typer.Option(help=f"Virtual device: {FAULT_HELP}")] = None,
+    sensor: Annotated[
+        list[str] | None,
+        typer.Option(help="Virtual device: NAME:PLACE of its sensors, in order. Repeatable."),
+    ] = None,
+    seed: Annotated[int, typer.Option(help="Virtual device: its noise.", min=0, max=MOST_SEED)] = 1,
+    engine: Annotated[
+        str, typer.Option(help="Virtual device: auto, micropython or cpython.")
+    ] = "auto",
+    store: StoreFile = None,
+    page: Annotated[
+        Path | None, typer.Option(help="Where the run's page goes; if not given, beside the store.")
+    ] = None,
+    heater: Annotated[
+        Path | None,
+        typer.Option(help="The heater's file, as identify writes it: learn the board on it."),
+    ] = None,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No bell at a prompt or a trip.")] = False,
+    json_answer: Json = False,
+) -> None:
+    """Check a profile, send it, wait for the press at the device, run, watch and record it."""
+    with told():
+        asked = _asked(profile, hold, for_time, alloy, laminate)
+        virtual_only = {
+            "--press": press,
+            "--act": bool(act),
+            "--fault": bool(fault),
+            "--sensor": bool(sensor),
+            "--speed": speed != "1",
+            "--seed": seed != 1,
+            "--engine": engine != "auto",
+        }
+        virtual = None
+        if device == VIRTUAL:
+            bench = VirtualBench(
+                speed, seed, tuple(fault or ()), engine, sensors=tuple(sensor or ())
+            )
+            virtual = checked_bench(bench, asked)
+        else:
+            refuse_on_real_device(device, [name for name, given in virtual_only.items() if given])
+        acts = _acts(act or [], press)
+        known = load_heater(heater)
+        request = RunRequest(asked, device, virtual, press, page, quiet, acts, touch_test, known)
+        result = run_asked(request, store, Console(stderr=json_answer))
+    try:
+        tell_result(result, json_answer)
+    except (OSError, typer.Exit):  # nobody reads; what the run came to must not depend on that
+        forget_output()
+    raise typer.Exit(result.outcome.exit_code)
+
+
+def _asked(
+    profile: str | None,
+    hold: str | None,
+    for_time: str | None,
+    alloy: str | None,
+    laminate: str | None,
+) -> ProfileFile | PlainHold:
+    """Return the profile, or the plain hold, of which exactly one must be asked for."""
+    hold_options = {"--for": for_time, "--alloy": alloy, "--laminate": laminate}
+    given = [name for name, option in hold_options.items() if option is not None]
+    if profile is not None:
+        if hold is not None:
+            raise NotReady(["A profile and --hold are two different runs: leave one of them out"])
+        if given:
+            raise NotReady([f"{given[0]} belongs to --hold: leave it out, the profile says it"])
+        return load_profile(profile)
+    if hold is None:
+        raise NotReady(
+            [
+                "Nothing is asked for: name a profile (emberbed profiles lists some), or hold a"
+                " temperature with --hold 120 --for 30min"
+            ]
+        )
+    if for_time is None:
+        lacks = "lacks its time: add --for, such as --for 30min"
+        raise NotReady([f"--hold {printable(hold)} {lacks}"])
+    return _plain_hold(_held_c(hold), for_time, alloy, laminate)
+
+
+def _held_c(hold: str) -> float:
+    try:
+        temperature_c = float(hold)
+    except ValueError:
+        temperature_c = math.nan
+    if not HELD_LEAST_C <= temperature_c <= HELD_MOST_C:  # not a number too
+        mend = "write it in °C, such as --hold 120"
+        raise NotReady([f"--hold {printable(hold)} is no temperature of a board: {mend}"])
+    return temperature_c
+
+
+def _plain_hold(
+    temperature_c: float, for_time: str, alloy: str | None, laminate: str | None
+) -> PlainHold:
+    try:
+        for_s = parse_duration(for_time)
+        find_alloy(alloy or UNKNOWN)
+        find_laminate(laminate or UNKNOWN)
+    except (ValueError, UnknownMaterial) as error:
+        option = "--for" if isinstance(error, ValueError) else "--alloy or --laminate"
+        raise NotReady([f"{option}: {error}"]) from None
+    return PlainHold(temperature_c, for_s, alloy or UNKNOWN, laminate or UNKNOWN)
+
+
+def _acts(texts: list[str], press: bool) -> tuple[Act, ...]:
+    if texts and not press:
+        raise NotReady(["--act is what a script does: add --press, so that there is one"])
+    try:
+        return tuple(parse_act(text) for text in texts)
+    except ValueError as error:
+        raise NotReady([str(error)]) from None
+
+
+def checked_bench(bench: VirtualBench, asked: ProfileFile | MadeOnDevice) -> VirtualBench:
+    """Return what to simulate, with the profile's board."""
+    if bench.engine not in ("auto", "micropython", "cpython"):
+        known = "use auto, micropython or cpython"
+        raise NotReady([f"--engine {printable(bench.engine)} is not known: {known}"])
+    _check_speed(bench.speed)
+    board = asked.model.board if isinstance(asked, ProfileFile) else None
+    return bench if board is None else bench.with_board(**board.model_dump())
+
+
+def refuse_on_real_device(device: str, options: list[str]) -> None:
+    """Refuse options that only the simulation has."""
+    if not options:
+        return
+    work, them = ("works", "it") if len(options) == 1 else ("work", "them")
+    raise NotReady(
+        [
+            f"{' and '.join(options)} only {work} on the virtual device: the one at {device} has"
+            f" its own button, time and faults; leave {them} out"
+        ]
+    )
+
+
+def _check_speed(speed: str) -> None:
+    if speed == "max":
+        return
+    try:
+        factor = float(speed)
+    except ValueError:
+        raise NotReady([f"--speed {speed} is not a number: use 0.1 to 1000, or max"]) from None
+    if not 0.1 <= factor <= 1000:
+        raise NotReady([f"--speed {speed} is out of range: use 0.1 to 1000, or max"])
+
+
+def run_asked(request: RunRequest, store: Path | None, console: Console) -> RunResult:
+    """Run what is asked for, stored in `store`, watched on `console`."""
+    try:
+        with RunStore.open(store) as run_store:
+            run_store.mark_interrupted()
+            return run_profile(request, run_store, console)
+    except RecordFailed as failed:
+        fail([str(failed)], EXIT_LINK_LOST)
+    except KeyboardInterrupt:  # from arming on it is counted instead
+        fail(["Stopped before the start: nothing was heated"], EXIT_STOPPED)
+
+
+def tell_result(result: RunResult, json_answer: bool) -> None:
+    """Say how a run ended, to a person or a script."""
+    if result.page_failed:
+        typer.echo(result.page_failed, err=True)
+    if json_answer:
+        print_json(
+            {
+                "run": result.run_id,
+                "goes_on_with": list(result.earlier),
+                "state": result.outcome.state,
+                "exit_code": result.outcome.exit_code,
+                "limits_exceeded": result.limits_exceeded,
+                "page": None if result.page_failed else str(result.page),
+                "ending": result.ending,
+            }
+        )
+        return
+    stored = f"Run {result.run_id} is stored; its page"
+    if result.earlier:
+        before = " and ".join(str(run_id) for run_id in result.earlier)
+        plural = "run" if len(result.earlier) == 1 else "runs"
+        stored = f"Run {result.run_id} goes on with {plural} {before}; all are stored, its page"
+    out(f"{stored}: {'none' if result.page_failed else result.page}")
+    for line in result.ending:  # last, so that it stays on the screen
+        out_sentence(line)

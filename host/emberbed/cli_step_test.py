@@ -1,0 +1,121 @@
+"""The step test of `emberbed identify`: a run as any other, then its rows."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+from rich.console import Console
+
+from emberbed.bench.prepare import NotReady
+from emberbed.bench.session import RunRequest, RunResult
+from emberbed.bench.virtual import VirtualBench
+from emberbed.cli_common import VIRTUAL, fail, told
+from emberbed.cli_run import checked_bench, refuse_on_real_device, run_asked, tell_result
+from emberbed.heater.step_test import (
+    LEAST_LIMIT_C,
+    LEAST_PERCENT,
+    MOST_LIMIT_C,
+    MOST_PERCENT,
+    StepTest,
+)
+from emberbed.materials.book import UnknownMaterial, find_alloy, find_laminate
+from emberbed.store.run_store import RunStore
+
+if TYPE_CHECKING:  # numpy only where it is needed
+    from emberbed.heater.step_data import Measured
+
+
+@dataclass(frozen=True)
+class OnDevice:
+    """Where a step test runs, and how the virtual device shall be."""
+
+    device: str
+    press: bool
+    speed: str
+    seed: int
+    engine: str
+    store: Path | None
+
+
+@dataclass(frozen=True)
+class Tested:
+    """A finished step test: its rows, when it heated again, watts as the device has them."""
+
+    result: RunResult
+    measured: "Measured"
+    second_heating_s: float
+    watts: float | None
+
+
+def check_source(
+    source: Path | None, device: str | None, on_device: dict[str, bool], in_file: dict[str, bool]
+) -> None:
+    """Refuse anything but exactly one source, and options of the other one."""
+    if source is not None and device is not None:
+        fail(["--from and --device are two sources: leave one of them out"])
+    if source is None and device is None:
+        fail(
+            [
+                "Nothing to identify: name a file with --from, or make a step test with --device"
+                " virtual --limit 100"
+            ]
+        )
+    belongs, other = ("--from", in_file) if source is None else ("--device", on_device)
+    for option, given in other.items():
+        if given:
+            fail([f"{option} belongs to {belongs}: leave it out"])
+
+
+def step_test(limit: float | None, percent: float, alloy: str, laminate: str) -> StepTest:
+    """Return the step test that the options ask for, or leave with one sentence."""
+    if limit is None:
+        fail(["A step test needs the °C at which heat goes off: add --limit, such as --limit 100"])
+    for option, number, least, most, unit in (
+        ("--limit", limit, LEAST_LIMIT_C, MOST_LIMIT_C, "°C"),
+        ("--percent", percent, LEAST_PERCENT, MOST_PERCENT, "%"),
+    ):
+        if not least <= number <= most:  # not a number too
+            fail([f"{option} {number:g} is out of range: give {least:g} to {most:g} {unit}"])
+    return StepTest(limit, percent, alloy, laminate)
+
+
+def tested(test: StepTest, where: OnDevice, json_answer: bool) -> Tested:
+    """Run the test; leave with the run's own exit code where it does not finish."""
+    from emberbed.heater.csv_reader import TableMistake
+    from emberbed.heater.run_rows import configured_watts, measured_run
+
+    with told():
+        _check_materials(test)
+        request = RunRequest(test, where.device, _bench(test, where), where.press, None, False)
+        result = run_asked(request, where.store, Console(stderr=json_answer))
+    if result.outcome.exit_code:
+        tell_result(result, json_answer)
+        raise typer.Exit(result.outcome.exit_code)
+    try:
+        with told(), RunStore.open(where.store, create=False) as store:
+            measured, again_s = measured_run(store, result.run_id)
+            return Tested(result, measured, again_s, configured_watts(store, result.run_id))
+    except TableMistake as mistake:
+        fail([str(mistake)])
+
+
+def _check_materials(test: StepTest) -> None:
+    try:
+        find_alloy(test.alloy)
+        find_laminate(test.laminate)
+    except UnknownMaterial as unknown:
+        raise NotReady([f"--alloy or --laminate: {unknown}"]) from None
+
+
+def _bench(test: StepTest, where: OnDevice) -> VirtualBench | None:
+    if where.device == VIRTUAL:
+        return checked_bench(VirtualBench(where.speed, where.seed, (), where.engine), test)
+    only_virtual = {
+        "--press": where.press,
+        "--speed": where.speed != "1",
+        "--seed": where.seed != 1,
+        "--engine": where.engine != "auto",
+    }
+    refuse_on_real_device(where.device, [name for name, given in only_virtual.items() if given])
+    return None

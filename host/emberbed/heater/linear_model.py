@@ -1,0 +1,64 @@
+"""A heater near one working temperature as a process: power in parts of full, K of reading out.
+
+The heater stands in balance there; small changes obey the Jacobian of the heat flows. Three lumps
+that only exchange heat have real lags, and the surroundings add one lead.
+"""
+
+import numpy as np
+
+from emberbed.heater.heat_model import Heater, in_balance
+from emberbed.heater.model_parameters import ZERO_C_K
+from emberbed.heater.process import Process
+from emberbed_fw.units import TICKS_PER_S
+
+READING_DELAY_S = 1 / TICKS_PER_S  # a converter answers with the tick before
+
+
+def steady_power(heater: Heater, board_c: float) -> float:
+    """Return the power (part of full) that holds this temperature for good."""
+    _warmth, heat_w = in_balance(heater, np.float64(board_c + ZERO_C_K))
+    return float(heat_w / heater.full_power_w)
+
+
+def process_at(heater: Heater, board_c: float) -> Process:
+    """Return the heater near this board temperature."""
+    states = _jacobian(heater, board_c)
+    pushed = np.array([heater.full_power_w / heater.emitter_j_k, 0, 0, 0])
+    lags_s = np.sort(-1 / np.linalg.eigvals(states).real)[::-1]
+    gain = float(-np.linalg.solve(states, pushed)[3])
+    return Process(
+        gain, tuple(float(lag) for lag in lags_s), READING_DELAY_S, (_lead_s(states, pushed),)
+    )
+
+
+def _jacobian(heater: Heater, board_c: float) -> np.ndarray:
+    """Return d(slopes)/d(temperatures) of emitter, board, surroundings and sensor."""
+    warmth, _heat = in_balance(heater, np.float64(board_c + ZERO_C_K))
+    emitter, board, around = (float(one) for one in warmth[:3])
+    over_w_k = 1.25 * heater.board_air_w_k125 * abs(board - around) ** 0.25
+    flows = np.zeros((4, 4))
+    for one, other, radiation, air in (
+        (0, 1, heater.emitter_board_w_k4, 0.0),
+        (0, 2, heater.emitter_around_w_k4, heater.emitter_air_w_k),
+        (1, 2, heater.board_around_w_k4, over_w_k),
+    ):
+        kelvin = np.array([(emitter, board, around)[place] for place in (one, other)])
+        conductance = 4 * radiation * kelvin**3 + air
+        flows[one, [one, other]] += conductance * (-1, 1)
+        flows[other, [one, other]] += conductance * (1, -1)
+    flows[2, 2] -= heater.room_loss_w_k
+    capacities = (heater.emitter_j_k, heater.board_j_k, heater.surroundings_j_k, 1.0)
+    states = flows / np.array([float(one) for one in capacities])[:, None]
+    states[3] = np.array([0, 1, 0, -1]) / float(heater.sensor_lag_s)
+    return states
+
+
+def _lead_s(states: np.ndarray, pushed: np.ndarray) -> float:
+    """Return the lead: from power to reading are three orders of four, so one zero is left.
+
+    c (s + z) / det(s - A) = CA2B / s^3 + CA3B / s^4 + ..., and the determinant starts with
+    s^4 - trace s^3: compare both.
+    """
+    steep = float((states @ states @ states @ pushed)[3])
+    second = float((states @ states @ pushed)[3])
+    return 1 / (steep / second - float(np.trace(states)))

@@ -1,0 +1,122 @@
+"""A step test: heat that is known, so that the answer tells what the heater is.
+
+Full step, coast, half a step, coast, cooling without a fan: all of it open loop, ended by a limit
+and by an energy that no bench heater turns into more. `step_test_profile` writes the profile's
+text and reads it as any other, so that it passes the same checks and the run's record shows it.
+Temperatures in degrees C, times in s, power in percent of the heater's full power.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import floor
+
+from emberbed.bench.prepare import NotReady
+from emberbed.device_description import DeviceDescription
+from emberbed.heater.default_gains import POWER_CAP
+from emberbed.materials.book import UNKNOWN
+from emberbed.profiles.limits import HANDLING_C, HARD_CEILING_C, STORED_HEAT
+from emberbed.profiles.plain_hold import quoted, roles_of
+from emberbed.profiles.reader import ProfileFile, ProfileMistakes, parse_profile
+from emberbed_fw.safety_limits import HARD_CEILING_CDEG
+
+USUAL_PERCENT = 50.0
+# name, value, unit, why; our choice
+LIMITS = (
+    ("LEAST_LIMIT_C", 60.0, "degC", "a step well above the room, and cooling that begins hot"),
+    ("MOST_LIMIT_C", HARD_CEILING_C - STORED_HEAT.value, "degC", "stored heat stays below this"),
+    ("LEAST_PERCENT", 10.0, "%", "less is lost in a draught"),
+    ("MOST_PERCENT", 100 * POWER_CAP, "%", "a heater that is not identified gets no more"),
+    ("MOST_FULL_POWER_S", 180.0, "s", "energy of the first step, in time at full power"),
+    ("HEAT_S", 360.0, "s", "a ceramic emitter is past its own lag by far"),
+    ("COAST_S", 180.0, "s", "what is stored arrives within two to three lags of an emitter"),
+    ("HALF_S", 240.0, "s", "long enough to bend"),
+)
+(LEAST_LIMIT_C, MOST_LIMIT_C, LEAST_PERCENT, MOST_PERCENT, MOST_FULL_POWER_S, HEAT_S, COAST_S,
+ HALF_S) = (row[1] for row in LIMITS)  # fmt: skip
+SECOND_HEATING = 2  # stage, from 0; what comes before is fitted, the rest is only foretold
+
+
+@dataclass(frozen=True)
+class StepTest:
+    """What is asked for; `on` a device it becomes a profile."""
+
+    limit_c: float
+    percent: float = USUAL_PERCENT
+    alloy: str = UNKNOWN
+    laminate: str = UNKNOWN
+
+    def on(self, description: DeviceDescription) -> ProfileFile:
+        """Return it as a profile of this device's sensors."""
+        try:
+            return step_test_profile(
+                self.limit_c, _roles(description), self.percent, self.alloy, self.laminate
+            )
+        except ProfileMistakes as mistakes:
+            raise NotReady(mistakes.sentences) from None
+
+
+def step_test_profile(
+    limit_c: float,
+    sensors: Mapping[str, str] | Sequence[str],
+    percent: float = USUAL_PERCENT,
+    alloy: str = UNKNOWN,
+    laminate: str = UNKNOWN,
+) -> ProfileFile:
+    """Return a profile that heats with `percent` up to `limit_c`, lets go, and heats once more.
+
+    sensors: roles by channel names; or names alone, of which the first controls and the others
+    watch the edge. Raises ProfileMistakes as a file would.
+    """
+    spoken = f"Step test up to {limit_c:g} °C"
+    for number, least, most, what in (
+        (limit_c, LEAST_LIMIT_C, MOST_LIMIT_C, "°C"),
+        (percent, LEAST_PERCENT, MOST_PERCENT, "% of full power"),
+    ):
+        if not least <= number <= most:  # not a number too
+            raise ProfileMistakes(
+                [f"{spoken}: {number:g} {what} is outside {least:g} to {most:g}; choose in between"]
+            )
+    roles = sensors if isinstance(sensors, Mapping) else roles_of(sensors)
+    coast_c = limit_c + STORED_HEAT.value
+    heat_s = min(HEAT_S, floor(MOST_FULL_POWER_S * 100 / percent))
+    lines = [
+        f"name = {quoted(spoken)}",
+        f"alloy = {quoted(alloy)}",
+        f"laminate = {quoted(laminate)}",
+        "",
+        "[sensors]",
+        *[f"{quoted(name)} = {quoted(role)}" for name, role in roles.items()],
+        "",
+        *_power(percent, heat_s, limit_c),
+        *_power(0, COAST_S, coast_c),
+        *_power(percent / 2, HALF_S, limit_c),
+        *_power(0, COAST_S, coast_c),
+        "[[stages]]",
+        'kind = "cool"',
+        f"below_c = {HANDLING_C:g}",
+        "fastest_c_per_s = 2",
+        'fan = "never"  # a fan is no part of what is fitted',
+        "",
+    ]
+    return parse_profile("\n".join(lines).encode(), spoken)
+
+
+def _power(percent: float, for_s: float, limit_c: float) -> list[str]:
+    return [
+        "[[stages]]",
+        'kind = "power"',
+        f"percent = {percent:.12g}",
+        f"for_s = {for_s:.12g}",
+        f"limit_c = {limit_c:.12g}",
+        "",
+    ]
+
+
+def _roles(description: DeviceDescription) -> dict[str, str]:
+    """Return what each channel is for: one that may get hotter than any board is on the heater."""
+    named = [channel for channel in description.channels if channel.name]
+    on_board = [channel.name for channel in named if channel.ceiling_cdeg <= HARD_CEILING_CDEG]
+    on_heater = [channel.name for channel in named if channel.ceiling_cdeg > HARD_CEILING_CDEG]
+    if not on_board:
+        raise NotReady(["No sensor of this device is on the board: a step test needs one there"])
+    return {**roles_of(on_board), **dict.fromkeys(on_heater, "emitter")}

@@ -1,0 +1,64 @@
+"""What a run takes over from a heater file: its gains, and more power where the fit has earned it.
+
+The first power cap stands until the file repeats what it had not seen well, its watts are the
+device's, and the device knows what its socket gives; then the socket is the cap.
+"""
+
+from dataclasses import dataclass
+
+from emberbed.device_description import DeviceDescription
+from emberbed.heater.default_gains import POWER_CAP, Gains
+from emberbed.heater.heater_file import HeaterFile
+from emberbed.plain_text import printable
+
+LEAST_UNSEEN_PERCENT = 90.0  # our choice; a first-order model of the open data scores 69
+MOST_WATTS_OFF = 0.1  # of the device's watts, about what mains voltage does
+
+
+@dataclass(frozen=True)
+class Identified:
+    """A heater file and what sentences call it."""
+
+    heater: HeaterFile
+    shown: str
+
+    def gains(self) -> Gains | None:
+        """Return the gains tuned for this heater, None where nobody tuned it."""
+        return None if self.heater.gains is None else self.heater.gains.gains()
+
+    def power_cap(self, description: DeviceDescription) -> float:
+        """Return the power that may be asked for, in parts of full."""
+        if self._why_capped(description) is not None:
+            return POWER_CAP
+        return min(1.0, description.socket_watts / description.zones[0].watts)
+
+    def notes(self, description: DeviceDescription) -> list[str]:
+        """Return what a person should know before heat, a sentence each."""
+        tuned = self.heater.gains
+        gains = (
+            f"{self.shown} has no gains, so those of a heater nobody tuned are used; `emberbed"
+            " tune` finds better ones"
+            if tuned is None
+            else f"gains are those tuned for {self.shown} ({printable(tuned.rule)})"
+        )
+        why = self._why_capped(description)
+        allowed = f"power goes up to {100 * self.power_cap(description):.0f} %"
+        power = f"{allowed}, as {self.shown} is well identified" if why is None else (
+            f"{allowed} only, as {why}"
+        )  # fmt: skip
+        return [gains, power]
+
+    def _why_capped(self, description: DeviceDescription) -> str | None:
+        unseen, watts = self.heater.fit.percent_unseen, description.zones[0].watts
+        of_file = self.heater.scale.full_power_w
+        if unseen is None:
+            return f"{self.shown} was never tried on data it had not seen"
+        if unseen < LEAST_UNSEEN_PERCENT:
+            least = f"{LEAST_UNSEEN_PERCENT:g} % lift the cap"
+            return f"{self.shown} repeats unseen data by {unseen:.1f} % and {least}"
+        if of_file is None or abs(of_file - watts) > MOST_WATTS_OFF * watts:
+            has = "no watts" if of_file is None else f"{of_file:g} W"
+            return f"{self.shown} has {has} and the device's heater {watts} W"
+        if description.socket_watts <= POWER_CAP * watts:
+            return "the device does not say that its socket gives more"
+        return None

@@ -1,0 +1,115 @@
+"""All thermocouples of a bench: where they sit, what hands do to them, what their converters say.
+
+Takes the bench's heat, the jet and what happens at a time; gives the beads' temperatures in degC
+and the converters' 32-bit words. Channel numbers are positions in the bench's list of sensors.
+"""
+
+from collections.abc import Callable
+
+from emberbed_sim.plant.bench_plant import BenchPlant
+from emberbed_sim.plant.converter import SHORT_TO_GROUND, convert, open_word
+from emberbed_sim.plant.happenings import Happening
+from emberbed_sim.plant.nozzle import STILL, Jet
+from emberbed_sim.plant.parameters import BenchParameters
+from emberbed_sim.plant.thermocouple import Pull, Thermocouple
+
+LIFTED_CONTACT = 0.15  # the wire still leads a little heat into the bead; from memory
+CREEP_S = 600.0  # until the tape has let go as far as it will; from memory
+CREPT_CONTACT = 0.4  # share of the contact that is then left; from memory
+FINGER_C = 33.0  # skin of a hand; from memory
+FINGER_SHARE = 0.8  # how far a hand or a tool pulls a bead to its own temperature; from memory
+TWEEZERS_SHARE = 0.7
+
+
+class Beads:
+    """The thermocouples; `couples` is by channel."""
+
+    def __init__(self, bench: BenchParameters) -> None:
+        self._room_c = bench.surroundings.room_c
+        self.couples = [Thermocouple(placed, self._room_c) for placed in bench.sensors]
+        self._lifted: set[int] = set()
+        self._fingers: dict[int, float] = {}  # channel -> simulated s when the finger goes away
+
+    def finger(self, channel: int, until_s: float) -> None:
+        """Lay a finger on a bead until this simulated time in s."""
+        self._known(channel)
+        self._fingers[channel] = until_s
+
+    def lift(self, channel: int) -> None:
+        """Lift a bead off its place."""
+        self._known(channel)
+        self._lifted.add(channel)
+
+    def press(self, channel: int) -> None:
+        """Press a bead down again."""
+        self._known(channel)
+        self._lifted.discard(channel)
+
+    def onto_cold_board(self) -> None:
+        """Tape the beads of board and chip to a board at room temperature."""
+        for channel, couple in enumerate(self.couples):
+            if couple.placement.where != "emitter":
+                couple.settle(self._room_c)
+                self._lifted.discard(channel)
+
+    def settle_on_emitters(self, emitter_c: float) -> None:
+        """Give the beads on the emitters the temperature they have had for long."""
+        for couple in self.couples:
+            if couple.placement.where == "emitter":
+                couple.settle(emitter_c)
+
+    def step(self, thermal: BenchPlant, jet: Jet, now: Happening, elapsed_s: float) -> None:
+        """Let every bead follow its place, and whatever else has hold of it, for one tick."""
+        untouched = not now and not self._lifted and not self._fingers and jet is STILL
+        for channel, couple in enumerate(self.couples):
+            felt = thermal.felt(couple.placement.where)
+            if untouched:
+                couple.step(*felt)
+                continue
+            contact = self._contact(channel, now, elapsed_s)
+            blown = [] if jet is STILL else thermal.air_pulls(couple.placement, jet)
+            pulls = [*blown, *self._held(channel, now, elapsed_s)]
+            couple.step(*felt, contact, pulls)
+
+    def words(self, cold_c: float, noise: Callable[[], float], now: Happening) -> list[int]:
+        """Return the words of conversions that begin now; `noise` gives K at the hot junction."""
+        grounded = {event.amount for event in now.get("bead_grounded", ())}
+        words = [
+            convert(couple.bead_c + noise(), cold_c, SHORT_TO_GROUND if channel in grounded else 0)
+            for channel, couple in enumerate(self.couples)
+        ]
+        for event in now.get("tc_open", ()):
+            words[int(event.amount)] = open_word(cold_c)
+        return words
+
+    def _contact(self, channel: int, now: Happening, elapsed_s: float) -> float:
+        """Return how well a bead touches its place."""
+        contact = self.couples[channel].placement.contact
+        for event in now.get("tape_creep", ()):
+            if event.amount == channel:
+                gone = min(1.0, (elapsed_s - event.onset_s) / CREEP_S)
+                contact *= 1 - gone * (1 - CREPT_CONTACT)
+        lifted = channel in self._lifted or _names(now, "bead_lifted", channel)
+        return min(contact, LIFTED_CONTACT) if lifted else contact
+
+    def _held(self, channel: int, now: Happening, elapsed_s: float) -> list[Pull]:
+        """Return what fingers and tools do to a bead."""
+        pulls = []
+        if _names(now, "bead_touched", channel):
+            pulls.append(Pull(self._room_c, TWEEZERS_SHARE))
+        if self._fingers.get(channel, 0.0) <= elapsed_s:
+            self._fingers.pop(channel, None)
+        if channel in self._fingers or _names(now, "finger", channel):
+            pulls.append(Pull(FINGER_C, FINGER_SHARE))
+        return pulls
+
+    def _known(self, channel: int) -> None:
+        if not 0 <= channel < len(self.couples):
+            raise ValueError(
+                f"Channel {channel} has no sensor on this bench; give 0 to {len(self.couples) - 1}."
+            )
+
+
+def _names(now: Happening, name: str, channel: int) -> bool:
+    """Tell whether an event of this name is there for this channel."""
+    return any(event.amount == channel for event in now.get(name, ()))

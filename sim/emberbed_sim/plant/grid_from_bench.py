@@ -1,0 +1,88 @@
+"""A gridded bench made from what a lumped one is declared by: weight, ruler, heater, sensors.
+
+Takes BenchParameters, gives a GridBench with one emitter and the chip in the board's middle. What
+the lumped bench says in one number is shared out as the grid's own defaults do.
+"""
+
+from dataclasses import replace
+
+from emberbed_sim.plant.grid_emitters import KINDS, GridEmitter
+from emberbed_sim.plant.grid_parameters import (
+    GridBench,
+    GridBoard,
+    GridSurroundings,
+    JetShape,
+    Place,
+    chip_part,
+)
+from emberbed_sim.plant.nozzle import BESIDE_MM
+from emberbed_sim.plant.parameters import (
+    BenchParameters,
+    EmitterParameters,
+    NozzleParameters,
+    SurroundingsParameters,
+)
+
+CONTROL_PLACE = "beside_chip"  # where a sensor at `board_centre` sits on a grid
+CELLS = (24, 12)
+LEAST_CELL_MM = 5.0  # smaller ones follow faster than the tick on copper-rich boards
+
+
+def grid_bench(bench: BenchParameters) -> GridBench:
+    """Return this bench with its board in two dimensions."""
+    board = GridBoard(bench.board, parts=(chip_part(bench.chip),), cells=_cells(bench))
+    return GridBench(
+        board,
+        (_emitter(bench.emitter),),
+        bench.emitter.gap_mm,
+        _surroundings(bench.surroundings),
+        _jet(bench.nozzle),
+        places=(Place(CONTROL_PLACE, beside_mm(bench), 0.0),),
+    )
+
+
+def beside_mm(bench: BenchParameters) -> float:
+    """Return how far from the chip's middle the control sensor sits: nearer on a small board."""
+    between_mm = (bench.chip.length_mm + bench.board.length_mm) / 4
+    return min(BESIDE_MM, between_mm)
+
+
+def _cells(bench: BenchParameters) -> tuple[int, int]:
+    along, across = (
+        max(1, min(most, int(size_mm / LEAST_CELL_MM)))
+        for most, size_mm in zip(CELLS, bench.board.size_mm, strict=True)
+    )
+    return along, across
+
+
+def _emitter(emitter: EmitterParameters) -> GridEmitter:
+    area_m2 = emitter.length_mm * emitter.width_mm * 1e-6
+    kind = replace(
+        KINDS["quartz"],
+        emissivity=emitter.emissivity,
+        heat_j_m2_k=emitter.heat_capacity_j_k / area_m2,
+        convection_w_m2_k=emitter.convection_w_k / area_m2,
+    )
+    return GridEmitter(kind, emitter.watts, length_mm=emitter.length_mm, width_mm=emitter.width_mm)
+
+
+def _surroundings(around: SurroundingsParameters) -> GridSurroundings:
+    """Share out heat capacity and loss between housing and what is above as the defaults do."""
+    usual, grid = SurroundingsParameters(), GridSurroundings()
+    heat = around.heat_capacity_j_k / usual.heat_capacity_j_k
+    loss = around.loss_w_k / usual.loss_w_k
+    return GridSurroundings(
+        around.room_c,
+        grid.housing_j_k * heat,
+        grid.above_j_k * heat,
+        grid.housing_loss_w_k * loss,
+        grid.above_loss_w_k * loss,
+        grid.exchange_w_k,
+    )
+
+
+def _jet(nozzle: NozzleParameters) -> JetShape:
+    """Return the grid's jet, stronger or weaker as the lumped nozzle is over its chip."""
+    shape = JetShape()
+    strength = nozzle.chip_w_m2_k / NozzleParameters.chip_w_m2_k
+    return replace(shape, middle_w_m2_k=shape.middle_w_m2_k * strength)

@@ -1,0 +1,213 @@
+"""The run that goes on after a mended trip: proofs and press again, from where the board is."""
+
+import pytest
+
+from emberbed_fw import messages as ms
+from emberbed_fw import run_states as rs
+from emberbed_fw import trip_codes
+from emberbed_fw.life import GO_ON_PROMPT
+from emberbed_fw.safety_limits import HOT_PROOF_DARK_TICKS, LEASE_TICKS, PRESS_VALID_TICKS
+from emberbed_fw.units import NONE
+from tests.support.bench import ALWAYS, NEVER, OPEN_WORD
+from tests.support.trips import AIR, HOLD, MENDABLE, RAMP, WAIT, go_on, mended, running
+
+
+@pytest.mark.parametrize("name", MENDABLE)
+def test_it_goes_on_in_its_stage_behind_both_proofs_and_a_press(name):
+    bench = mended(name)
+    left = bench.machine.sequencer.left_stage
+    go_on(bench, left)
+    said = bench.record
+    state = rs.WAIT if left == WAIT else rs.RUN
+    assert (bench.state, said.stage, said.trip) == (state, left, trip_codes.NO_TRIP)
+    assert said.verdict == rs.NO_VERDICT
+    bench.tick(320)
+    assert bench.record.stage == WAIT
+
+
+@pytest.mark.parametrize(("stage", "done_ticks"), [(RAMP, 0), (WAIT, 0), (HOLD, 9)])
+def test_it_goes_on_nowhere_but_where_it_was(stage, done_ticks):
+    bench = mended()
+    assert bench.machine.sequencer.left_stage == HOLD
+    assert bench.machine.sequencer.left_tick < 9
+    bench.arm(stage=stage, done_ticks=done_ticks)
+    bench.tick()
+    assert bench.refusals[-1] == ms.BAD_RANGE and bench.state == rs.COOL
+
+
+def test_stop_in_the_cooling_ends_the_offer():
+    bench = mended()
+    bench.stop()
+    bench.tick(2)
+    assert bench.record.prompt == NONE
+    bench.arm(stage=HOLD)
+    bench.tick()
+    assert bench.refusals[-1] == ms.WRONG_STATE and bench.state == rs.COOL
+
+
+def test_fault_that_comes_with_the_offer_takes_it_back():
+    bench = mended()
+    bench.machine.fail(bench.machine.tick)
+    bench.arm(stage=HOLD)
+    bench.tick()
+    assert bench.refusals[-1] == ms.WRONG_STATE and bench.state == rs.COOL
+
+
+def test_nothing_heats_between_the_trip_and_the_press():
+    bench = mended()
+    bench.acknowledge(GO_ON_PROMPT)
+    bench.arm(stage=HOLD)
+    for _ in range(PRESS_VALID_TICKS):
+        bench.tick()
+        assert bench.state == rs.COLD_PROOF
+        assert not bench.heats and not bench.contactor_driven
+
+
+def test_press_from_before_does_not_count():
+    bench = mended()
+    bench.button = True
+    bench.tick(5)
+    bench.arm(stage=HOLD)
+    bench.tick(100)
+    assert bench.state == rs.COLD_PROOF and bench.record.waits_for == rs.WAITS_RELEASE
+    assert not bench.heats
+
+
+def test_sensors_are_proved_again():
+    bench = mended()
+    bench.arm(stage=HOLD)
+    bench.tick()
+    bench.raw = {1: OPEN_WORD}
+    bench.tick(30)
+    assert bench.record.waits_for == rs.WAITS_SENSORS
+    bench.press()
+    assert bench.state == rs.COLD_PROOF
+
+
+@pytest.mark.parametrize(
+    ("spoilt", "trip"),
+    [
+        (dict(current=NEVER), trip_codes.HEAT_MISSING),
+        (dict(current=ALWAYS), trip_codes.HEAT_UNCOMMANDED),
+        (dict(contactor=NEVER), trip_codes.CONTACTOR_STUCK_OPEN),
+    ],
+)
+def test_switches_are_proved_again(spoilt, trip):
+    bench = mended()
+    bench.arm(stage=HOLD)
+    bench.tick(15)
+    bench.press()
+    assert bench.state == rs.HOT_PROOF
+    vars(bench).update(spoilt)
+    bench.tick(HOT_PROOF_DARK_TICKS + 20)
+    assert bench.trip == trip and bench.state == rs.COOL
+
+
+def test_not_pressed_it_cools_on_as_stopped():
+    bench = mended()
+    bench.arm(stage=HOLD)
+    bench.tick(PRESS_VALID_TICKS)
+    assert bench.state == rs.COLD_PROOF
+    bench.tick()
+    assert bench.state == rs.COOL and bench.record.verdict == rs.STOPPED
+    bench.tick(100)
+    assert bench.record.prompt == NONE, "it is offered once"
+    bench.press()
+    bench.tick(20)
+    assert bench.state == rs.COOL and not bench.heats
+    bench.board_c = [25.0, 25.0]
+    bench.until(rs.STOPPED)
+
+
+@pytest.mark.parametrize("how", ["stopped", "host gone"])
+def test_armed_to_go_on_and_left_it_cools_on(how):
+    bench = mended()
+    bench.arm(stage=HOLD)
+    bench.tick(20)
+    if how == "stopped":
+        bench.stop()
+        bench.tick()
+    else:
+        bench.renews = False
+        bench.tick(LEASE_TICKS)
+    assert bench.state == rs.COOL and bench.record.verdict == rs.STOPPED
+    assert not bench.contactor_driven
+
+
+# Where it begins.
+
+
+@pytest.mark.parametrize("done_ticks", [0, 60, 120])
+def test_hold_goes_on_with_what_was_done_of_it(done_ticks):
+    bench = running(HOLD)
+    bench.tick(150)
+    bench = mended(bench=bench)
+    go_on(bench, HOLD, done_ticks)
+    assert bench.record.stage_tick == done_ticks
+    bench.tick(301 - done_ticks)
+    assert bench.record.stage == WAIT
+
+
+def test_ramp_goes_on_from_where_the_board_is():
+    bench = mended("SENSOR_OPEN", running(RAMP))
+    bench.board_c = [62.0, 62.0]
+    bench.tick()
+    go_on(bench, RAMP)
+    # 60 to 64 degC in 40 ticks
+    assert abs(bench.record.stage_tick - 20) <= 2
+    assert abs(bench.record.setpoint_cdeg - bench.record.channel0_cdeg) <= 10
+
+
+def test_setpoint_climbs_from_the_boards_temperature():
+    bench = mended()
+    bench.board_c = [50.0, 50.0]
+    bench.tick()
+    go_on(bench, HOLD)
+    setpoints = [bench.record.setpoint_cdeg]
+    for _ in range(300):
+        bench.tick()
+        setpoints.append(bench.record.setpoint_cdeg)
+    assert setpoints[0] <= bench.record.channel0_cdeg + 10
+    assert max(b - a for a, b in zip(setpoints, setpoints[1:], strict=False)) <= 4
+    assert setpoints[-1] == pytest.approx(bench.record.channel0_cdeg + 500, abs=10), (
+        "and never further ahead of the board than 5 degC"
+    )
+
+
+def test_last_plateau_before_the_stage_is_known():
+    bench = mended()
+    go_on(bench, HOLD)
+    assert bench.touch(ms.LAST_PLATEAU) == ms.DONE
+    bench.tick(200)
+    assert bench.record.setpoint_cdeg == 6000
+
+
+def test_question_is_asked_anew():
+    bench = mended("SENSOR_OPEN", running(WAIT))
+    go_on(bench, WAIT)
+    bench.tick()
+    assert bench.state == rs.WAIT and bench.record.prompt == 3
+
+
+def test_nozzle_is_asked_for_anew():
+    bench = mended("SENSOR_OPEN", running(AIR))
+    go_on(bench, AIR)
+    bench.tick()
+    assert bench.state == rs.WAIT and bench.record.prompt == 4 and not bench.machine.air_is_on()
+
+
+def test_changes_of_the_run_before_are_gone():
+    bench = running()
+    assert bench.touch(ms.OFFSET, 200) == ms.DONE
+    mended("SENSOR_OPEN", bench)
+    go_on(bench, HOLD)
+    assert bench.record.offset_cdeg == 0
+    assert bench.record.energy_j == 500, "the pulse of the proof: five ticks of 1000 W"
+
+
+def test_answer_and_arming_may_come_in_one_tick():
+    bench = mended()
+    bench.acknowledge(GO_ON_PROMPT)
+    bench.arm(stage=HOLD)
+    bench.tick()
+    assert bench.refusals[-2:] == [ms.DONE, ms.DONE] and bench.state == rs.COLD_PROOF

@@ -1,0 +1,109 @@
+"""A store of version 1 is opened, upgraded in one transaction, read and audited.
+
+version_1.sql is the dump of a file that the program of that version wrote (sqlite3's iterdump): a
+run that was stopped and one that nobody ended, its writer long gone.
+"""
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from emberbed.records import decode_record, form_of
+from emberbed.store import schema
+from emberbed.store.faults import StoreError
+from emberbed.store.run_store import RunStore
+from emberbed_fw.record import FIXED_BYTES
+from tests.host.store.synthetic_run import drawn_cdeg, drawn_record, facts
+
+DUMP = (Path(__file__).parent / "version_1.sql").read_text(encoding="utf-8")
+# told by the program of version 1 when it had written the run
+HEAD = "fbd221c1a74d7e087cb2997e662d156ef348604ce7b783da6682faf0c309e54c"
+
+
+@pytest.fixture
+def old(tmp_path):
+    """Return the path of a file of version 1."""
+    path = tmp_path / "runs.sqlite"
+    change(path, DUMP)
+    assert version_of(path) == 1
+    return path
+
+
+def change(path, script):
+    connection = sqlite3.connect(path)
+    connection.executescript(script)
+    connection.close()
+
+
+def version_of(path):
+    connection = sqlite3.connect(path)
+    try:
+        return connection.execute("PRAGMA user_version").fetchone()[0]
+    finally:
+        connection.close()
+
+
+def test_old_runs_are_there_and_untouched(old):
+    with RunStore.open(old) as store:
+        assert version_of(old) == schema.VERSION == 2
+        stopped, left = store.runs()
+        assert (stopped.state, stopped.exit_code, stopped.head_sha256) == ("stopped", 4, HEAD)
+        assert left.state == "open"
+        assert (stopped.linked_to, store.run(1).trip_counts) == (None, None)
+        assert store.audit(1) == store.audit(2) == []
+        assert store.events(1)[0].sentence.startswith("Stage 2 of 4")
+
+
+def test_old_records_are_read_in_their_own_form(old):
+    with RunStore.open(old) as store:
+        assert form_of(store.run(1).plan) == 1
+        raw, records = list(store.raw_records(1)), list(store.records(1))
+    assert len(raw[-1]) < FIXED_BYTES  # the form of before
+    assert [record.tick for record in records] == list(range(840, 850))
+    for record in records:
+        assert record.channel_cdeg(0) == record.asked_cdeg() == drawn_cdeg(record.tick)[1]
+        assert (record.touch, record.mark, record.offset_cdeg) == (0, 0, 0)
+    with pytest.raises(ValueError, match="a record has"):
+        decode_record(raw[-1])
+
+
+def test_an_old_run_that_nobody_ended_is_closed_like_a_new_one(old):
+    with RunStore.open(old) as store:
+        store.begin_run(facts())
+        change(
+            old, "UPDATE run SET process_node = (SELECT process_node FROM run WHERE id = 3)"
+            " WHERE id = 2",
+        )  # fmt: skip
+        assert store.mark_interrupted() == [2]
+        assert store.audit(2) == []
+
+
+def test_old_and_new_runs_lie_side_by_side(old):
+    with RunStore.open(old) as store:
+        run_id = store.begin_run(facts(linked_to=1))
+        store.note_trip_counts(run_id, bytes(20))
+        store.append(run_id, [drawn_record(7)])
+        store.end_run(run_id, "finished", 0)
+    with RunStore.open(old) as store:  # opened again: nothing is left to be done
+        assert (store.run(run_id).linked_to, store.run(run_id).trip_counts) == (1, bytes(20))
+        assert store.goes_on_as(1) == run_id and store.goes_on_as(run_id) is None
+        assert store.audit(1) == store.audit(run_id) == []
+
+
+@pytest.mark.parametrize("column", ["linked_to = 2", "trip_counts = x'00'"])
+def test_what_is_put_into_an_old_run_later_is_found(old, column):
+    with RunStore.open(old) as store:
+        change(old, f"UPDATE run SET {column} WHERE id = 1")
+        assert len(store.audit(1)) == 1 and store.audit(2) == []
+
+
+def test_an_upgrade_that_fails_changes_nothing(old):
+    change(old, "ALTER TABLE run ADD COLUMN trip_counts BLOB")  # so the last step cannot be taken
+    with pytest.raises(StoreError, match="runs.sqlite could not be used"):
+        RunStore.open(old)
+    assert version_of(old) == 1
+    connection = sqlite3.connect(old)
+    columns = [row[1] for row in connection.execute("PRAGMA table_info(run)")]
+    connection.close()
+    assert "linked_to" not in columns
