@@ -14,33 +14,8 @@ from emberbed_fw.safety_limits import (
     PRESS_VALID_TICKS,
 )
 from emberbed_fw.touches import READ_TICKS
+from tests.support.alone import HOLD_CDEG, armed, running, switched_on
 from tests.support.bench import short_plan
-from tests.support.table_port import Device
-
-HOLD_CDEG = 11000
-
-
-def switched_on(**settings):
-    """Return a device that offers a plain hold at 110 degC."""
-    device = Device(**{"hold_cdeg": HOLD_CDEG, **settings})
-    device.tick(5)
-    return device
-
-
-def armed():
-    device = switched_on()
-    device.press()
-    device.tick(15)
-    assert device.state == rs.COLD_PROOF
-    return device
-
-
-def running():
-    device = armed()
-    device.press()
-    device.until(rs.RUN)
-    return device
-
 
 # Arming.
 
@@ -76,6 +51,8 @@ def test_press_that_does_not_come_ends_the_arming():
     device = armed()
     device.tick(PRESS_VALID_TICKS)
     assert device.state == rs.LOADED
+    # nobody answers for anything now: a host that comes answers as at any other device
+    assert device.machine.guard.attendance == ms.ATTEND_HOST
 
 
 def test_device_without_a_plain_hold_arms_nothing():
@@ -154,22 +131,6 @@ def test_button_arms_nothing_while_a_host_answers(state):
     assert device.state == state
 
 
-def test_host_that_comes_back_after_a_run_at_the_device_answers_again():
-    """Otherwise the button would arm over the head of a host that has just stored its plan."""
-    device = running()
-    device.tick(20)
-    device.press()
-    device.tick(LEAST_COOL_TICKS + HANDLING_TICKS + 5)
-    assert device.state == rs.FINISHED
-    device.connect()
-    device.write_plan(short_plan())
-    device.tick(5)
-    assert device.state == rs.LOADED
-    device.press()
-    device.tick(20)
-    assert device.state == rs.LOADED and device.machine.guard.held_by_host()
-
-
 # Answering for the heat.
 
 
@@ -193,24 +154,6 @@ def test_any_press_answers_for_another_quarter_of_an_hour():
         device.tap(then=2)
         assert device.machine.guard.lease_left > PANEL_TICKS - 10
         assert device.state == rs.RUN
-
-
-def test_host_does_not_answer_for_a_run_at_the_device():
-    device = running()
-    device.connect()
-    device.warm(110.0)
-    left = device.machine.guard.lease_left
-    device.tick(100)
-    assert device.machine.guard.lease_left == left - 100
-
-
-def test_host_may_watch_and_stop_it():
-    device = running()
-    device.connect()
-    device.tick(5)
-    device.send(ms.STOP, b"\1")
-    device.tick(2)
-    assert device.state == rs.COOL and device.machine.life.verdict == rs.STOPPED
 
 
 # Going on.
@@ -261,6 +204,28 @@ def test_hold_goes_on_with_what_was_done_of_it():
     device.press()
     device.until(rs.RUN)
     assert device.record.stage == 1 and done <= device.record.stage_tick <= done + 5
+
+
+@pytest.mark.parametrize("when", ["waiting for the press", "in the hot proof"])
+def test_it_goes_on_after_another_trip_before_its_stages(when):
+    device = tripped()
+    device.tap()
+    device.tick(15)
+    assert device.state == rs.COLD_PROOF
+    if when == "in the hot proof":
+        device.press()
+        assert device.state == rs.HOT_PROOF
+        device.port.board_c = [60.0, 500.0]
+        device.tick(3)
+        assert device.machine.guard.trip == trip_codes.SENSOR_RANGE
+        device.warm(60.0)
+        device.tick(15 + READ_TICKS)
+        device.tap()
+        device.tick(15)
+    assert device.state == rs.COLD_PROOF
+    device.press()
+    device.until(rs.RUN)
+    assert device.record.stage == 0
 
 
 def test_run_of_a_host_does_not_go_on_by_the_button_alone():
