@@ -6,10 +6,27 @@ from emberbed_fw import messages as ms
 from emberbed_fw import run_states as rs
 from emberbed_fw import trip_codes
 from emberbed_fw.life import GO_ON_PROMPT
-from emberbed_fw.safety_limits import HOT_PROOF_DARK_TICKS, LEASE_TICKS, PRESS_VALID_TICKS
+from emberbed_fw.safety_limits import (
+    GO_ON_TRIPS,
+    HOT_PROOF_DARK_TICKS,
+    LEASE_TICKS,
+    PRESS_VALID_TICKS,
+)
+from emberbed_fw.stage_clock import AIR_AWAY_PROMPT
 from emberbed_fw.units import NONE
 from tests.support.bench import ALWAYS, NEVER, OPEN_WORD
-from tests.support.trips import AIR, HOLD, MENDABLE, RAMP, WAIT, go_on, mended, running
+from tests.support.trips import (
+    AIR,
+    HOLD,
+    MENDABLE,
+    NOZZLE_PROMPT,
+    RAMP,
+    WAIT,
+    WAIT_PROMPT,
+    go_on,
+    mended,
+    running,
+)
 
 
 @pytest.mark.parametrize("name", MENDABLE)
@@ -45,8 +62,19 @@ def test_stop_in_the_cooling_ends_the_offer():
     assert bench.refusals[-1] == ms.WRONG_STATE and bench.state == rs.COOL
 
 
-def test_fault_that_comes_with_the_offer_takes_it_back():
+def test_stop_is_heard_before_an_arming_in_the_same_tick():
     bench = mended()
+    bench.stop()
+    bench.acknowledge(GO_ON_PROMPT)
+    bench.arm(stage=HOLD)
+    bench.tick()
+    assert bench.refusals[-3:] == [ms.DONE, ms.WRONG_PROMPT, ms.WRONG_STATE]
+    assert bench.state == rs.COOL
+
+
+@pytest.mark.parametrize("name", ["SENSOR_OPEN", "PC_LINK_LOST"])
+def test_fault_that_comes_with_the_offer_takes_it_back(name):
+    bench = mended(name)
     bench.machine.fail(bench.machine.tick)
     bench.arm(stage=HOLD)
     bench.tick()
@@ -132,6 +160,70 @@ def test_armed_to_go_on_and_left_it_cools_on(how):
         bench.tick(LEASE_TICKS)
     assert bench.state == rs.COOL and bench.record.verdict == rs.STOPPED
     assert not bench.contactor_driven
+
+
+@pytest.mark.parametrize("name", ["SENSOR_OPEN", "SENSOR_BUS_DEAD"])
+def test_trip_in_the_proof_does_not_forget_where_it_was(name):
+    bench = running(HOLD)
+    bench.tick(150)
+    mended("SENSOR_OPEN", bench)
+    done = bench.machine.sequencer.left_tick
+    assert done > 100
+    bench.acknowledge(GO_ON_PROMPT)
+    bench.arm(stage=HOLD, done_ticks=done)
+    bench.tick(15)
+    bench.press()
+    assert bench.state == rs.HOT_PROOF
+    mended(name, bench)
+    assert bench.machine.sequencer.left_stage == HOLD
+    go_on(bench, HOLD, done)
+    assert (bench.record.stage, bench.record.stage_tick) == (HOLD, done)
+
+
+# How often.
+
+
+def gone_on_after_two_trips():
+    """Return a bench in its hold; one more trip of this cause, and it may only cool."""
+    bench = mended()
+    for _ in range(2):
+        go_on(bench, HOLD)
+        bench.tick(5)
+        if bench.machine.life.trip_counts[trip_codes.SENSOR_OPEN] < GO_ON_TRIPS - 1:
+            mended("SENSOR_OPEN", bench)
+    assert bench.machine.life.trip_counts[trip_codes.SENSOR_OPEN] == GO_ON_TRIPS - 1
+    return bench
+
+
+def to_the_cooling(bench, how):
+    """End the run with the verdict FINISHED."""
+    if how == "cool down":
+        bench.touch(ms.COOL_DOWN)
+    elif how == "button":
+        bench.press()
+    elif how == "next stage":
+        while bench.state in rs.STAGED_STATES:
+            bench.touch(ms.NEXT_STAGE)
+    else:
+        bench.until_stage(WAIT)
+        for prompt in (WAIT_PROMPT, NOZZLE_PROMPT, AIR_AWAY_PROMPT):
+            bench.tick(2)
+            bench.acknowledge(prompt)
+        bench.tick(2)
+    assert bench.state == rs.COOL
+    bench.board_c = [25.0, 25.0]
+    bench.until(rs.FINISHED)
+
+
+@pytest.mark.parametrize(
+    ("how", "left"),
+    [("by itself", 0), ("cool down", 2), ("button", 2), ("next stage", 2)],
+)
+def test_only_a_plan_that_ran_to_its_end_forgets_the_trips(how, left):
+    """Otherwise a loose couple could be answered for without end, a cool-down between."""
+    bench = gone_on_after_two_trips()
+    to_the_cooling(bench, how)
+    assert bench.machine.life.trip_counts[trip_codes.SENSOR_OPEN] == left
 
 
 # Where it begins.

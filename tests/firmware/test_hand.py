@@ -14,7 +14,14 @@ from emberbed_fw.touches import READ_TICKS
 from emberbed_fw.units import NONE
 from tests.support.bench import Bench
 from tests.support.plans import build_plan, cool, hold, ramp
-from tests.support.situations import SECOND_HOLD, WAIT_PROMPT, at_stage, bench_in
+from tests.support.situations import (
+    AIR,
+    NOZZLE_PROMPT,
+    SECOND_HOLD,
+    WAIT_PROMPT,
+    at_stage,
+    bench_in,
+)
 
 
 def tap(bench, taps=1):
@@ -134,6 +141,33 @@ def test_tap_that_comes_with_its_question_means_nothing():
     bench.tick(READ_TICKS // 2)
     assert bench.state == rs.WAIT and bench.record.touch == 0
     assert tap(bench) == [(ms.ANSWER, ms.MARK_FLUX_ON)]
+
+
+@pytest.mark.parametrize(("stood_ticks", "answers"), [(READ_TICKS - 1, 0), (READ_TICKS, 1)])
+def test_question_is_answered_once_it_has_stood_for_a_second(stood_ticks, answers):
+    bench = bench_in("second hold")
+    while bench.record.prompt != WAIT_PROMPT:
+        bench.tick()
+    bench.tick(stood_ticks - 4)  # one has stood already; the tap ends two ticks from now
+    bench.button = True
+    bench.tick(2)
+    bench.button = False
+    bench.tick()
+    assert bench.record.touch == (ms.ANSWER if answers else 0)
+
+
+def test_second_half_of_a_double_tap_does_not_answer_the_next_question():
+    """It said that the nozzle was on, half a second after the question before was answered."""
+    bench = bench_in("waiting")
+    bench.tick(READ_TICKS)
+    for _ in range(2):
+        bench.button = True
+        bench.tick(2)
+        bench.button = False
+        bench.tick(3)
+    bench.tick(20)
+    assert bench.machine.stage() == AIR and bench.state == rs.WAIT
+    assert not bench.machine.air_is_on() and bench.record.prompt == NOZZLE_PROMPT
 
 
 @pytest.mark.parametrize("press", ["tap", "hold"])

@@ -162,6 +162,39 @@ def test_above_110_it_asks_after_three_minutes():
     assert abs(bench.record.setpoint_cdeg - bench.record.channel0_cdeg) < 50, "held meanwhile"
 
 
+@pytest.mark.parametrize("again", [ms.HOLD_HERE, ms.LAST_PLATEAU])
+def test_holding_again_puts_no_question_off(again):
+    """A script that holds here every minute was never asked."""
+    bench = held_at(ABOVE_C, plateau_cdeg=HELD_FREELY_CDEG + 50)
+    asked_after = 0
+    while bench.record.prompt != LONGER_PROMPT:
+        if asked_after % 600 == 599:
+            touch(bench, again)
+        else:
+            bench.tick()
+        asked_after += 1
+        assert asked_after <= HELD_ASK_TICKS + 1, "it never asks"
+    assert abs(asked_after - HELD_ASK_TICKS) <= 1
+
+
+def test_holding_again_in_the_question_answers_nothing():
+    bench = held_at(ABOVE_C)
+    ticks_to_question(bench)
+    for _ in range(2 * ANSWER_TICKS // 10):
+        bench.ask_touch(ms.HOLD_HERE, 0, ms.BY_SCRIPT)
+        bench.tick(10)
+    bench.tick()
+    assert bench.state == rs.COOL and bench.trip == trip_codes.STAGE_OVERDUE
+
+
+def test_holding_again_higher_brings_the_question_nearer():
+    bench = held_at(BELOW_C, longest_ticks=5000)
+    bench.tick(100)
+    warm_to(bench, ABOVE_C)
+    touch(bench, ms.HOLD_HERE)
+    assert abs(ticks_to_question(bench) - HELD_ASK_TICKS) <= 1
+
+
 def test_below_110_it_asks_after_the_stages_longest_time():
     bench = held_at(BELOW_C, longest_ticks=5000)
     assert abs(ticks_to_question(bench) - 5000) <= 1

@@ -57,6 +57,16 @@ class HostWithoutHands(RuleBasedStateMachine):
         self.bench.arm(stage=stage, done_ticks=done_ticks)
         self.pass_time(20)
 
+    @rule(answers=st.booleans())
+    def go_on_where_it_was(self, answers):
+        sequencer = self.bench.machine.sequencer
+        if sequencer is None:
+            return
+        if answers:
+            self.bench.acknowledge(GO_ON_PROMPT)
+        self.bench.arm(stage=sequencer.left_stage, done_ticks=sequencer.left_tick)
+        self.pass_time(20)
+
     @rule(prompt=st.one_of(st.integers(0, 255), st.just(GO_ON_PROMPT)))
     def answer(self, prompt):
         self.bench.acknowledge(prompt)

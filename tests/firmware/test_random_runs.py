@@ -212,11 +212,13 @@ class Hands(RuleBasedStateMachine):
     # and again
 
     @precondition(lambda self: self.bench.record.prompt == GO_ON_PROMPT)
-    @rule(stage=st.integers(0, 4), ticks=st.sampled_from([2, 9, 10, 12]))
-    def go_on(self, stage, ticks):
+    @rule(other=st.sampled_from([0, 0, 0, 1, -1]), ticks=st.sampled_from([2, 9, 10, 12]))
+    def go_on(self, other, ticks):
+        """In the stage that was left, or, refused, in another."""
         self.bench.acknowledge(GO_ON_PROMPT)
         self.pass_time(1)
-        self.bench.arm(stage=stage)
+        left = self.bench.machine.sequencer.left_stage
+        self.bench.arm(stage=max(left + other, 0))
         self.pass_time(15)
         self.press(ticks)
         self.pass_time(25)

@@ -6,7 +6,7 @@ from emberbed_fw import messages as ms
 from emberbed_fw.life import GO_ON_PROMPT
 from emberbed_fw.replay import Replay, arms, field_at, goes_on
 from tests.support.played import touched_run, went_on
-from tests.support.trips import HOLD, mended
+from tests.support.trips import HOLD, go_on, mended, running
 
 
 def armings(tape):
@@ -94,4 +94,34 @@ def test_fan_in_the_tick_of_the_arming_is_replayed():
     bench.ask_touch(ms.FAN_NOW)
     bench.arm(stage=HOLD)
     bench.tick(40)
+    assert replayed(bench, bench.tape[armings(bench.tape)[-1] :], counts) == ""
+
+
+def test_refused_arming_before_the_one_that_goes_on_is_replayed():
+    """Only a record's last ARM can have been taken: an armed device takes no other."""
+    bench = mended()
+    bench.tick(5)
+    counts = list(bench.machine.life.trip_counts)
+    bench.arm()
+    bench.arm(stage=HOLD)
+    bench.tick()
+    assert bench.refusals[-2:] == [ms.WRONG_STATE, ms.DONE]
+    assert goes_on(bench.packed, len(bench.packed))
+    bench.tick(12)
+    bench.press()
+    bench.tick(40)
+    assert replayed(bench, bench.tape[armings(bench.tape)[-1] :], counts) == ""
+
+
+@pytest.mark.parametrize("done_ticks", [0, 60, 120])
+def test_hold_that_goes_on_with_its_time_is_replayed(done_ticks):
+    bench = running(HOLD)
+    bench.tick(150)
+    mended("SENSOR_OPEN", bench)
+    counts = list(bench.machine.life.trip_counts)
+    go_on(bench, HOLD, done_ticks)
+    assert bench.record.stage_tick == done_ticks
+    bench.tick(80)
+    mended("SENSOR_OPEN", bench)
+    assert bench.machine.sequencer.left_tick > done_ticks
     assert replayed(bench, bench.tape[armings(bench.tape)[-1] :], counts) == ""

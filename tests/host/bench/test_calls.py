@@ -195,7 +195,8 @@ def test_what_comes_next_after_a_mended_trip():
     def armed_again():
         bench = open_couple_mended()
         bench.acknowledge(252)
-        bench.arm(stage=1, done_ticks=30)
+        left = bench.machine.sequencer
+        bench.arm(stage=left.left_stage, done_ticks=left.left_tick)
         bench.tick(15)
         return bench
 

@@ -174,7 +174,7 @@ def test_notes_are_told_before_the_run(monkeypatch, capsys):
     settings = bench_settings(BenchParameters())
     device = SimpleNamespace(read_settings=lambda: settings, url="x")
     virtual = SimpleNamespace(notes=["MicroPython is not installed here"])
-    request = SimpleNamespace(asked=load_profile("label-printer"), acts=())
+    request = SimpleNamespace(asked=load_profile("label-printer"), acts=(), heater=None)
     session._prepare(request, device, virtual, Console())
     assert "note: MicroPython is not installed here" in capsys.readouterr().out
 
