@@ -63,6 +63,7 @@ class Life:
                 self.verdict = verdict
             elif verdict == rs.STOPPED:
                 self._declined = 1
+                self.go_on_prompt = NONE
             return
         if self.happen(rs.COOLS):
             self.verdict = verdict

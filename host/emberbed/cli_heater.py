@@ -254,9 +254,7 @@ def tune(
         bool, typer.Option("--more", help="Compare with more published rules.")
     ] = False,
     refine: Annotated[bool, typer.Option(help="Search on, by simulation of the firmware.")] = True,
-    quick: Annotated[
-        bool, typer.Option("--quick", help="Refine with less effort.")
-    ] = False,
+    quick: Annotated[bool, typer.Option("--quick", help="Refine with less effort.")] = False,
     plants: Annotated[int | None, typer.Option(help="Drawn heaters.", min=1, max=200)] = None,
     seed: Annotated[int, typer.Option(help="Which ones.", min=0, max=MOST_SEED)] = 1,
     picture: Picture = None,

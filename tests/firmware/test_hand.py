@@ -148,7 +148,7 @@ def test_question_is_answered_once_it_has_stood_for_a_second(stood_ticks, answer
     bench = bench_in("second hold")
     while bench.record.prompt != WAIT_PROMPT:
         bench.tick()
-    bench.tick(stood_ticks - 4)  # one has stood already; the tap ends two ticks from now
+    bench.tick(stood_ticks - 3)  # the tap takes two ticks and counts in the third
     bench.button = True
     bench.tick(2)
     bench.button = False

@@ -7,6 +7,7 @@ from emberbed_fw import messages as ms
 from emberbed_fw import run_states as rs
 from emberbed_fw.sequencer import LONGER_PROMPT
 from emberbed_fw.stage_clock import AIR_AWAY_PROMPT
+from emberbed_fw.touches import READ_TICKS
 from tests.support.bench import Bench
 from tests.support.plans import build_plan, cool, hold, hot_air, ramp, wait
 from tests.support.situations import bench_in
@@ -40,6 +41,7 @@ def mark(bench, *asked):
 
 def tap(bench):
     """Tap once and wait until it is understood; return what was noted."""
+    bench.tick(READ_TICKS)  # a question that has just come cannot be meant
     bench.button = True
     bench.tick(2)
     bench.button = False

@@ -5,6 +5,7 @@ from emberbed_fw import run_states as rs
 from emberbed_fw import trip_codes
 from emberbed_fw.life import GO_ON_PROMPT
 from emberbed_fw.safety_limits import LEASE_TICKS, LIFT_TICKS
+from emberbed_fw.touches import READ_TICKS
 from emberbed_fw.units import TICK_MS
 from tests.support.bench import ALWAYS, FOLLOWS, NEVER, OPEN_WORD, Bench, word
 from tests.support.plans import build_plan, cool, hold, hot_air, ramp, wait
@@ -41,11 +42,22 @@ def running(stage=HOLD, attendance=ms.ATTEND_HOST, **plan):
         bench.until_stage(WAIT)
         bench.tick(2)
     if stage == AIR:
-        bench.acknowledge(WAIT_PROMPT)
-        bench.tick(2)
+        _answer(bench, attendance)
     bench.tick(5)
     assert bench.record.stage == stage
     return bench
+
+
+def _answer(bench, attendance):
+    """Answer the plan's question; where the button answers for the heat, by a tap."""
+    if attendance == ms.ATTEND_PANEL:
+        bench.tick(READ_TICKS)
+        bench.button = True
+        bench.tick(2)
+        bench.button = False
+    else:
+        bench.acknowledge(WAIT_PROMPT)
+    bench.tick(2)
 
 
 def _sensor(raw):
