@@ -117,6 +117,8 @@ def test_limit_of_a_channel_is_never_above_its_ceiling(hold_cdeg, ceilings_cdeg)
         (9000, couples(9000), False), (9000, (), False),
         (9000, (("", 0, 0, 0, 0), *couples(26000)), True),
         (9000, couples(8000, 26000), False),  # the first one would control
+        (9000, couples(90000, 26000), True), (9000, couples(90000, 8000), False),
+        (9000, couples(90000), False),  # an emitter controls nothing
     ],
 )  # fmt: skip
 def test_it_is_offered_where_the_first_couple_bears_it(hold_cdeg, channels, is_offered):
