@@ -2,7 +2,7 @@
 
 `refine` tries every candidate of a tuning on the whole set, then searches from the best of them:
 Kc, Ti, Td and preview up and down, a step that shrinks. Only gains that the device takes and whose
-Ms on the identified heater is at most MOST_REFINED_MS are looked at. What is found is never worse
+Ms on the identified heater is at most MOST_MS are looked at. What is found is never worse
 on the set than any candidate inside that bound, for it starts from the best of them.
 """
 
@@ -19,11 +19,10 @@ from emberbed.heater.default_gains import Gains
 from emberbed.heater.device_gains import TICK_S, device_gains, held, refusal
 from emberbed.heater.firmware_trial import Figures, FirmwareTrial, figures, made_trial, worst
 from emberbed.heater.heater_file import HeaterFile
-from emberbed.heater.tune import Candidate, Tuning, worst_margins
+from emberbed.heater.tune import MOST_MS, Candidate, Tuning, worst_margins
 from emberbed.heater.tuning_rules import Ideal
 from emberbed_fw.plan import MAX_PREVIEW_TICKS
 
-MOST_REFINED_MS = 2.0
 REFINED = "refined"
 STEPS = (1.6, 1.25)  # factors; the next is taken when the one before finds nothing better
 FIRST_TD = 1 / 8  # of Ti, where a PI gets its derivative
@@ -80,9 +79,9 @@ def refine(
             else replace(one, in_firmware=tuple(next(done) for _n in everywhere))
             for one in tuning.candidates
         ]  # fmt: skip
-        within = [one for one in tried if one.in_firmware and one.margins.ms <= MOST_REFINED_MS]
+        within = [one for one in tried if one.in_firmware and one.margins.ms <= MOST_MS]
         if not within:
-            raise NotRefined(f"no rule's gains have an Ms of {MOST_REFINED_MS:g} or less")
+            raise NotRefined(f"no rule's gains have an Ms of {MOST_MS:g} or less")
         begin = min((_Found(one.gains, one.in_firmware) for one in within), key=lambda f: f.cost_c)
         if begin.cost_c == inf:
             raise NotRefined("no rule's gains bring every heater as likely as this one to the end")
@@ -123,7 +122,7 @@ def _neighbours(gains: Gains, step: float, tuning: Tuning) -> list[Gains]:
         left = held(wanted)
         if refusal(wanted) is not None or left == gains or left in found:
             continue
-        if worst_margins(tuning.processes, left).ms <= MOST_REFINED_MS:
+        if worst_margins(tuning.processes, left).ms <= MOST_MS:
             found[left] = None
     return list(found)
 

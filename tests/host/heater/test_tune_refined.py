@@ -9,7 +9,7 @@ from emberbed.heater.device_gains import held, refusal
 from emberbed.heater.firmware_trial import Job
 from emberbed.heater.heater_file import read_heater
 from emberbed.heater.tune import tune, worst_margins
-from emberbed.heater.tune_refined import MOST_REFINED_MS, Effort, NotRefined, refine
+from emberbed.heater.tune_refined import MOST_MS, Effort, NotRefined, refine
 from tests.host.heater.heater_texts import heater, heater_text
 
 EFFORT = Effort(plants=1, sweeps=2)
@@ -41,7 +41,7 @@ def test_no_worse_than_any_rule_within_the_bound(refined):
     assert best.rule.startswith("refined from ")
     assert best is refined.candidates[-1] and len(best.in_firmware) == 2
     rivals = [one for one in refined.candidates[:-1] if one.in_firmware]
-    within = [one for one in rivals if one.margins.ms <= MOST_REFINED_MS]
+    within = [one for one in rivals if one.margins.ms <= MOST_MS]
     assert len(within) >= 4
     assert all(cost(best) <= cost(one) for one in within)
     assert cost(best) < min(cost(one) for one in within)  # here there is something to find
@@ -50,7 +50,7 @@ def test_no_worse_than_any_rule_within_the_bound(refined):
 def test_what_is_found_can_be_held_and_is_calm(refined):
     gains = refined.best.gains
     assert gains == held(gains) and refusal(gains) is None
-    assert worst_margins(refined.processes, gains).ms == refined.best.margins.ms <= MOST_REFINED_MS
+    assert worst_margins(refined.processes, gains).ms == refined.best.margins.ms <= MOST_MS
 
 
 def test_same_seed_same_gains(published, refined):
@@ -60,7 +60,7 @@ def test_same_seed_same_gains(published, refined):
 
 
 def test_nothing_calm_to_begin_with(published, monkeypatch):
-    monkeypatch.setattr(tune_refined, "MOST_REFINED_MS", 1.0)
+    monkeypatch.setattr(tune_refined, "MOST_MS", 1.0)
     with pytest.raises(NotRefined, match="no rule's gains have an Ms of 1 or less"):
         refine(heater(), published, EFFORT)
 
