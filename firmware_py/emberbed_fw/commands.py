@@ -146,18 +146,24 @@ def _arm(machine, octets, at):
         return ms.WRONG_STATE
     if plan.crc_low != _half(octets, at) or plan.crc_high != _half(octets, at + 2):
         return ms.BAD_CRC
-    done_high = _half(octets, at + 8)
-    if goes_on and (stage >= plan.stages - 1 or done_high >= 0x10):
+    if goes_on:
+        return _go_on(machine, attendance, stage, _half(octets, at + 6), _half(octets, at + 8))
+    machine.reset_for_run(attendance)
+    return ms.DONE
+
+
+def _go_on(machine, attendance, stage, done_low, done_high):
+    """Arm a run that goes on with the one that has tripped, only where that one was left."""
+    if stage >= machine.plan.stages - 1 or done_high >= 0x10:
         return ms.BAD_RANGE
-    if goes_on and machine.life.go_on_prompt == NONE:
+    if machine.life.go_on_prompt == NONE:
         return ms.WRONG_STATE
-    done_ticks = _half(octets, at + 6) | (done_high & 15) << 16
+    done_ticks = done_low | done_high << 16
     sequencer = machine.sequencer
-    if goes_on and (stage != sequencer.left_stage or done_ticks > sequencer.left_tick):
+    if stage != sequencer.left_stage or done_ticks > sequencer.left_tick:
         return ms.BAD_RANGE
     machine.reset_for_run(attendance)
-    if goes_on:
-        machine.go_on_with(stage, done_ticks)
+    machine.go_on_with(stage, done_ticks)
     return ms.DONE
 
 

@@ -57,6 +57,8 @@ BLOCK_CHUNK = 192  # most bytes of a plan or settings in one frame
 
 # HELLO's answer: protocol, session, state, verdict, newest tick, firmware version (3), build id
 HELLO_REPLY = "<BIBBI3B8s"
+ARM_PAYLOAD = "<HHBBI"
+TOUCH_PAYLOAD = "<BhB"  # of STAGE_REQUEST
 
 ATTEND_HOST = 1
 ATTEND_PANEL = 2

@@ -32,11 +32,12 @@ class Panel:
             return
         held = machine.button.held and machine.life.state == before
         if held and before == rs.LOADED:
-            self._arm(NONE, 0)
+            self._arm(machine.plan, NONE, 0)
         elif held and before in STANDS_BY:
             self._hold()
         elif machine.touches.source == ms.BY_BUTTON and self._may_go_on():
-            self._arm(machine.sequencer.left_stage, machine.sequencer.left_tick)
+            sequencer = machine.sequencer
+            self._arm(machine.plan, sequencer.left_stage, sequencer.left_tick)
 
     def _may_go_on(self):
         machine = self._machine
@@ -51,18 +52,16 @@ class Panel:
         block = stock_hold.build_hold(machine.settings)
         if find_fault(block, machine.settings) != PLAN_FINE:
             return
-        machine.prepare(Plan(block))
+        plan = Plan(block)
+        machine.prepare(plan)
         self._link.keep_plan(block)
         if self._link.put_own(ms.PLAN_WRITE, _end_of_block(block)):
-            self._arm_crc(block[-4:], NONE, 0)
+            self._arm(plan, NONE, 0)
 
-    def _arm(self, stage, done_ticks):
-        plan = self._machine.plan
-        crc = struct.pack("<HH", plan.crc_low, plan.crc_high)
-        self._arm_crc(crc, stage, done_ticks)
-
-    def _arm_crc(self, crc, stage, done_ticks):
-        self._link.put_own(ms.ARM, crc + struct.pack("<BBI", ms.ATTEND_PANEL, stage, done_ticks))
+    def _arm(self, plan, stage, done_ticks):
+        self._link.put_own(ms.ARM, struct.pack(
+            ms.ARM_PAYLOAD, plan.crc_low, plan.crc_high, ms.ATTEND_PANEL, stage, done_ticks
+        ))
 
 
 def _end_of_block(block):

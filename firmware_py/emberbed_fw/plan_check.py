@@ -51,6 +51,7 @@ from emberbed_fw.plan import (
     WAIT,
     Plan,
 )
+from emberbed_fw.settings import is_emitter_ceiling
 from emberbed_fw.units import CHANNELS, FULL_POWER_Q15, MIN_CDEG, NONE, ZONES
 
 
@@ -79,8 +80,7 @@ def _channel_fault(plan, settings):
             continue
         if role > ROLE_PAIR or not settings.channel_fitted(channel):
             return PLAN_CHANNEL
-        on_emitter = settings.ceiling_cdeg[channel] > safety_limits.HARD_CEILING_CDEG
-        if on_emitter != (role == ROLE_EMITTER):
+        if is_emitter_ceiling(settings.ceiling_cdeg[channel]) != (role == ROLE_EMITTER):
             return PLAN_CHANNEL
         if not MIN_CDEG < plan.limit_cdeg[channel] <= plan.air_limit_cdeg[channel]:
             return PLAN_TEMPERATURE

@@ -20,19 +20,13 @@ INPUTS = "<" + "".join([code for _name, code in record.INPUT_FIELDS])
 
 def arms(packed, length):
     """Tell whether a record holds an ARM command that was accepted: where replay can begin."""
-    if packed[record.INPUT_BYTES] != rs.COLD_PROOF:
-        return False
-    at = record.FIXED_BYTES
-    while at < length:
-        if packed[at] == messages.ARM:
-            return True
-        at += 2 + packed[at + 1]
-    return False
+    return packed[record.INPUT_BYTES] == rs.COLD_PROOF and arm_at(packed, length) > 0
 
 
 def goes_on(packed, length):
     """Tell whether the run that begins with this record goes on with one that had tripped."""
-    return arm_at(packed, length) > 0 and packed[arm_at(packed, length) + 5] != NONE
+    at = arm_at(packed, length)
+    return at > 0 and packed[at + 5] != NONE
 
 
 def arm_at(packed, length):

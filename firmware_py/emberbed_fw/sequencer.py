@@ -54,15 +54,16 @@ class Sequencer(StageClock):
         self._own_left = 0  # of the stage's own time, when standing still began
         self.lead.free()
 
-    def begin(self, measured_cdeg, stage=0, done_ticks=0):
-        """Enter the first stage with the board at `measured_cdeg`; or, going on after a trip, any
-        `stage` with `done_ticks` of its time behind it."""
+    def begin(self, measured_cdeg):
+        """Enter the first stage with the board at `measured_cdeg`; or, going on after a trip, the
+        stage that was left, with what was done of it."""
+        stage = 0 if self.left_stage == NONE else self.left_stage
         self._enter(stage, measured_cdeg)
         for earlier in range(stage):
             if self._plan.stage["kind"][earlier] in plans.PLATEAUS:
                 self._plateau_cdeg = self._plan.stage["target_cdeg"][earlier]
         if self.kind() == plans.HOLD:
-            self.stage_tick = min(done_ticks, self._plan.knot["tick"][self._last_knot()])
+            self.stage_tick = min(self.left_tick, self._plan.knot["tick"][self._last_knot()])
         if stage > 0:
             self.lead.begin(measured_cdeg)
             self._give_setpoint(measured_cdeg)

@@ -59,6 +59,11 @@ def pack_settings(has, channels, zones, socket_watts=0, hold_cdeg=0):
     return block + struct.pack("<I", crc32(block))
 
 
+def is_emitter_ceiling(ceiling_cdeg):
+    """Tell whether a channel with this ceiling has its couple fixed to an emitter."""
+    return ceiling_cdeg > safety_limits.HARD_CEILING_CDEG
+
+
 class Settings:
     """The opened device description: lists by channel or zone, fixed while the firmware runs."""
 
@@ -88,7 +93,7 @@ class Settings:
 
     def sits_on_emitter(self, channel):
         """Tell whether this channel's couple is fixed to an emitter, by its ceiling."""
-        return self.ceiling_cdeg[channel] > safety_limits.HARD_CEILING_CDEG
+        return is_emitter_ceiling(self.ceiling_cdeg[channel])
 
     def has_input(self, flag):
         """Tell whether the device has this input or output (HAS_*)."""

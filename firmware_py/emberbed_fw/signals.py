@@ -45,10 +45,8 @@ class Signals:
             return False
         if machine.control_cdeg() == NO_READING_CDEG:
             return False  # nothing tells how fast the board cools
-        if not machine.fan_allowed and not self._solid(machine):
-            self._fan_on = 0
-            return False
-        if not machine.hottest_on_board_cdeg() >= HANDLING_CDEG:
+        solid = machine.fan_allowed or self._solid(machine)
+        if not solid or not machine.hottest_on_board_cdeg() >= HANDLING_CDEG:
             self._fan_on = 0
             return False
         fastest = plan.stage["fastest_cdeg_per_min"][plan.stages - 1]

@@ -50,8 +50,7 @@ class Machine:
     """The whole deterministic firmware. Same inputs and commands, same record bytes."""
 
     STATE = ("tick", "energy_j", "_watt_ticks", "driven_zones", "_wanted_zones", "outputs",
-             "demand_q15", "acknowledged", "zones_in_use", "heated", "fan_allowed", "first_stage",
-             "first_done_ticks")
+             "demand_q15", "acknowledged", "zones_in_use", "heated", "fan_allowed")
 
     def __init__(self, settings):
         self.settings = settings
@@ -84,8 +83,6 @@ class Machine:
         self.acknowledged = NONE
         self.heated = 0  # driven since the board was last seen cool
         self.fan_allowed = 0  # the operator says that the solder is solid
-        self.first_stage = 0  # where the stages begin
-        self.first_done_ticks = 0
         self.life.happen(rs.BOOTED)
 
     def prepare(self, plan):
@@ -114,8 +111,6 @@ class Machine:
         self._watt_ticks = 0
         self.heated = 0
         self.fan_allowed = 0
-        self.first_stage = 0
-        self.first_done_ticks = 0
         self.zones_in_use = 0
         for zone in range(ZONES):
             self.powers[zone].reset()
@@ -128,8 +123,6 @@ class Machine:
 
     def go_on_with(self, stage, done_ticks):
         """Begin the armed run in this stage, with a board that is hot from the run before."""
-        self.first_stage = stage
-        self.first_done_ticks = done_ticks
         self.heated = 1
         self.sequencer.left_stage = stage
         self.sequencer.left_tick = done_ticks
@@ -142,7 +135,7 @@ class Machine:
         for zone in range(ZONES):
             if self.zones_in_use >> zone & 1:
                 self.pids[zone].reset(self.readings.cdeg[self.plan.control[zone]])
-        self.sequencer.begin(self.control_cdeg(), self.first_stage, self.first_done_ticks)
+        self.sequencer.begin(self.control_cdeg())
         self.life.enter_stage(self)
 
     def sample_to_drive(self):

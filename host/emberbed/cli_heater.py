@@ -11,6 +11,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from emberbed.cli_common import MOST_SEED, Json, StoreFile, fail, out, out_sentence, print_json
+from emberbed.cli_files import write_file
 from emberbed.cli_run import tell_result
 from emberbed.cli_step_test import OnDevice, check_source, step_test, tested
 from emberbed.heater.step_test import USUAL_PERCENT, StepTest
@@ -138,11 +139,11 @@ def _tell_fit(
     from emberbed.heater.fit_report import as_json, as_lines
 
     if to is not None:
-        _write(to, _heater_text(fitted, full_power_w))
+        write_file(to, _heater_text(fitted, full_power_w))
     if picture is not None:
         from emberbed.heater.fit_picture import fit_svg  # matplotlib: only when it is needed
 
-        _write(picture, fit_svg(fitted))
+        write_file(picture, fit_svg(fitted))
     if json_answer:
         told = {**as_json(fitted, full_power_w), "heater_file": None if to is None else str(to)}
         print_json({**told, **about})
@@ -237,13 +238,6 @@ def _check_places(given: dict[str, Path | None]) -> None:
             fail([f"{path} cannot be written (there is no such folder): mend {option}"])
 
 
-def _write(path: Path, text: str) -> None:
-    try:
-        path.write_text(text, encoding="utf-8", newline="\n")
-    except OSError as error:
-        fail([f"{path} cannot be written ({error.strerror}): name another file"])
-
-
 def tune(
     heater: Annotated[Path, typer.Argument(help="A heater file, as identify writes it.")],
     to: Annotated[
@@ -283,11 +277,11 @@ def tune(
         fail([f"{shown}: {refused}"])
     if unrefined is not None:
         typer.echo(unrefined, err=True)
-    _write(to or heater, with_gains(text, best.gains, best.rule))
+    write_file(to or heater, with_gains(text, best.gains, best.rule))
     if picture is not None:
         from emberbed.report.chart import run_chart_svg  # matplotlib: only when it is needed
 
-        _write(picture, run_chart_svg(chart(tuning)))
+        write_file(picture, run_chart_svg(chart(tuning)))
     if json_answer:
         print_json({**as_json(read, tuning), "heater_file": str(to or heater)})
         return

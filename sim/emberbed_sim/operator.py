@@ -135,11 +135,11 @@ class Person:
 
 def touch_request(touch: int, amount: int = 0) -> Request:
     """Return the request for one touch, from a script."""
-    return messages.STAGE_REQUEST, struct.pack("<BhB", touch, amount, messages.BY_SCRIPT)
+    payload = struct.pack(messages.TOUCH_PAYLOAD, touch, amount, messages.BY_SCRIPT)
+    return messages.STAGE_REQUEST, payload
 
 
 def arm_payload(plan: Plan, stage: int = NONE, done_ticks: int = 0) -> bytes:
     """Return ARM's payload; with a `stage`, to go on there."""
-    return struct.pack(
-        "<HHBBI", plan.crc_low, plan.crc_high, messages.ATTEND_HOST, stage, done_ticks
-    )
+    crc = (plan.crc_low, plan.crc_high)
+    return struct.pack(messages.ARM_PAYLOAD, *crc, messages.ATTEND_HOST, stage, done_ticks)

@@ -39,7 +39,6 @@ LEVELS = (
     ("snapshot", "replay", "link", "stock_hold", "panel", "main_loop", "ports.pipe"),
 )  # fmt: skip
 
-ANALYSIS = ("rehearse", "firmware_trial")  # files of the host that run the firmware in process
 LONGEST_FILE = 300
 # put together here, so that this file does not hold them
 FORBIDDEN_WORDS = ("TO" + "DO", "FIX" + "ME")
@@ -167,12 +166,11 @@ def firmware_knows_neither_host_nor_sim(root: Path) -> list[str]:
 
 
 def host_runs_without_the_simulation(root: Path) -> list[str]:
-    """Only analysis may import it (rehearsal, trials of gains); a virtual device is a process like
-    any other device."""
+    """Only the rehearsal may import it; a virtual device is a process like any other device."""
     return [
         f"{at(root, path, line)} imports {module}"
         for path in sources(root, HOST)
-        if not path.name.startswith(ANALYSIS)
+        if not path.name.startswith("rehearse")
         for line, module in imports(path)
         if module.split(".")[0] == "emberbed_sim"
     ]

@@ -16,7 +16,7 @@ from emberbed_fw import run_states as rs
 from emberbed_fw.trip_codes import WITHHELD_LIFTED
 from emberbed_fw.units import CHANNELS, NONE, TICKS_PER_MIN
 
-_TOUCH = struct.Struct("<BhB")
+_TOUCH = struct.Struct(messages.TOUCH_PAYLOAD)
 ASKS_PERSON = (layout.WAIT, layout.HOT_AIR)
 MARK_MASK = (1 << layout.MARK_BITS) - 1
 

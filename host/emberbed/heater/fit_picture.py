@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from emberbed.heater.identify import Fitted
 from emberbed.heater.step_data import LINEAR_KINDS
 from emberbed.plain_text import printable
-from emberbed.report.chart import _STYLE, COLOURS, POWER_COLOUR, _set_time_axis, _written
+from emberbed.report.chart import COLOURS, POWER_COLOUR, STYLE, set_time_axis, written
 from emberbed.report.chart_model import INK
 
 SIZE_INCHES = (10.0, 7.0)
@@ -18,7 +18,7 @@ SIZE_INCHES = (10.0, 7.0)
 def fit_svg(fitted: Fitted) -> str:
     """Return the picture as one <svg> element."""
     seconds = fitted.measured.seconds - fitted.measured.seconds[0]
-    with mpl.rc_context(_STYLE):
+    with mpl.rc_context(STYLE):
         figure = Figure(figsize=SIZE_INCHES)
         FigureCanvasSVG(figure)
         curves, left_over, heat = figure.subplots(
@@ -27,12 +27,12 @@ def fit_svg(fitted: Fitted) -> str:
         _draw_curves(curves, fitted, seconds)
         _draw_left_over(left_over, fitted, seconds)
         _draw_heat(heat, fitted, seconds)
-        _set_time_axis(heat, float(seconds[-1]))
+        set_time_axis(heat, float(seconds[-1]))
         curves.set_xlim(0, seconds[-1])
         for axes in (curves, left_over, heat):
             axes.patch.set_alpha(0)
             axes.grid(axis="y", color=INK, alpha=0.15, linewidth=0.6)
-        return _written(figure, f"{printable(fitted.measured.name)}: measured and simulated")
+        return written(figure, f"{printable(fitted.measured.name)}: measured and simulated")
 
 
 def _draw_curves(axes: Axes, fitted: Fitted, seconds: np.ndarray) -> None:

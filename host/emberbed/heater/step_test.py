@@ -15,9 +15,9 @@ from emberbed.device_description import DeviceDescription
 from emberbed.heater.default_gains import POWER_CAP
 from emberbed.materials.book import UNKNOWN
 from emberbed.profiles.limits import HANDLING_C, HARD_CEILING_C, STORED_HEAT
-from emberbed.profiles.plain_hold import quoted, roles_of
+from emberbed.profiles.plain_hold import head_lines, roles_of
 from emberbed.profiles.reader import ProfileFile, ProfileMistakes, parse_profile
-from emberbed_fw.safety_limits import HARD_CEILING_CDEG
+from emberbed_fw.settings import is_emitter_ceiling
 
 USUAL_PERCENT = 50.0
 # name, value, unit, why; our choice
@@ -80,13 +80,7 @@ def step_test_profile(
     coast_c = limit_c + STORED_HEAT.value
     heat_s = min(HEAT_S, floor(MOST_FULL_POWER_S * 100 / percent))
     lines = [
-        f"name = {quoted(spoken)}",
-        f"alloy = {quoted(alloy)}",
-        f"laminate = {quoted(laminate)}",
-        "",
-        "[sensors]",
-        *[f"{quoted(name)} = {quoted(role)}" for name, role in roles.items()],
-        "",
+        *head_lines(spoken, alloy, laminate, roles),
         *_power(percent, heat_s, limit_c),
         *_power(0, COAST_S, coast_c),
         *_power(percent / 2, HALF_S, limit_c),
@@ -115,8 +109,8 @@ def _power(percent: float, for_s: float, limit_c: float) -> list[str]:
 def _roles(description: DeviceDescription) -> dict[str, str]:
     """Return what each channel is for: one that may get hotter than any board is on the heater."""
     named = [channel for channel in description.channels if channel.name]
-    on_board = [channel.name for channel in named if channel.ceiling_cdeg <= HARD_CEILING_CDEG]
-    on_heater = [channel.name for channel in named if channel.ceiling_cdeg > HARD_CEILING_CDEG]
+    on_heater = [channel.name for channel in named if is_emitter_ceiling(channel.ceiling_cdeg)]
+    on_board = [channel.name for channel in named if channel.name not in on_heater]
     if not on_board:
         raise NotReady(["No sensor of this device is on the board: a step test needs one there"])
     return {**roles_of(on_board), **dict.fromkeys(on_heater, "emitter")}

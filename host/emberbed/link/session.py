@@ -40,8 +40,8 @@ NO_SESSION = 0
 _BEFORE_BACKFILL = (COMMON_LANE, lane_of(messages.BACKFILL))
 _TICK = struct.Struct("<I")
 _REPLY = struct.Struct("<BHB")
-_ARM = struct.Struct("<HHBBI")
-_TOUCH = struct.Struct("<BhB")
+_ARM = struct.Struct(messages.ARM_PAYLOAD)
+_TOUCH = struct.Struct(messages.TOUCH_PAYLOAD)
 
 
 class Session:

@@ -10,7 +10,7 @@ from emberbed.plain_text import did_you_mean
 from emberbed.profiles.model import Profile
 from emberbed.profiles.timing import peak_cdeg
 from emberbed.profiles.whole_rules import Location
-from emberbed_fw.safety_limits import HARD_CEILING_CDEG
+from emberbed_fw.settings import is_emitter_ceiling
 
 
 def channel_mistakes(
@@ -25,7 +25,7 @@ def channel_mistakes(
             yield ("sensors", name), f'the device has no channel "{name}"; {mend}'
             continue
         ceiling = ceilings_cdeg[list(channel_names).index(name)]
-        on_emitter = ceiling > HARD_CEILING_CDEG
+        on_emitter = is_emitter_ceiling(ceiling)
         if on_emitter != (sensor.role == "emitter"):
             sits = "an emitter" if on_emitter else "the board"
             mend = "emitter" if on_emitter else "such as edge"

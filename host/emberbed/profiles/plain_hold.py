@@ -51,13 +51,7 @@ def hold_profile(
     rate_c_per_s = min(RATE_C_PER_S, round(way_c / LEAST_WARM_UP_S, 3))
     longest_s = 2 * way_c / rate_c_per_s + LATE_START_S
     lines = [
-        f"name = {quoted(spoken)}",
-        f"alloy = {quoted(alloy)}",
-        f"laminate = {quoted(laminate)}",
-        "",
-        "[sensors]",
-        *[f"{quoted(name)} = {quoted(role)}" for name, role in roles.items()],
-        "",
+        *head_lines(spoken, alloy, laminate, roles),
         "[[stages]]",
         'kind = "ramp"',
         f"to_c = {temperature_c:.12g}",
@@ -75,6 +69,19 @@ def hold_profile(
         "",
     ]
     return parse_profile("\n".join(lines).encode(), spoken)
+
+
+def head_lines(name: str, alloy: str, laminate: str, roles: Mapping[str, str]) -> list[str]:
+    """Return the lines of a profile's text before its stages; `roles` by channel names."""
+    return [
+        f"name = {quoted(name)}",
+        f"alloy = {quoted(alloy)}",
+        f"laminate = {quoted(laminate)}",
+        "",
+        "[sensors]",
+        *[f"{quoted(sensor)} = {quoted(role)}" for sensor, role in roles.items()],
+        "",
+    ]
 
 
 def parse_duration(text: str) -> float:

@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from emberbed.plain_text import printable
-from emberbed.report.chart import _STYLE, _written
+from emberbed.report.chart import STYLE, written
 from emberbed.report.spot_labels import write_beside
 
 COLOURS = "cividis"  # even in lightness and safe for colour-blind eyes
@@ -65,7 +65,7 @@ class BoardPicture:
 
 def board_svg(board: BoardPicture) -> str:
     """Return the picture as one <svg> element."""
-    with mpl.rc_context(_STYLE):
+    with mpl.rc_context(STYLE):
         figure = Figure(figsize=(WIDTH_INCHES, _height_inches(board)), layout="constrained")
         FigureCanvasSVG(figure)
         axes = figure.add_subplot()
@@ -84,7 +84,7 @@ def board_svg(board: BoardPicture) -> str:
                 points.append(spot[:2])
                 labels.append(f"{name} {spot[2]:.1f} {board.unit}")
         write_beside(figure, axes, points, labels, color=DARK, bbox=_box())
-        return _written(figure, board.title)
+        return written(figure, board.title)
 
 
 def _draw_field(figure: Figure, axes: Axes, board: BoardPicture) -> None:

@@ -44,7 +44,7 @@ _LABEL_CHARACTERS = 26
 LEAST_SPAN_C = 40  # the noise of a board that never got warm is not blown up to mountains
 _CHARACTER = 0.011  # of the width, in an event's label
 _CHARACTERS_ACROSS = 110  # of a stage's label, over the whole width
-_STYLE: dict[Any, Any] = {
+STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "emberbed",
     "font.family": "sans-serif",
@@ -63,7 +63,7 @@ _STYLE: dict[Any, Any] = {
 
 def run_chart_svg(chart: Chart) -> str:
     """Return the chart as one <svg> element, to be put into a page or a file of its own."""
-    with mpl.rc_context(_STYLE):
+    with mpl.rc_context(STYLE):
         figure = Figure(figsize=SIZE_INCHES)
         FigureCanvasSVG(figure)
         temperatures, power = _axes(figure, chart)
@@ -76,7 +76,7 @@ def run_chart_svg(chart: Chart) -> str:
         draw_flags(temperatures, chart.flags)
         if power is not None and chart.power is not None:
             _draw_power(power, chart)
-        return _written(figure, chart.title)
+        return written(figure, chart.title)
 
 
 def _axes(figure: Figure, chart: Chart) -> tuple[Axes, Axes | None]:
@@ -89,7 +89,7 @@ def _axes(figure: Figure, chart: Chart) -> tuple[Axes, Axes | None]:
     temperatures.set_xlim(0, last_s)
     temperatures.set_ylabel("temperature, °C")
     temperatures.grid(axis="y", color=INK, alpha=0.15, linewidth=0.6)
-    _set_time_axis(power or temperatures, last_s)
+    set_time_axis(power or temperatures, last_s)
     if power is not None:
         temperatures.tick_params(labelbottom=False)
     for axes in figure.axes:
@@ -109,7 +109,7 @@ def _curves(chart: Chart) -> Iterator[Curve]:
             yield curve
 
 
-def _set_time_axis(axes: Axes, last_s: float) -> None:
+def set_time_axis(axes: Axes, last_s: float) -> None:
     fitting = [step for step in _TICK_STEPS_S if last_s / step <= _MOST_TICKS]
     axes.xaxis.set_major_locator(MultipleLocator(fitting[0] if fitting else _TICK_STEPS_S[-1]))
     in_hours = last_s >= 7200
@@ -226,7 +226,7 @@ def _draw_power(axes: Axes, chart: Chart) -> None:
     axes.set_ylabel(f"{printable(chart.power.name, _LABEL_CHARACTERS)}, %")
 
 
-def _written(figure: Figure, title: str) -> str:
+def written(figure: Figure, title: str) -> str:
     stream = StringIO()
     with warnings.catch_warnings():
         # a name in another script: our font lacks it, the browser's does not
