@@ -12,6 +12,7 @@ from emberbed_fw.safety_limits import MOST_EXTRA_TICKS, MOST_OFFSET_CDEG
 from emberbed_fw.stage_clock import AIR_AWAY_PROMPT
 from emberbed_fw.units import NO_READING_CDEG, NONE, TICKS_PER_MIN
 
+MARK_MASK = (1 << plans.MARK_BITS) - 1
 READ_TICKS = 10  # a press within a second was meant for something else
 
 
@@ -50,7 +51,7 @@ class Touches:
     def next_mark(self, plan, stage):
         """Return the next event expected in this stage, MARK_NOTE when there is none."""
         marked = self._marked if stage == self._marked_stage else 0
-        return (plan.stage["marks"][stage] >> (plans.MARK_BITS * marked) & 15) or ms.MARK_NOTE
+        return expected_mark(plan.stage["marks"][stage], marked)
 
     def set_mark(self, plan, stage, mark):
         """Note an event; those expected before it will not come any more."""
@@ -58,14 +59,24 @@ class Touches:
         if stage != self._marked_stage:
             self._marked_stage = stage
             self._marked = 0
-        expected = plan.stage["marks"][stage] >> (plans.MARK_BITS * self._marked)
-        ahead = 1
-        while expected:
-            if expected & 15 == mark:
-                self._marked += ahead
-                return
-            expected >>= plans.MARK_BITS
-            ahead += 1
+        self._marked = marked_after(plan.stage["marks"][stage], self._marked, mark)
+
+
+def expected_mark(marks, marked):
+    """Return the next of a stage's expected `marks` after the first `marked`, or MARK_NOTE."""
+    return (marks >> plans.MARK_BITS * marked & MARK_MASK) or ms.MARK_NOTE
+
+
+def marked_after(marks, marked, mark):
+    """Return how many of `marks` are behind once `mark` has come: those before it, and itself."""
+    expected = marks >> plans.MARK_BITS * marked
+    ahead = 1
+    while expected:
+        if expected & MARK_MASK == mark:
+            return marked + ahead
+        expected >>= plans.MARK_BITS
+        ahead += 1
+    return marked
 
 
 def apply_touch(machine, touch, amount, source):

@@ -13,12 +13,12 @@ from emberbed.records import TickRecord, commands_of
 from emberbed_fw import messages, signals
 from emberbed_fw import plan as layout
 from emberbed_fw import run_states as rs
+from emberbed_fw.touches import expected_mark, marked_after
 from emberbed_fw.trip_codes import WITHHELD_LIFTED
 from emberbed_fw.units import CHANNELS, NONE, TICKS_PER_MIN
 
 _TOUCH = struct.Struct(messages.TOUCH_PAYLOAD)
 ASKS_PERSON = (layout.WAIT, layout.HOT_AIR)
-MARK_MASK = (1 << layout.MARK_BITS) - 1
 
 
 class Progress:
@@ -62,8 +62,7 @@ class Progress:
 
     def board_channels(self) -> list[int]:
         """Return the channels whose beads lie on the board."""
-        off = (layout.ROLE_ABSENT, layout.ROLE_EMITTER)
-        return [c for c in range(CHANNELS) if self.plan.header[f"role{c}"] not in off]
+        return self.plan.board_channels()
 
     def emitter_channels(self) -> list[int]:
         roles = [self.plan.header[f"role{c}"] for c in range(CHANNELS)]
@@ -100,7 +99,7 @@ class Progress:
             return messages.MARK_NOTE
         assert self.newest is not None
         marked = self._marked if self.newest.stage == self._marked_stage else 0
-        return (row["marks"] >> layout.MARK_BITS * marked & MARK_MASK) or messages.MARK_NOTE
+        return expected_mark(row["marks"], marked)
 
     def has_plateau(self) -> bool:
         """Tell whether there is a hold of before to go back to."""
@@ -165,16 +164,9 @@ class Progress:
         stage = record.stage if before is None else before.stage
         if stage != self._marked_stage:
             self._marked_stage, self._marked = stage, 0
-        if stage >= len(self.plan.stages):
-            return
-        expected = self.plan.stages[stage]["marks"] >> layout.MARK_BITS * self._marked
-        ahead = 1
-        while expected:
-            if expected & MARK_MASK == record.mark:
-                self._marked += ahead
-                return
-            expected >>= layout.MARK_BITS
-            ahead += 1
+        if stage < len(self.plan.stages):
+            marks = self.plan.stages[stage]["marks"]
+            self._marked = marked_after(marks, self._marked, record.mark)
 
 
 def planned_ticks(plan: Plan, stage: int) -> int:

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from emberbed_fw import plan as layout
+from emberbed_fw.units import CHANNELS
 
 Row = Mapping[str, int]
 
@@ -25,6 +26,11 @@ class Plan:
     header: dict[str, int]
     stages: list[dict[str, int]]
     knots: list[dict[str, int]]
+
+    def board_channels(self) -> list[int]:
+        """Return the channels whose beads lie on the board."""
+        off = (layout.ROLE_ABSENT, layout.ROLE_EMITTER)
+        return [c for c in range(CHANNELS) if self.header[f"role{c}"] not in off]
 
     def knots_of(self, stage: int) -> list[dict[str, int]]:
         """Return the knots of stage number `stage`, counted from 0."""

@@ -4,15 +4,12 @@ A run may end with a couple pulled off a board that is still hot: that is the pe
 then nobody knows how hot the board was when it was taken.
 """
 
-from emberbed.profiles.compile import Plan
 from emberbed.records import TickRecord
 from emberbed.store.meaning import channel_names_of, plan_of
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import StoredRun
 from emberbed_fw import run_states
-from emberbed_fw.plan import ROLE_ABSENT, ROLE_EMITTER
 from emberbed_fw.safety_limits import LONGEST_COOL_TICKS, PULLED_TICKS
-from emberbed_fw.units import CHANNELS
 
 _LOOK_BACK_TICKS = (3 * PULLED_TICKS, LONGEST_COOL_TICKS)
 _NOISE_CDEG = 100  # the device has seen a second below it; the last reading alone may wobble
@@ -27,7 +24,7 @@ def cooling_not_proven(store: RunStore, run: StoredRun, newest: TickRecord | Non
     if newest.energy_j == 0:
         return ""
     names = channel_names_of(run)
-    channels = _on_board(plan)
+    channels = plan.board_channels()
     lost = [channel for channel in channels if newest.channel_cdeg(channel) is None]
     if lost:
         return f"Cooling not proven: {_lost(store, run, newest, lost, names)}."
@@ -39,11 +36,6 @@ def cooling_not_proven(store: RunStore, run: StoredRun, newest: TickRecord | Non
         f"Cooling not proven: the board still had {_degrees(newest.channel_cdeg(hottest))}"
         f" ({_name(names, hottest)}) when the record ended."
     )
-
-
-def _on_board(plan: Plan) -> list[int]:
-    apart = (ROLE_ABSENT, ROLE_EMITTER)
-    return [c for c in range(CHANNELS) if plan.header[f"role{c}"] not in apart]
 
 
 def _lost(
