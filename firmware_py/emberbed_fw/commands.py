@@ -124,9 +124,9 @@ def _touch(machine, octets, at):
 
 def _store_plan(machine, octets, at):
     """Take the plan that the link has received, checked and opened."""
-    received = machine.received_plan
-    if received is None:
+    if machine.received is None:
         return ms.BAD_PLAN
+    received = machine.received.plan
     if received.crc_low != _half(octets, at + 4) or received.crc_high != _half(octets, at + 6):
         return ms.BAD_CRC
     if not machine.life.happen(rs.PLAN_STORED):

@@ -2,12 +2,16 @@
 
 A port owns the clock, the converters' bus, the output pins and the wire. It decides nothing.
 
-settings_block()      the device description as bytes (settings.py)
+settings_block()      the device description it was installed with, as bytes (settings.py)
+read_slot(n)          slot 0 or 1 of those written since (settings_store.py), empty for none
+write_slot(n, octets) erase and write one; only while nothing heats
 nonce()               a number of at most 30 bits, different after each reset
 build_id()            8 bytes that name the firmware's sources
 wait()                until the next tick or more bytes on the wire; TICK, WIRE or END
 sample(inputs)        fill elapsed_ms, port_flags, fresh_channels, words
 drive(zones, outputs) set the pins at once
+feed()                the watchdog, after a turn of which every step has run in its order
+keep(code)            a trip's code, where a reset does not reach it
 all_off()             the safe outputs, callable at any moment
 received, count       bytes from the wire since the last wait
 send(octets, count)   put bytes on the wire; bounded, may drop, never blocks a tick

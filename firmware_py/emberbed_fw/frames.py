@@ -13,8 +13,8 @@ PROTOCOL_VERSION = 1
 HEADER = "<BBBIHI"  # version, type, payload length, session, sequence, newest tick
 HEADER_BYTES = 13
 CRC_BYTES = 4
-MAX_PAYLOAD = 224
-MAX_BODY = HEADER_BYTES + MAX_PAYLOAD + CRC_BYTES  # 241: one COBS block, overhead one byte
+MAX_PAYLOAD = 236
+MAX_BODY = HEADER_BYTES + MAX_PAYLOAD + CRC_BYTES  # 253: one COBS block, overhead one byte
 MAX_FRAME = MAX_BODY + 3
 
 

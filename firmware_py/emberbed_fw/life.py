@@ -157,13 +157,15 @@ class Life:
 
     def _cold_proof(self, machine):
         """No heat yet: every sensor good for a second, then the button released, then held."""
-        good = machine.readings.all_good(machine.plan.in_use)
-        self._good_ticks = self._good_ticks + 1 if good else 0
+        plan, readings = machine.plan, machine.readings
+        good = readings.all_good(plan.in_use) and machine.guard.may_arm()
+        cold = good and machine.guard.rested and not readings.near_cold(plan.on_board)
+        self._good_ticks = self._good_ticks + 1 if good and not cold else 0
         if self._state_ticks > safety_limits.PRESS_VALID_TICKS:
             self._leave_arming(machine, rs.ARM_EXPIRED)
             return
         if self._good_ticks < safety_limits.COLD_PROOF_GOOD_TICKS:
-            self.waits_for = rs.WAITS_SENSORS
+            self.waits_for = rs.WAITS_COLD_SENSOR if cold else rs.WAITS_SENSORS
             machine.button.forget()
             return
         self.waits_for = rs.WAITS_PRESS if machine.button.is_ready() else rs.WAITS_RELEASE
@@ -202,7 +204,8 @@ class Life:
         sequencer = machine.sequencer
         lifting = machine.guard.lift_watch.lifting
         rise = machine.pids[0].slope.rise_cdeg_per_min()
-        brake = pace.brake(machine.plan, sequencer, machine.readings, lifting, rise)
+        doubted = machine.guard.doubts.slows or machine.guard.doubts.asks
+        brake = pace.brake(machine.plan, sequencer, machine.readings, lifting, rise, doubted)
         if sequencer.step(machine.control_cdeg(), machine.acknowledged, brake):
             self._ran_through = 1 if sequencer.kind() == COOL else 0
             self.enter_stage(machine)

@@ -1,26 +1,28 @@
 """The device's end of the wire: frames in to requests, records and replies out as frames.
 
 Session, sequence and age are checked here; requests that touch the machine are queued for the next
-tick, all others are answered at once. RENEW frees the ring. Too many damaged frames make the link
-bad: renewals are ignored until a clean minute has passed, so the lease runs out. Runs after the
-outputs are set and may allocate; knows no port. Serves hazard H03.
+tick, all others are answered at once. RENEW acknowledges records. Too many damaged frames make the
+link bad: renewals are ignored until a clean minute has passed, so the lease runs out. Runs after
+the outputs are set and may allocate; knows no port. Serves hazard H03.
 """
 
 import struct
 
-from emberbed_fw import frames, plan, plan_check, settings
+from emberbed_fw import frames
 from emberbed_fw import messages as ms
-from emberbed_fw import run_states as rs
-from emberbed_fw.block_buffer import BlockBuffer
+from emberbed_fw.backfill import Backfill
+from emberbed_fw.block_requests import FOR_THE_TICK, BlockRequests
 from emberbed_fw.commands import MAX_COMMANDS, command_length
 from emberbed_fw.damage_watch import DamageWatch
+from emberbed_fw.recorder import RING_BYTES, RUN_BYTES
+from emberbed_fw.snapshot_parts import SNAPSHOT_TICKS, SnapshotParts
 
 FIRMWARE_VERSION = (0, 1, 0)
 OUT_BYTES = 4096
 PAYLOAD_AT = frames.HEADER_BYTES
-PLAN_STATES = (rs.IDLE, rs.LOADED, rs.FINISHED, rs.STOPPED, rs.LINK_LOST)
-BACKFILL_FRAMES_PER_TURN = 2
-NO_ANSWER = 0  # kind of a pending command that the device gave itself
+LATER_FRAMES_PER_TURN = 2  # resent records and snapshots, after the newest record
+OWN = -1  # sequence of a pending command that the device gave itself: nobody waits for it
+NO_SESSION = 0
 
 
 class Link:
@@ -30,7 +32,7 @@ class Link:
         self._nonce = nonce
         self._build_id = build_id
         self._reader = frames.FrameReader()
-        self._session = 0
+        self._session = NO_SESSION
         self._host_nonce = -1  # no host yet: none has this number
         self._sequence_out = 0
         self._last_request = 0
@@ -39,11 +41,13 @@ class Link:
         self._answer_length = 0
         self._pending_kind = [0] * MAX_COMMANDS  # of the queued commands that want an answer
         self._pending_sequence = [0] * MAX_COMMANDS
-        self._backfill_tick = 0
+        self._backfill = Backfill(recorder)
+        self._snapshot = SnapshotParts()
+        self._wants_snapshot = False  # a host has just come, or come back
+        self._run_session = NO_SESSION  # in which the run of now was armed
+        self._run_tick = 0  # in which it was armed, 0 for no run since the start
         self._damage = DamageWatch()
-        self._plan_bytes = BlockBuffer(plan.MAX_PLAN_BYTES)
-        self._settings_bytes = BlockBuffer(settings.SETTINGS_BYTES)
-        self._settings_bytes.fill(machine.settings.block)
+        self._blocks = BlockRequests(machine)
         self._body = bytearray(frames.MAX_BODY)
         self._frame = bytearray(frames.MAX_FRAME)
         self.out = bytearray(OUT_BYTES)
@@ -60,17 +64,21 @@ class Link:
         self._answer_commands()
         self._damage.step(self._machine.tick, self._reader.damaged)
         if self._session:
-            self._send_record(ms.RECORD, self._recorder.newest_tick)
+            self._send_newest()
+            self._take_snapshot()
 
     def send_wanted_again(self):
-        """Send some of the records a host asked for again; in every turn, for a host that lacks
-        one acknowledges nothing, and a port that waits for it makes no ticks."""
-        for _frame in range(BACKFILL_FRAMES_PER_TURN):
-            if 0 < self._backfill_tick < self._recorder.newest_tick:
-                self._send_record(ms.BACKFILL_BLOCK, self._backfill_tick)
-                self._backfill_tick += 1
-            else:
-                self._backfill_tick = 0
+        """Send some of what a host lacks besides the newest record; in every turn, for a host that
+        lacks one acknowledges nothing, and a port that waits for it makes no ticks."""
+        for _frame in range(LATER_FRAMES_PER_TURN):
+            size = self._snapshot.next_into(self._body, PAYLOAD_AT)
+            kind = ms.SNAPSHOT
+            if size == 0:
+                size = self._backfill.next_into(self._body, PAYLOAD_AT)
+                kind = ms.BACKFILL_BLOCK
+            if size == 0:
+                return
+            self._send(self._frame, self._frame_up(kind, size, self._frame))
 
     def flow_owed(self):
         """Return how many records the host has not acknowledged, 0 without a host."""
@@ -78,14 +86,15 @@ class Link:
 
     def keep_plan(self, block):
         """Let PLAN_READ give the plan that the device has made itself."""
-        self._plan_bytes.fill(block)
+        self._blocks.keep_plan(block)
 
     def put_own(self, kind, payload):
         """Queue a command of the device itself, which nobody waits for; tell whether it fits."""
         number = self._machine.commands.count
         if not self._machine.commands.put(kind, payload, 0, len(payload)):
             return False
-        self._pending_kind[number] = NO_ANSWER
+        self._pending_kind[number] = kind
+        self._pending_sequence[number] = OWN
         return True
 
     def _take_frame(self, body, length):
@@ -101,7 +110,7 @@ class Link:
             self._refuse(kind, sequence, ms.WRONG_VERSION)
         elif kind == ms.HELLO:
             self._hello(sequence, body, size)
-        elif session != self._session or self._session == 0:
+        elif session != self._session or self._session == NO_SESSION:
             self._refuse(kind, sequence, ms.WRONG_SESSION)
         elif kind == ms.RENEW:
             self._renew(sequence, body, size)
@@ -131,18 +140,22 @@ class Link:
             self._number_session()
             self._host_nonce = host_nonce
             self._recorder.begin_session()
-            self._backfill_tick = 0
         elif (sequence - self._last_request) & 0xFFFF > ms.SEQUENCE_WINDOW:
             # the same host begins its numbers anew; or an old HELLO came out of some buffer, and
             # must not let the old requests of its session in again
             self._number_session()
         self._last_request = sequence
         self._last_kind = ms.HELLO
-        life = self._machine.life
+        self._backfill.forget()
+        self._wants_snapshot = True
+        machine = self._machine
+        loaded = machine.plan
         self._reply(ms.HELLO, sequence, ms.DONE, struct.pack(
-            ms.HELLO_REPLY, frames.PROTOCOL_VERSION, self._session, life.state, life.verdict,
-            self._machine.tick, FIRMWARE_VERSION[0], FIRMWARE_VERSION[1], FIRMWARE_VERSION[2],
-            self._build_id,
+            ms.HELLO_REPLY, frames.PROTOCOL_VERSION, self._session, machine.life.state,
+            machine.life.verdict, machine.tick, FIRMWARE_VERSION[0], FIRMWARE_VERSION[1],
+            FIRMWARE_VERSION[2], self._build_id, self._run_session, self._run_tick,
+            0 if loaded is None else loaded.crc_low, 0 if loaded is None else loaded.crc_high,
+            RING_BYTES, RUN_BYTES,
         ))
 
     def _number_session(self):
@@ -161,7 +174,7 @@ class Link:
         elif kind in (ms.PLAN_READ, ms.SETTINGS_READ):
             self._read_block(kind, sequence, body, size)
         elif kind == ms.BACKFILL:
-            self._backfill(sequence, body, size)
+            self._ask_backfill(sequence, body, size)
         elif command_length(kind) >= 0:
             self._queue(kind, sequence, body, size)
         else:
@@ -182,72 +195,61 @@ class Link:
         self._pending_sequence[number] = sequence
 
     def _write_block(self, kind, sequence, body, size):
-        wanted = PLAN_STATES if kind == ms.PLAN_WRITE else (rs.IDLE,)
-        if self._machine.life.state not in wanted:
-            self._refuse(kind, sequence, ms.WRONG_STATE)
-            return
-        if kind == ms.SETTINGS_WRITE:
-            # the description comes from the device port at start-up in this version
-            self._refuse(kind, sequence, ms.NOT_OFFERED)
-            return
-        offset = struct.unpack_from("<H", body, PAYLOAD_AT)[0] if size >= 2 else 0
-        if offset != ms.END_OF_BLOCK:
-            fits = size > 2 and self._plan_bytes.write(offset, body, PAYLOAD_AT + 2, size - 2)
-            self._refuse(kind, sequence, ms.DONE if fits else ms.BAD_LENGTH)
-            return
-        if size != 8:
-            self._refuse(kind, sequence, ms.BAD_LENGTH)
-            return
-        self._open_plan(sequence, body, size)
-
-    def _open_plan(self, sequence, body, size):
-        """Check the received plan whole, then let the next tick take it."""
-        length = struct.unpack_from("<H", body, PAYLOAD_AT + 2)[0]
-        block = self._plan_bytes.whole(length)
-        fault = plan.PLAN_LENGTH if block is None else plan_check.find_fault(
-            block, self._machine.settings
-        )
-        if fault != plan.PLAN_FINE:
-            self._reply(ms.PLAN_WRITE, sequence, ms.BAD_PLAN, bytes([fault]))
-            return
-        self._machine.prepare(plan.Plan(block))
-        self._queue(ms.PLAN_WRITE, sequence, body, size)
+        refusal = self._blocks.write(kind, body, size)
+        if refusal == FOR_THE_TICK:
+            self._queue(kind, sequence, body, size)
+        elif refusal == ms.BAD_PLAN:
+            self._reply(kind, sequence, refusal, bytes([self._blocks.fault]))
+        else:
+            self._refuse(kind, sequence, refusal)
 
     def _read_block(self, kind, sequence, body, size):
-        if size != 3:
+        part = self._blocks.read(kind, body, size)
+        if part is None:
             self._refuse(kind, sequence, ms.BAD_LENGTH)
-            return
-        offset, count = struct.unpack_from("<HB", body, PAYLOAD_AT)
-        buffer = self._plan_bytes if kind == ms.PLAN_READ else self._settings_bytes
-        part = buffer.read(offset, min(count, ms.BLOCK_CHUNK))
-        self._reply(kind, sequence, ms.DONE, part)
+        else:
+            self._reply(kind, sequence, ms.DONE, part)
 
-    def _backfill(self, sequence, body, size):
+    def _ask_backfill(self, sequence, body, size):
         if size != 4:
             self._refuse(ms.BACKFILL, sequence, ms.BAD_LENGTH)
             return
-        wanted = struct.unpack_from("<I", body, PAYLOAD_AT)[0]
-        self._backfill_tick = max(wanted, self._recorder.oldest_tick)
-        self._reply(ms.BACKFILL, sequence, ms.DONE, struct.pack("<I", self._backfill_tick))
+        first = self._backfill.ask(struct.unpack_from("<I", body, PAYLOAD_AT)[0])
+        self._reply(ms.BACKFILL, sequence, ms.DONE, struct.pack(
+            ms.BACKFILL_REPLY, first, self._backfill.seconds_from(), self._backfill.fine_from()
+        ))
 
     def _answer_commands(self):
         commands = self._machine.commands
         for number in range(commands.count):
             kind = self._pending_kind[number]
+            sequence = self._pending_sequence[number]
             refusal = commands.refusals[number]
             told = b""
             if kind == ms.ARM and refusal == ms.DONE:
                 told = bytes(self._machine.life.trip_counts)
-            if kind != ms.RENEW and kind != NO_ANSWER:
-                self._reply(kind, self._pending_sequence[number], refusal, told)
+                self._run_session = NO_SESSION if sequence == OWN else self._session
+                self._run_tick = self._machine.tick
+            if kind != ms.RENEW and sequence != OWN:
+                self._reply(kind, sequence, refusal, told)
         commands.clear()
 
-    def _send_record(self, kind, tick):
+    def _send_newest(self):
+        tick = self._recorder.newest_tick
         length = self._recorder.length(tick)
         slot = self._recorder.slot(tick)
         for index in range(length):
             self._body[PAYLOAD_AT + index] = slot[index]
-        self._send(self._frame, self._frame_up(kind, length, self._frame))
+        self._send(self._frame, self._frame_up(ms.RECORD, length, self._frame))
+
+    def _take_snapshot(self):
+        """Now and then, and for whoever has just come: a state to begin a replay from."""
+        machine = self._machine
+        if machine.plan is None:
+            return  # nothing to replay yet
+        if self._wants_snapshot or machine.tick % SNAPSHOT_TICKS == 0:
+            self._wants_snapshot = False
+            self._snapshot.take(machine)
 
     def _refuse(self, kind, sequence, refusal):
         """Answer with a code and nothing else (DONE included)."""

@@ -9,7 +9,8 @@ from emberbed_fw.link import Link
 from emberbed_fw.panel import Panel
 from emberbed_fw.recorder import Recorder
 from emberbed_fw.settings import Settings, settings_fit
-from emberbed_fw.tick import Machine
+from emberbed_fw.settings_store import load_settings
+from emberbed_fw.tick import FLOW_WHOLE, Machine
 
 
 def start(port):
@@ -18,7 +19,7 @@ def start(port):
     Raises ValueError when the description does not fit: a device that does not know its own
     sensors must not start.
     """
-    block = port.settings_block()
+    block = load_settings(port)
     if not settings_fit(block):
         raise ValueError("device description damaged or outside the hard limits: write it again")
     machine = Machine(Settings(block))
@@ -38,10 +39,15 @@ def one_turn(machine, recorder, link, panel, port):
     if what == END:
         return False
     if what == TICK:
-        one_tick(machine, port)
-        _guarded(machine, port, recorder.pack, machine)
-        _guarded(machine, port, link.after_tick)
-        _guarded(machine, port, panel.after_tick)
+        whole = one_tick(machine, port)
+        whole &= _guarded(machine, port, recorder.pack, machine)
+        whole &= _guarded(machine, port, link.after_tick)
+        whole &= _guarded(machine, port, panel.after_tick)
+        if machine.guard.trip != machine.kept_trip:
+            machine.kept_trip = machine.guard.trip
+            port.keep(machine.kept_trip)
+        if whole:  # every step of this turn has run, in its order, and none has failed
+            port.feed()
     # what came in is for the next tick, and no flood of it delays the drive of this one
     _guarded(machine, port, link.receive, port.received, port.count)
     _guarded(machine, port, link.send_wanted_again)
@@ -53,7 +59,9 @@ def one_turn(machine, recorder, link, panel, port):
 
 
 def one_tick(machine, port):
-    """Sample to drive with the heap locked, with every way out of it ending in safe outputs."""
+    """Sample to drive with the heap locked, with every way out of it ending in safe outputs; tell
+    whether every step was passed."""
+    whole = False
     this_tick = machine.tick + 1
     try:
         port.sample(machine.inputs)
@@ -62,17 +70,21 @@ def one_tick(machine, port):
             machine.sample_to_drive()
         finally:
             heap.unlock()
+        whole = machine.flow == FLOW_WHOLE
     except Exception:
         port.all_off()
         machine.fail(this_tick)
     port.drive(machine.driven_zones, machine.outputs)
+    return whole
 
 
 def _guarded(machine, port, step, *arguments):
     """Do one step after the drive; its failure is a fault like one of the tick, told in the next
-    record, and keeps no other step from its turn."""
+    record, and keeps no other step from its turn. Return whether it went well."""
     try:
         step(*arguments)
     except Exception:
         port.all_off()
         machine.fail(machine.tick)
+        return False
+    return True

@@ -20,8 +20,10 @@ BACKFILL       I first tick wanted again
 
 REPLY          B request type, H request sequence, B refusal (0 = done), then what was asked for
                (ARM: the trips of this session so far, one byte for each code)
-RECORD         one record (record.py); BACKFILL_BLOCK the same, sent again
-SNAPSHOT       numbered for good, not sent by this firmware
+RECORD         one record (record.py)
+BACKFILL_BLOCK B 0 and one record, sent again; or a block of packed ticks (block_ring.py)
+SNAPSHOT       I tick, B number of this part, B parts, bytes: what the machine remembers after that
+               tick (snapshot_parts.py), every 5 minutes and for each host that comes
 """
 
 HELLO = 1
@@ -55,8 +57,13 @@ MESSAGE_NAMES = {
 END_OF_BLOCK = 0xFFFF  # the offset that says "that was all, check it"
 BLOCK_CHUNK = 192  # most bytes of a plan or settings in one frame
 
-# HELLO's answer: protocol, session, state, verdict, newest tick, firmware version (3), build id
-HELLO_REPLY = "<BIBBI3B8s"
+# HELLO's answer: protocol, session, state, verdict, newest tick, firmware version (3), build id;
+# the run of now by session and tick of its arming (0, 0 = none) and its plan's CRC, low and high
+# half; bytes of the memory of the last minutes, and of the thinned one of the last day
+HELLO_REPLY = "<BIBBI3B8sIIHHII"
+# BACKFILL's answer: first tick that will come, first of those kept at least one a second, first of
+# those kept every tick
+BACKFILL_REPLY = "<III"
 ARM_PAYLOAD = "<HHBBI"
 TOUCH_PAYLOAD = "<BhB"  # of STAGE_REQUEST
 

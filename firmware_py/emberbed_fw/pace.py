@@ -8,6 +8,7 @@ sensors in its band; a ramp slows and a hold waits while the board is uneven.
 from emberbed_fw import plan as plans
 from emberbed_fw.run_states import (
     WAITS_BAND,
+    WAITS_EXPLANATION,
     WAITS_NEIGHBOUR,
     WAITS_NOTHING,
     WAITS_SENSOR_DOWN,
@@ -18,11 +19,14 @@ from emberbed_fw.units import CHANNELS, NO_READING_CDEG, TICKS_PER_MIN
 AHEAD_TICKS = 400  # what the emitters have stored arrives for so long at the rise of now
 
 
-def brake(plan, sequencer, readings, lifting, rise_cdeg_per_min=0):
+def brake(plan, sequencer, readings, lifting, rise_cdeg_per_min=0, doubted=0):
     """Return why the clock should slow or stand. `lifting`: the guard sees a bead lift;
-    `rise_cdeg_per_min`: how fast the board rises now."""
+    `rise_cdeg_per_min`: how fast the board rises now; `doubted`: the guard cannot explain what the
+    board does."""
     if lifting:
         return WAITS_SENSOR_DOWN
+    if doubted:
+        return WAITS_EXPLANATION
     coming_cdeg = max(rise_cdeg_per_min, 0) * AHEAD_TICKS // TICKS_PER_MIN
     if neighbour_near_limit(plan, readings, coming_cdeg):
         return WAITS_NEIGHBOUR

@@ -10,7 +10,7 @@ import struct
 from emberbed_fw.columns import read_columns, read_int
 from emberbed_fw.units import CHANNELS, ZONES
 
-FORMAT_VERSION = 2
+FORMAT_VERSION = 3
 MAX_STAGES = 64
 MAX_KNOTS = 512
 
@@ -49,6 +49,14 @@ HEADER_FIELDS = (
     ("longest_run_ticks", "I"),
     ("least_capacity_j_per_k", "H"),  # bounds of the declared board class; 0, 0 = any board
     ("most_capacity_j_per_k", "H"),
+    # the heater as the guard models it (heat_model.py); emitter_j_per_k 0 = not at all
+    ("emitter_j_per_k", "H"),
+    ("exchange_cm2", "H"),  # emitters to board: area times view factor times emissivities
+    ("around_cm2", "H"),  # emitters to everything else
+    ("convection_mw_per_k", "H"),  # emitters to the air
+    ("board_loss_mw_per_k", "H"),
+    ("model_trust", "B"),  # 1 = these numbers were identified: what they say may trip
+    ("start_budget_j", "I"),  # net heat that must warm the control sensor by 5 degC
     ("handling_cdeg", "H"),  # the record ends when every good sensor is below
     ("fan_below_cdeg", "H"),  # the fan stays off while the solder may be soft
     ("fan_starts", "B"),  # FAN_*
@@ -135,6 +143,20 @@ PLAN_FAULTS = (
  PLAN_TEMPERATURE, PLAN_CHANNEL, PLAN_GAIN, PLAN_TIME, PLAN_KNOTS) = range(12)
 
 
+class HeaderRow:
+    """The header's numbers in the layout's order, as they are now."""
+
+    def __init__(self, header):
+        self._header = header
+        self._names = [name for name, _code in HEADER_FIELDS]
+
+    def __len__(self):
+        return len(self._names)
+
+    def __getitem__(self, at):
+        return self._header[self._names[at]]
+
+
 class Plan:
     """A checked plan, opened for the tick: `header[name]`, `stage[name][n]`, `knot[name][n]`."""
 
@@ -152,6 +174,7 @@ class Plan:
         self.role = [self.header["role%d" % c] for c in range(CHANNELS)]
         self.limit_cdeg = [self.header["limit%d_cdeg" % c] for c in range(CHANNELS)]
         self.air_limit_cdeg = [self.header["air_limit%d_cdeg" % c] for c in range(CHANNELS)]
+        self.partner = [self.header["partner%d" % c] for c in range(CHANNELS)]
         self.control = [self.header["control%d" % z] for z in range(ZONES)]
         self.feedforward_q15 = [self.knot["feedforward%d_q15" % z] for z in range(ZONES)]
         self.preview_ticks = [self.header["preview%d_ticks" % z] for z in range(ZONES)]
@@ -174,3 +197,12 @@ class Plan:
             self.header["pause%d_cdeg" % c] if self.role[c] == ROLE_NEIGHBOUR else 0
             for c in range(CHANNELS)
         ]
+
+    def tables(self):
+        """Return every row of numbers that a run lives by."""
+        rows = [HeaderRow(self.header), self.role, self.partner, self.control, self.pause_cdeg]
+        rows += [self.in_use, self.on_board, self.near_solder, self.in_jet, self.off_jet]
+        rows += [self.tells_spread, self.limit_cdeg, self.air_limit_cdeg, self.preview_ticks]
+        # in the layout's order: a dict has another one in each interpreter, and sums go on with it
+        stages = [self.stage[name] for name, _code in STAGE_FIELDS]
+        return rows + stages + [self.knot[name] for name, _code in KNOT_FIELDS]

@@ -69,8 +69,9 @@ def find_fault(data, settings):
     if len(data) != HEADER_BYTES + stages * STAGE_BYTES + knots * KNOT_BYTES + 4:
         return PLAN_LENGTH
     plan = Plan(data)
-    return (_header_fault(plan.header) or _channel_fault(plan, settings)
-            or _zone_fault(plan, settings) or _stages_fault(plan) or PLAN_FINE)
+    return (_header_fault(plan.header) or _model_fault(plan.header)
+            or _channel_fault(plan, settings) or _zone_fault(plan, settings)
+            or _stages_fault(plan) or PLAN_FINE)
 
 
 def _channel_fault(plan, settings):
@@ -115,6 +116,29 @@ def _header_fault(header):
     if not 0 < header["longest_run_ticks"] <= MAX_LONGEST_TICKS:
         return PLAN_TIME
     return PLAN_FINE
+
+
+def _model_fault(header):
+    """The guard's own model must be whole, or not there at all."""
+    if header["emitter_j_per_k"] == 0:
+        return PLAN_FINE if header["model_trust"] == 0 else PLAN_GAIN
+    if not 0 < header["least_capacity_j_per_k"] <= header["most_capacity_j_per_k"]:
+        return PLAN_GAIN
+    if not 0 < header["exchange_cm2"] <= MAX_EXCHANGE_CM2:
+        return PLAN_GAIN
+    if not header["around_cm2"] <= MAX_EXCHANGE_CM2 or header["emitter_j_per_k"] > MAX_EMITTER_J:
+        return PLAN_GAIN
+    if not header["convection_mw_per_k"] <= MAX_CONVECTION_MW:
+        return PLAN_GAIN
+    if not 0 < header["board_loss_mw_per_k"] <= MAX_BOARD_LOSS_MW or header["model_trust"] > 1:
+        return PLAN_GAIN
+    return PLAN_FINE
+
+
+MAX_EXCHANGE_CM2 = 2000
+MAX_EMITTER_J = 4000
+MAX_CONVECTION_MW = 20000
+MAX_BOARD_LOSS_MW = 10000
 
 
 def _zone_fault(plan, settings):

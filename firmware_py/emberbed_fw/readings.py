@@ -69,6 +69,14 @@ class Readings:
                 return False
         return True
 
+    def near_cold(self, marked):
+        """Tell whether every marked channel reads about what its converter's own end does."""
+        for channel in range(CHANNELS):
+            over = self.cdeg[channel] - self.cold_cdeg[channel]
+            if marked[channel] and abs(over) > safety_limits.COLD_START_CDEG:
+                return False
+        return True
+
     def hottest_cdeg(self, in_use=None):
         """Return the highest good reading of the channels marked in `in_use` (None: of all),
         NO_READING_CDEG when there is none."""

@@ -22,7 +22,8 @@ OUTPUT_FIELDS = (
     ("stage", "B"),
     ("trip", "B"),  # the first cause
     ("second_trip", "B"),  # what went wrong after it
-    ("withheld", "B"),  # why this tick had no permission, trip_codes.WITHHELD_*
+    ("withheld", "H"),  # why this tick had no permission, trip_codes.WITHHELD_*
+    ("warnings", "B"),  # what a person should know and nothing trips for, trip_codes.WARN_*
     ("waits_for", "B"),
     ("prompt", "B"),
     ("stage_tick", "I"),  # the plan's clock inside the stage
@@ -31,6 +32,8 @@ OUTPUT_FIELDS = (
     ("faults_low", "H"),  # a trip code in four bits, channels 0..3
     ("faults_high", "H"),  # channels 4..7
     ("energy_j", "I"),
+    ("emitter_mk", "I"),  # as the guard's own model has it
+    ("most_emitter_mk", "I"),  # the hottest that it could be
     ("driven_zones", "B"),
     ("outputs", "B"),
     ("touch", "B"),  # what a person changed in this tick, messages.TOUCH_NAMES
@@ -42,6 +45,18 @@ OUTPUT_FIELDS = (
     [("channel%d_cdeg" % channel, "i") for channel in range(CHANNELS)]
 ) + tuple([("cold%d_cdeg" % channel, "h") for channel in range(CHANNELS)])
 FIELDS = INPUT_FIELDS + OUTPUT_FIELDS
+
+
+
+def offset_of(field):
+    """Return where a field begins in a record's bytes."""
+    at = 0
+    for name, code in FIELDS:
+        if name == field:
+            return at
+        at += struct.calcsize("<" + code)
+    raise ValueError("no such field")
+
 
 FIXED = "<" + "".join([code for _name, code in FIELDS])
 FIXED_BYTES = struct.calcsize(FIXED)

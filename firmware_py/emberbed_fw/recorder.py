@@ -1,54 +1,74 @@
-"""The memory: packs each tick into record bytes and keeps them until the host has stored them.
+"""The memory: packs each tick into record bytes and keeps them for a host that was away.
 
-A ring of RING_SLOTS records. `pack` writes the newest; `release` frees all up to an acknowledged
-tick. When the ring is full the oldest unacknowledged record is overwritten and counted in `lost`.
+The newest RING_SLOTS records are kept whole, for frames that were lost. Besides, three rings of
+packed blocks (block_ring) hold what a longer absence needs: every tick for at least 5 minutes, one
+a second for at least 15, one in 30 s for at least 24 hours. All are fixed at start-up and go on
+whatever a host acknowledges; what it has acknowledged only says how many records it is owed.
 """
 
+import gc
 import struct
 
 from emberbed_fw import record
+from emberbed_fw.block_ring import BLOCK_BYTES, BlockRing
 from emberbed_fw.units import CHANNELS
 
-RING_SLOTS = 64
+RING_SLOTS = 24
+FINE_BLOCKS = 104  # of every tick: 3000 in about 6 bytes each, for four couples that flicker
+SECOND_BLOCKS = 58  # of one tick in SECOND_TICKS: 900 in about 12 bytes
+RUN_BLOCKS = 162  # of one tick in RUN_TICKS: 2880 in about 12 bytes
+SECOND_TICKS = 10
+RUN_TICKS = 300
+MOST_OWED = 1000  # more is told as this
+RING_BYTES = RING_SLOTS * record.MAX_RECORD + (FINE_BLOCKS + SECOND_BLOCKS) * BLOCK_BYTES
+RUN_BYTES = RUN_BLOCKS * BLOCK_BYTES
+MOST_RING_BYTES = 40 * 1024
 
 
 class Recorder:
     def __init__(self):
+        gc.collect()  # the device's largest pieces, placed before anything lies in their way
         self._slots = [bytearray(record.MAX_RECORD) for _slot in range(RING_SLOTS)]
         self._lengths = [0] * RING_SLOTS
-        self.oldest_tick = 1  # first tick still kept
+        self.fine = BlockRing(FINE_BLOCKS, 1)
+        self.second = BlockRing(SECOND_BLOCKS, SECOND_TICKS)
+        self.run = BlockRing(RUN_BLOCKS, RUN_TICKS)
         self.newest_tick = 0
-        self.lost = 0
+        self._acknowledged = 0
 
     def begin_session(self):
-        """Forget everything before: a new host starts at the next tick."""
-        self.oldest_tick = self.newest_tick + 1
-        self.lost = 0
+        """Owe a new host nothing of what was before it; it may ask for that."""
+        self._acknowledged = self.newest_tick
 
     def unacknowledged(self):
-        return self.newest_tick + 1 - self.oldest_tick
+        return min(self.newest_tick - self._acknowledged, MOST_OWED)
 
     def release(self, tick):
-        """Free every record up to and including `tick`."""
-        if self.oldest_tick <= tick <= self.newest_tick:
-            self.oldest_tick = tick + 1
+        """Take note that every record up to and including `tick` is stored."""
+        if self._acknowledged <= tick <= self.newest_tick:
+            self._acknowledged = tick
+
+    def oldest_whole(self):
+        """Return the first tick whose record is kept whole."""
+        return max(1, self.newest_tick - RING_SLOTS + 1)
 
     def slot(self, tick):
-        """Return the buffer of a kept tick; its length is `length(tick)`."""
+        """Return the buffer of a tick kept whole; its length is `length(tick)`."""
         return self._slots[tick % RING_SLOTS]
 
     def length(self, tick):
         return self._lengths[tick % RING_SLOTS]
 
     def pack(self, machine):
-        """Write the machine's tick into the ring."""
+        """Write the machine's tick into every ring that keeps it."""
         tick = machine.tick
-        if self.unacknowledged() == RING_SLOTS:
-            self.oldest_tick += 1
-            self.lost += 1
         self.newest_tick = tick
         slot = self._slots[tick % RING_SLOTS]
-        self._lengths[tick % RING_SLOTS] = pack_record(machine, slot)
+        length = pack_record(machine, slot)
+        self._lengths[tick % RING_SLOTS] = length
+        self.fine.take(tick, slot, length)
+        self.second.take(tick, slot, length)
+        self.run.take(tick, slot, length)
 
 
 def _fault_nibbles(fault, first):
@@ -69,10 +89,11 @@ def pack_record(machine, out):
         record.FIXED, out, 0,
         machine.tick, inputs.elapsed_ms, inputs.port_flags, inputs.fresh_channels, inputs.words,
         life.state, life.verdict, machine.stage(), guard.trip, guard.second_trip, guard.withheld,
-        life.waits_for, machine.prompt(), machine.stage_tick(), machine.stage_elapsed(),
-        machine.setpoint_cdeg(),
+        guard.warnings, life.waits_for, machine.prompt(), machine.stage_tick(),
+        machine.stage_elapsed(), machine.setpoint_cdeg(),
         _fault_nibbles(readings.fault, 0), _fault_nibbles(readings.fault, 4),
-        machine.energy_j, machine.driven_zones, machine.outputs,
+        machine.energy_j, guard.model.emitter_mk, guard.model.most_emitter_mk,
+        machine.driven_zones, machine.outputs,
         touches.touch, touches.source, touches.mark, machine.offset_cdeg(),
         life.trips_of_cause(machine),
         demand[0], demand[1], demand[2], demand[3],
@@ -87,3 +108,4 @@ def pack_record(machine, out):
 
 
 assert CHANNELS == 8, "pack_record names eight channels"
+assert RING_BYTES <= MOST_RING_BYTES, "the fine memory has outgrown its place"

@@ -7,14 +7,17 @@ compared. A difference means a hardware or memory fault, or another firmware.
 
 import struct
 
-from emberbed_fw import messages, record
+from emberbed_fw import messages, record, trip_codes
 from emberbed_fw import run_states as rs
 from emberbed_fw.plan import Plan
 from emberbed_fw.recorder import pack_record
+from emberbed_fw.safety_limits import COLD_IDLE_TICKS
 from emberbed_fw.settings import Settings
 from emberbed_fw.tick import Machine
 from emberbed_fw.units import NONE
 
+EMITTERS_AT = record.offset_of("emitter_mk")
+WARNINGS_AT = record.offset_of("warnings")
 INPUTS = "<" + "".join([code for _name, code in record.INPUT_FIELDS])
 
 
@@ -54,6 +57,7 @@ class Replay:
         self.out = bytearray(record.MAX_RECORD)
         self.length = 0
         self._begun = False
+        self._first = False  # the tick that is fed is the one of the arming
 
     def begin_here(self):
         """Go on from a restored snapshot: the machine's own tick counts."""
@@ -71,6 +75,8 @@ class Replay:
         machine.sample_to_drive()
         if around is not None:
             around[1]()
+        if self._first:
+            self._take_emitters(packed)
         self.length = pack_record(machine, self.out)
         machine.commands.clear()
         return self._first_difference(packed, length)
@@ -84,6 +90,9 @@ class Replay:
         if not self._begun:
             machine.tick = tick - 1
             self._begun = True
+            self._first = True
+            if packed[WARNINGS_AT] & trip_codes.NOTE_RESTED:
+                machine.dark_ticks = COLD_IDLE_TICKS
             if goes_on(packed, length):
                 stage, done_ticks = struct.unpack_from("<BI", packed, arm_at(packed, length) + 5)
                 machine.life.offer_again()
@@ -94,6 +103,12 @@ class Replay:
         while at < length:
             machine.commands.put(packed[at], packed, at + 2, packed[at + 1])
             at += 2 + packed[at + 1]
+
+    def _take_emitters(self, packed):
+        """The emitters' heat is older than the run: the first record tells it."""
+        self._first = False
+        model = self.machine.guard.model
+        model.emitter_mk, model.most_emitter_mk = struct.unpack_from("<II", packed, EMITTERS_AT)
 
     def _first_difference(self, packed, length):
         out = self.out

@@ -89,6 +89,8 @@ WAITS_AIR_AWAY = 10  # hot air from above is on
 WAITS_NEIGHBOUR = 11  # a neighbour is near its own limit: the plan's clock stands
 WAITS_SPREAD = 12  # the board is uneven
 WAITS_SENSOR_DOWN = 13  # a bead seems to lift: press it down
+WAITS_EXPLANATION = 14  # the board does not do what the heat should make it do
+WAITS_COLD_SENSOR = 15  # arming: a sensor differs from its cold junction on a rested bench
 
 # Tuples that a tick asks are built here once: a tuple written inside a function is a new object.
 STAGED_STATES = (RUN, WAIT)

@@ -42,6 +42,38 @@ LIFT_BACK_CDEG = 300
 LIFT_TICKS = 100
 AIR_SETTLE_TICKS = 300
 PULLED_TICKS = 100
+AIR_HOT_TICKS = 100
+COMING_ROOM_CDEG = 300
+COMING_TICKS = 10
+START_RISE_CDEG = 500
+START_S = 65
+START_ANY_BOARD_S = 85
+BALANCE_TRIP_MK = 5000
+BALANCE_WARN_MK = 2500
+BALANCE_TICKS = 60
+WARM_AROUND_CDEG = 2000
+MOST_ASKS = 1
+BEHIND_CDEG = 2500
+BEHIND_TICKS = 50
+STUCK_TICKS = 100
+STUCK_MOVED_MK = 1000
+STUCK_ALONE_TICKS = 900
+JUMP_CDEG = 2000
+RISE_CDEG = 960
+STILL_RISES_CDEG = 30
+JUMP_TICKS = 10
+PAIR_APART_CDEG = 1200
+PAIR_PERCENT = 5
+PAIR_OFFSET_CDEG = 500
+PAIR_TICKS = 50
+LEAST_COLD_CDEG = -1000
+MOST_COLD_CDEG = 6000
+COLD_APART_CDEG = 1000
+COLD_TICKS = 30
+COLD_START_CDEG = 1000
+COLD_IDLE_TICKS = 18000
+FAN_TICKS = 50
+HEAP_TICKS = 3
 
 LIMITS = (
     ("HARD_CEILING_CDEG", HARD_CEILING_CDEG, "cdeg",
@@ -113,8 +145,66 @@ LIMITS = (
      "30 s after hot air went away, readings may fall fast", "H02"),
     ("PULLED_TICKS", PULLED_TICKS, "ticks",
      "a couple without a reading for 10 s of cooling has been pulled out", "H08"),
+    ("AIR_HOT_TICKS", AIR_HOT_TICKS, "ticks",
+     "10 s for a person to take a jet off a bead; heat is withheld meanwhile", "H01"),
+    ("COMING_ROOM_CDEG", COMING_ROOM_CDEG, "cdeg",
+     "heat is withheld so far below a limit, counting what the emitters still hold", "H01"),
+    ("COMING_TICKS", COMING_TICKS, "ticks",
+     "1 s of a predicted peak above a limit although heat is withheld", "H01"),
+    ("START_RISE_CDEG", START_RISE_CDEG, "cdeg",
+     "so far the control sensor must rise before a budget of heat is spent", "H02"),
+    ("START_S", START_S, "s",
+     "of full power may pass before it has: 65 kJ of a 1 kW heater for a declared board, about"
+     " 10 % over the worst of 20,000 healthy simulated starts", "H02"),
+    ("START_ANY_BOARD_S", START_ANY_BOARD_S, "s", "the same for a board that nobody declared",
+     "H02"),
+    ("BALANCE_TRIP_MK", BALANCE_TRIP_MK, "mK",
+     "rise that is missing, or in surplus, against the bounds of the guard's own model: 5 K, 17"
+     " standard deviations of a noisy reading", "H02"),
+    ("BALANCE_WARN_MK", BALANCE_WARN_MK, "mK", "half of that is told, and slows a ramp", "H02"),
+    ("BALANCE_TICKS", BALANCE_TICKS, "ticks",
+     "6 s of it: tweezers on a bead take less", "H02"),
+    ("WARM_AROUND_CDEG", WARM_AROUND_CDEG, "cdeg",
+     "the board's surroundings may be so much warmer than the cold junction; from simulated days"
+     " of ten boards", "H05"),
+    ("MOST_ASKS", MOST_ASKS, "questions", "whether the sensor touches is asked once a run", "H02"),
+    ("BEHIND_CDEG", BEHIND_CDEG, "cdeg",
+     "the control sensor so far below another one on the board: is it touching?", "H02"),
+    ("BEHIND_TICKS", BEHIND_TICKS, "ticks", "for 5 s", "H02"),
+    ("STUCK_TICKS", STUCK_TICKS, "ticks", "10 s of equal readings", "H02"),
+    ("STUCK_MOVED_MK", STUCK_MOVED_MK, "mK",
+     "while the board must have changed by 1 K: a quiet converter repeats itself", "H02"),
+    ("STUCK_ALONE_TICKS", STUCK_ALONE_TICKS, "ticks",
+     "or 90 s whatever the board must do: with steps of 0.25 degC and 0.05 degC of noise the"
+     " longest run by chance was 637 readings of 4 million", "H02"),
+    ("JUMP_CDEG", JUMP_CDEG, "cdeg", "no bead moves by 20 degC within one tick; proposal", "H02"),
+    ("RISE_CDEG", RISE_CDEG, "cdeg",
+     "ahead of a filter of 1.6 s: 6 degC a second, beyond any board of ours", "H02"),
+    ("STILL_RISES_CDEG", STILL_RISES_CDEG, "cdeg", "and by so much in this tick: it goes on",
+     "H02"),
+    ("JUMP_TICKS", JUMP_TICKS, "ticks", "1 s of disturbed readings within a few seconds", "H02"),
+    ("PAIR_APART_CDEG", PAIR_APART_CDEG, "cdeg", "two beads within 10 mm of each other differ by"
+     " 12 degC", "H02"),
+    ("PAIR_PERCENT", PAIR_PERCENT, "%", "and 5 % of the warmer one", "H02"),
+    ("PAIR_OFFSET_CDEG", PAIR_OFFSET_CDEG, "cdeg",
+     "of their difference in the first hold, at most so much is taken as usual", "H02"),
+    ("PAIR_TICKS", PAIR_TICKS, "ticks", "5 s apart", "H02"),
+    ("LEAST_COLD_CDEG", LEAST_COLD_CDEG, "cdeg", "a workshop in winter; proposal", "H02"),
+    ("MOST_COLD_CDEG", MOST_COLD_CDEG, "cdeg",
+     "electronics this warm are heated by the bench, and their error adds to every reading", "H02"),
+    ("COLD_APART_CDEG", COLD_APART_CDEG, "cdeg",
+     "converters side by side on one board differ by 10 degC; proposal", "H02"),
+    ("COLD_TICKS", COLD_TICKS, "ticks", "3 s of a cold junction that cannot be", "H02"),
+    ("COLD_START_CDEG", COLD_START_CDEG, "cdeg",
+     "a sensor on a bench that has rested reads within 10 degC of its cold junction", "H02"),
+    ("COLD_IDLE_TICKS", COLD_IDLE_TICKS, "ticks", "30 min without heat: a bench that has rested",
+     "H02"),
+    ("FAN_TICKS", FAN_TICKS, "ticks", "5 s for a fan to start or stop turning", "H08"),
+    ("HEAP_TICKS", HEAP_TICKS, "ticks", "the heap is nearly full: it would fail within a tick soon",
+     "H04"),
 )
 
 assert LEAST_VALID_CDEG < HANDLING_CDEG < HARD_CEILING_CDEG < MOST_VALID_CDEG
+assert BALANCE_WARN_MK < BALANCE_TRIP_MK and START_S < START_ANY_BOARD_S
 assert LATE_TICK_MS < OVERRUN_TICK_MS
 assert ACK_AGE_TICKS < LEASE_TICKS

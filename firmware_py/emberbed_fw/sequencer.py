@@ -10,7 +10,13 @@ falls to the last plateau, then to cooling (`overdue`). A WAIT never advances by
 from emberbed_fw import knots
 from emberbed_fw import plan as plans
 from emberbed_fw.lead import Lead
-from emberbed_fw.run_states import WAITS_ANSWER, WAITS_HELD, WAITS_NEIGHBOUR, WAITS_NOTHING
+from emberbed_fw.run_states import (
+    WAITS_ANSWER,
+    WAITS_BAND,
+    WAITS_HELD,
+    WAITS_NEIGHBOUR,
+    WAITS_NOTHING,
+)
 from emberbed_fw.safety_limits import ANSWER_TICKS, HELD_ASK_TICKS, HELD_FREELY_CDEG
 from emberbed_fw.stage_clock import StageClock
 from emberbed_fw.trip_codes import NO_TRIP, PROMPT_OVERDUE, STAGE_OVERDUE
@@ -163,6 +169,10 @@ class Sequencer(StageClock):
     def level_cdeg(self):
         """Return what the running stage aims at, with a person's offset."""
         return self._plan.stage["target_cdeg"][self.stage] + self.offset_cdeg
+
+    def holds(self):
+        """Tell whether the board stands at the level of a plateau."""
+        return self.kind() in plans.PLATEAUS and not self.held and self.waits_for != WAITS_BAND
 
     def left_ticks(self):
         """Return the ticks until the running stage is over its longest time."""

@@ -88,6 +88,11 @@ class Settings:
             self.watts[zone], self.dwell_ticks[zone], _spare = struct.unpack_from(ZONE, block, at)
             at += ZONE_BYTES
 
+    def tables(self):
+        """Return every row of numbers that a run lives by."""
+        return [self.converter, self.ceiling_cdeg, self.offset_cdeg, self.gain_q12, self.watts,
+                self.dwell_ticks]
+
     def channel_fitted(self, channel):
         return self.converter[channel] != CONVERTER_ABSENT
 

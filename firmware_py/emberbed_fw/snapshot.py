@@ -10,6 +10,11 @@ def _parts(machine):
         machine, machine.readings, machine.button, machine.guard, machine.guard.lift_watch,
         machine.life, machine.touches, machine.signals,
     ]
+    doubts = machine.guard.doubts
+    parts += [doubts, doubts.balance, doubts.balance.model, doubts.pairs, doubts.jumps]
+    parts.append(doubts.stuck)
+    if machine.guard.memory is not None:
+        parts.append(machine.guard.memory)
     if machine.sequencer is not None:
         parts.append(machine.sequencer)
         parts.append(machine.sequencer.lead)

@@ -24,6 +24,17 @@ KD_Q4 = 104858
 FILTER_SHIFT = 5
 PREVIEW_TICKS = 350
 
+# What the guard assumes of a heater and a board that nobody told anything of: quartz tubes, and
+# anything from 15 g to 1.5 kg. All from memory; the host's guess for any board is the same.
+MODEL_PER_KW = (
+    ("emitter_j_per_k", 120), ("exchange_cm2", 127), ("around_cm2", 128),
+    ("convection_mw_per_k", 400),
+)
+LEAST_J_PER_K = 15
+MOST_J_PER_K = 1500
+LOSS_MW_PER_K = 700
+BUDGET_J = 3000
+
 
 def is_offered(settings):
     """Tell whether the description asks for a plain hold that its first channel can bear."""
@@ -59,8 +70,12 @@ def _header(settings, hold_cdeg, longest_ticks):
         "handling_cdeg": HANDLING_CDEG, "fan_below_cdeg": FAN_BELOW_CDEG,
         "cap0_q15": CAP_Q15, "kp0_q8": KP_Q8, "ki0_q14": KI_Q14, "kd0_q4": KD_Q4,
         "weight0_q8": plans.MAX_WEIGHT_Q8, "filter0_shift": FILTER_SHIFT,
-        "preview0_ticks": PREVIEW_TICKS,
+        "preview0_ticks": PREVIEW_TICKS, "least_capacity_j_per_k": LEAST_J_PER_K,
+        "most_capacity_j_per_k": MOST_J_PER_K, "board_loss_mw_per_k": LOSS_MW_PER_K,
+        "start_budget_j": BUDGET_J,
     }
+    for name, per_kw in MODEL_PER_KW:
+        header[name] = settings.watts[0] * per_kw // 1000
     control = NONE
     for channel in range(CHANNELS):
         header["partner%d" % channel] = NONE

@@ -10,47 +10,39 @@ from emberbed_fw import record
 from emberbed_fw import run_states as rs
 from emberbed_fw.button import Button
 from emberbed_fw.commands import CommandQueue, apply_commands
+from emberbed_fw.control import control_zone, rest_zone
 from emberbed_fw.guard import Guard
 from emberbed_fw.hand import take_button
+from emberbed_fw.inputs import Inputs
 from emberbed_fw.life import Life
+from emberbed_fw.loaded import Loaded
 from emberbed_fw.messages import ATTEND_HOST
-from emberbed_fw.pid import Pid
-from emberbed_fw.plan import HOT_AIR, PLATEAUS, POWER
+from emberbed_fw.plan import HOT_AIR
 from emberbed_fw.readings import Readings
-from emberbed_fw.safety_limits import HANDLING_CDEG
-from emberbed_fw.sequencer import Sequencer
+from emberbed_fw.safety_limits import COLD_IDLE_TICKS, HANDLING_CDEG
 from emberbed_fw.settings import HAS_FAN, HAS_HEAT_SENSE
 from emberbed_fw.signals import Signals
 from emberbed_fw.soak_power import SoakPower
 from emberbed_fw.touches import Touches
-from emberbed_fw.trip_codes import FIRMWARE_ERROR, NO_TRIP
+from emberbed_fw.trip_codes import FIRMWARE_ERROR, NO_TRIP, PROGRAM_FLOW
 from emberbed_fw.units import (
-    CHANNELS,
-    FULL_POWER_Q15,
     NO_READING_CDEG,
     NONE,
     TICKS_PER_S,
-    WORD_BYTES,
     ZONES,
 )
 from emberbed_fw.zone_power import ZonePower
 
-
-class Inputs:
-    """What the device port saw for this tick."""
-
-    def __init__(self):
-        self.elapsed_ms = 0
-        self.port_flags = 0
-        self.fresh_channels = 0
-        self.words = bytearray(CHANNELS * WORD_BYTES)
+FLOW_BASE = 8
+FLOW_WHOLE = 0o1234567
 
 
 class Machine:
     """The whole deterministic firmware. Same inputs and commands, same record bytes."""
 
     STATE = ("tick", "energy_j", "_watt_ticks", "driven_zones", "_wanted_zones", "outputs",
-             "demand_q15", "acknowledged", "zones_in_use", "heated", "fan_allowed")
+             "demand_q15", "acknowledged", "zones_in_use", "heated", "fan_allowed", "dark_ticks",
+             "flow", "kept_trip")
 
     def __init__(self, settings):
         self.settings = settings
@@ -67,11 +59,9 @@ class Machine:
         self.sees_heat = settings.has_input(HAS_HEAT_SENSE)
         self.has_fan = settings.has_input(HAS_FAN)
         self.plan = None
-        self.received_plan = None  # checked and opened by the link, taken by its command
+        self.received = None  # checked and opened by the link, taken by its command
         self.sequencer = None
         self.pids = None
-        self._received_sequencer = None
-        self._received_pids = None
         self.zones_in_use = 0
         self.tick = 0
         self.energy_j = 0
@@ -83,21 +73,23 @@ class Machine:
         self.acknowledged = NONE
         self.heated = 0  # driven since the board was last seen cool
         self.fan_allowed = 0  # the operator says that the solder is solid
+        self.dark_ticks = 0  # without heat, as far as this device knows
+        self.kept_trip = NO_TRIP  # what the port keeps across a reset
+        self.flow = FLOW_WHOLE  # which steps the tick has passed, in order
         self.life.happen(rs.BOOTED)
 
     def prepare(self, plan):
         """Open a checked plan for the command that stores it. Allocates: between ticks only."""
-        self.received_plan = plan
-        self._received_sequencer = Sequencer(plan)
-        self._received_pids = [Pid(plan.header, zone) for zone in range(ZONES)]
+        self.received = Loaded(plan, self.settings, self.guard.ceiling_cdeg)
 
     def take_received_plan(self):
         """Make the prepared plan the one that arming will run."""
-        self.plan = self.received_plan
+        self.plan = self.received.plan
         self.zones_in_use = 0
-        self.sequencer = self._received_sequencer
-        self.pids = self._received_pids
-        self.received_plan = None
+        self.sequencer = self.received.sequencer
+        self.pids = self.received.pids
+        self.guard.memory = self.received.memory
+        self.received = None
 
     def reset_for_run(self, attendance=ATTEND_HOST):
         """Arm: everything that remembers starts from constants, settings and plan."""
@@ -140,34 +132,61 @@ class Machine:
 
     def sample_to_drive(self):
         """Take one tick from inputs to outputs."""
+        if self.flow != FLOW_WHOLE:
+            self.guard.set_trip(PROGRAM_FLOW)
+        self.flow = 0
         self.tick += 1
         self.acknowledged = NONE
         self.touches.begin_tick()
         self.guard.age_lease()
         apply_commands(self)
+        self._passed(1)
         inputs = self.inputs
         self.readings.update(
             inputs.words, inputs.fresh_channels, inputs.port_flags & record.PORT_BUS_ERROR
         )
+        self._passed(2)
         self.button.update(inputs.port_flags & record.PORT_BUTTON)
         take_button(self)
         self.life.step(self)
+        self._passed(3)
         self._control()
+        self._passed(4)
+        self._tell_guard()
         driven = self.guard.judge(
             self.life.state, self.readings, self.plan, inputs.port_flags, inputs.elapsed_ms,
             self._wanted_zones, self.air_is_on(),
         )
+        self._passed(5)
         self.life.after_guard(self)
         if self.life.state == rs.COOL and self.sequencer is not None:
             self.sequencer.cool()
+        self._passed(6)
         self._drive(driven if self.guard.trip == NO_TRIP else 0)
+        self._passed(7)
+
+    def _passed(self, step):
+        """Check in: the watchdog is fed only when every step of a tick has, in this order."""
+        self.flow = self.flow * FLOW_BASE + step
 
     def fail(self, tick):
         """An exception came out of tick number `tick`: that is a fault like any other."""
         self.tick = tick
+        self.flow = FLOW_WHOLE
         self.guard.set_trip(FIRMWARE_ERROR)
         self.life.after_guard(self)
-        self._drive(0)
+        # not through the tick's own steps: what failed in them would fail again
+        self.driven_zones = 0
+        self.outputs = 0
+        self.guard.note_outputs(0, 0)
+
+    def _tell_guard(self):
+        """What the guard asks besides the readings."""
+        facts = self.guard.facts
+        facts.tick = self.tick
+        facts.acknowledged = self.acknowledged
+        self.guard.rested = 1 if self.dark_ticks >= COLD_IDLE_TICKS else 0
+        facts.holds = self.life.state in rs.STAGED_STATES and self.sequencer.holds()
 
     def _control(self):
         """Demands and wanted bits of every zone."""
@@ -178,48 +197,11 @@ class Machine:
                 continue
             measured = self.readings.cdeg[self.plan.control[zone]]
             if heats and measured != NO_READING_CDEG:
-                self._control_zone(zone, measured)
+                control_zone(self, zone, measured)
                 wanted |= self.powers[zone].step(self.demand_q15[zone]) << zone
             else:
-                self._rest_zone(zone, measured)
+                rest_zone(self, zone, measured)
         self._wanted_zones = wanted
-
-    def _control_zone(self, zone, measured):
-        # the controller's view of what was delivered: the last tick's bits, as asked or not
-        delivered = self.guard.withheld == 0
-        sequencer = self.sequencer
-        pid = self.pids[zone]
-        if sequencer.kind() == POWER:
-            pid.slope.observe(measured)
-            self.demand_q15[zone] = self._open_loop_q15(pid.cap_q15)
-            return
-        soak = self.soaks[zone]
-        least, most = 0, self.plan.stage["cap_q15"][sequencer.stage] or FULL_POWER_Q15
-        if sequencer.air_on:
-            most = min(most, soak.most_q15())
-            least = min(most, soak.least_q15())
-        pid.step(
-            sequencer.setpoint_cdeg, sequencer.slope_q6(self.plan.preview_ticks[zone]), measured,
-            sequencer.feedforward_q15(zone), delivered, least, most,
-        )
-        self.demand_q15[zone] = pid.demand_q15
-        if sequencer.kind() not in PLATEAUS or sequencer.lead.climbs():
-            soak.reset()
-        elif delivered and not sequencer.air_on:
-            soak.observe(pid.demand_q15, sequencer.setpoint_cdeg, measured)
-
-    def _open_loop_q15(self, cap_q15):
-        """Return the power of a POWER stage; none while a neighbour is near its limit."""
-        stage = self.sequencer.stage
-        if self.sequencer.waits_for != rs.WAITS_NOTHING:
-            return 0
-        stage_cap_q15 = self.plan.stage["cap_q15"][stage] or FULL_POWER_Q15
-        return min(self.plan.stage["power_q15"][stage], stage_cap_q15, cap_q15)
-
-    def _rest_zone(self, zone, measured):
-        self.demand_q15[zone] = 0
-        if measured != NO_READING_CDEG:
-            self.pids[zone].slope.observe(measured)
 
     def _drive(self, driven):
         """Set the outputs of this tick and count what they cost."""
@@ -230,6 +212,7 @@ class Machine:
             if on:
                 self._watt_ticks += self.settings.watts[zone]
                 self.heated = 1
+        self.dark_ticks = 0 if driven else min(self.dark_ticks + 1, COLD_IDLE_TICKS)
         self.energy_j += self._watt_ticks // TICKS_PER_S
         self._watt_ticks %= TICKS_PER_S
         outputs = self.signals.outputs(self)
@@ -279,5 +262,6 @@ class Machine:
 
     def prompt(self):
         if self.life.state in rs.STAGED_STATES:
-            return self.sequencer.prompt
+            asks = self.guard.doubts.prompt()
+            return self.sequencer.prompt if asks == NONE else asks
         return self.life.go_on_prompt

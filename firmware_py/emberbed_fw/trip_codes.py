@@ -33,7 +33,18 @@ FIRMWARE_ERROR = 16
 PC_LINK_LOST = 17
 TOO_HOT_FROM_ABOVE = 18
 SENSOR_LIFTED = 19
-TRIP_CODES = 20
+PREDICTED_PEAK = 20
+NO_RISE = 21
+HEAT_NOT_ARRIVING = 22
+HEAT_SURPLUS = 23
+READING_STUCK = 24
+READING_JUMPS = 25
+SENSORS_DISAGREE = 26
+COLD_JUNCTION = 27
+HEAP_LOW = 28
+MEMORY_CHANGED = 29
+PROGRAM_FLOW = 30
+TRIP_CODES = 31
 
 TRIPS = (
     (SENSOR_OPEN, "SENSOR_OPEN", OFF),
@@ -56,6 +67,17 @@ TRIPS = (
     (PC_LINK_LOST, "PC_LINK_LOST", OFF),
     (TOO_HOT_FROM_ABOVE, "TOO_HOT_FROM_ABOVE", LATCHED),
     (SENSOR_LIFTED, "SENSOR_LIFTED", OFF),
+    (PREDICTED_PEAK, "PREDICTED_PEAK", LATCHED),
+    (NO_RISE, "NO_RISE", OFF),
+    (HEAT_NOT_ARRIVING, "HEAT_NOT_ARRIVING", OFF),
+    (HEAT_SURPLUS, "HEAT_SURPLUS", LATCHED),
+    (READING_STUCK, "READING_STUCK", OFF),
+    (READING_JUMPS, "READING_JUMPS", OFF),
+    (SENSORS_DISAGREE, "SENSORS_DISAGREE", OFF),
+    (COLD_JUNCTION, "COLD_JUNCTION", OFF),
+    (HEAP_LOW, "HEAP_LOW", LATCHED),
+    (MEMORY_CHANGED, "MEMORY_CHANGED", LATCHED),
+    (PROGRAM_FLOW, "PROGRAM_FLOW", LATCHED),
 )
 
 # Reasons for which one tick has no permission to heat, as bits of `withheld`.
@@ -67,6 +89,20 @@ WITHHELD_LATE = 16  # this tick came too late
 WITHHELD_OVER_TEMPERATURE = 32
 WITHHELD_SWITCH = 64  # the contactor is not seen closed
 WITHHELD_LIFTED = 128  # a bead seems to lift off the board
+WITHHELD_COMING = 256  # what the emitters have stored would carry a sensor to its limit
+WITHHELD_ASKS = 512  # the control sensor does not rise: is it touching?
+WITHHELD_DISTURBED = 1024  # readings move as no board can
+WITHHELD_APART = 2048  # a pair of sensors disagrees
+WITHHELD_MACHINE = 4096  # memory, heap or program flow
+WITHHELD_SURPLUS = 8192  # the board gets more heat than was sent: hot air that nobody announced
+
+# What a person should know, as bits of `warnings`; nothing trips for them.
+WARN_NOT_IDENTIFIED = 1  # the guard's model of this heater is a guess: it only asks and slows down
+WARN_SECOND_SWITCH = 2  # no sense proves the contactor: commanded, not proved
+WARN_FAN = 4  # the fan does not do what it is told
+WARN_SURPLUS = 8  # the board gets more heat than was sent
+WARN_MISSING = 16  # the board gets less heat than was sent
+NOTE_RESTED = 128  # no warning: the bench has certainly been without heat for half an hour
 
 
 # What may be mended hot: the reactions of all codes in a row, as a tick reads them.

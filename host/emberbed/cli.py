@@ -12,10 +12,12 @@ from emberbed import (
     __version__,
     cli_device,
     cli_heater,
+    cli_page,
     cli_profiles,
     cli_run,
     cli_runs,
     cli_survey,
+    cli_verify,
 )
 from emberbed.cli_common import out, survive_any_terminal
 
@@ -26,11 +28,13 @@ app = typer.Typer(
     help="Runs an infrared bottom heater for board rework: checks, rehearses, watches, records.",
 )
 app.command()(cli_run.run)
+app.command()(cli_page.page)
 app.add_typer(cli_runs.app, name="runs")
 app.add_typer(cli_device.app, name="device")
 cli_profiles.add_commands(app)
 cli_heater.add_commands(app)
 cli_survey.add_commands(app)
+cli_verify.add_commands(app)
 
 
 def _say_version(wanted: bool) -> None:

@@ -17,6 +17,7 @@ from emberbed.bench.prepare import NotReady
 from emberbed.bench.virtual import VirtualDeviceError
 from emberbed.link.device import Refused
 from emberbed.link.transport import LinkError
+from emberbed.plain_text import printable
 from emberbed.store.faults import StoreError
 
 Json = Annotated[bool, typer.Option("--json", help="Answer as JSON on standard output.")]
@@ -25,14 +26,28 @@ StoreFile = Annotated[
 ]
 Port = Annotated[
     str,
-    typer.Option("--device", help="'virtual', a serial port, or a URL such as socket://host:port."),
+    typer.Option(
+        "--device",
+        help="'virtual', a serial port, a URL such as socket://host:port, or 'auto': the one device"
+        " that is attached.",
+    ),
 ]
 VIRTUAL = "virtual"
+AUTO = "auto"
 # the names of the simulation's catalogue, which this side does not import; a test compares
 FAULT_HELP = (
-    "let something break or happen, such as tc_open@120s: tc_open, ssr_stuck_on, host_silent,"
-    " hot_air, hot_air_wanders, cold_chip, draught, bead_touched, finger, tape_creep, bead_lifted,"
-    " bead_grounded or hot_bench. Repeatable."
+    "let something break or happen, such as tc_open@120s: tc_open, tc_to_supply,"
+    " tc_grounded_unseen, tc_shorted, tc_reversed, tc_wrong_type, tc_drifts, ssr_stuck_on,"
+    " ssr_stuck_off, ssr_half_wave, ssr_leaks, contactor_welded, contactor_stuck_open,"
+    " mirror_dead, mirror_stuck, current_sense_dead, current_sense_stuck, hot_air,"
+    " hot_air_wanders, cold_chip, board_changed, draught, hot_bench, bead_touched, finger,"
+    " tape_creep, bead_lifted, bead_half_off, bead_grounded, cold_junction_wrong,"
+    " reading_sticks, reading_stale, interference, bus_dead, channels_swapped, emitter_open,"
+    " mains_off_nominal, mains_lost, fan_stuck_off, fan_stuck_on, tach_dead, late_ticks,"
+    " clock_wrong, heap_low, button_stuck, device_resets, device_hangs, tick_raises,"
+    " step_skipped, plan_bit_flips, settings_bit_flips, limit_bit_flips, memory_bit_flips,"
+    " host_silent, host_stores_nothing, cable_out, frames_repeated, frames_late, link_noise or"
+    " link_flood. Repeatable."
 )
 MOST_SEED = 2**31 - 1  # what any store and any interpreter takes
 
@@ -95,6 +110,25 @@ def told() -> Iterator[None]:
         fail(not_ready.sentences)
     except (LinkError, Refused, StoreError, VirtualDeviceError) as error:
         fail([str(error)])
+
+
+def port_of(device: str) -> str:
+    """Return the port that is meant; for 'auto' the one device attached, and say why that one."""
+    if device != AUTO:
+        return device
+    from emberbed.link import discovery
+
+    try:
+        port, why = discovery.choose(discovery.find())
+    except discovery.NotOne as reason:
+        raise NotReady([str(reason)]) from None
+    out_note(why)
+    return port
+
+
+def out_note(sentence: str) -> None:
+    """Say something beside the answer, where a script does not read."""
+    typer.echo(f"note: {printable(sentence)}", err=True)
 
 
 def survive_any_terminal() -> None:

@@ -15,6 +15,7 @@ from emberbed.cli_common import (
     fail,
     out,
     out_sentence,
+    port_of,
     print_json,
     told,
 )
@@ -38,6 +39,7 @@ def _group() -> None:
 def info(device: Port = VIRTUAL, json_answer: Json = False) -> None:
     """Tell version, fingerprint, state, channels and zones of a device."""
     with told():
+        device = port_of(device)
         if device == VIRTUAL:
             with VirtualDevice(VirtualBench()) as virtual, Device.connect(virtual.url) as connected:
                 answer = _answer(connected, virtual.engine)
@@ -53,6 +55,28 @@ def info(device: Port = VIRTUAL, json_answer: Json = False) -> None:
             out(f"{name:>14}  {line}")
 
 
+@app.command("list")
+def list_devices(json_answer: Json = False) -> None:
+    """Name every port found, what answers there, and which one --device auto takes."""
+    from emberbed.link import discovery
+
+    found = discovery.find()
+    try:
+        taken, verdict = discovery.choose(found)
+    except discovery.NotOne as reason:
+        taken, verdict = None, str(reason)
+    if json_answer:
+        ports = [
+            {"port": one.port, "is": one.description, "device": one.is_device, "told": one.told}
+            for one in found
+        ]
+        print_json({"ports": ports, "auto": taken, "why": verdict})
+        return
+    for one in found:
+        out(f"{one.port}  {one.told}{f' ({one.description})' if one.description else ''}")
+    out_sentence(verdict)
+
+
 @app.command()
 def touch(
     device: Port = VIRTUAL,
@@ -66,6 +90,7 @@ def touch(
     """Tell which channel's bead a finger warms; nothing is armed."""
     with told():
         seconds = _touch_seconds(for_time)
+        device = port_of(device)
         if device == VIRTUAL:
             with (
                 VirtualDevice(VirtualBench()) as virtual,
@@ -138,5 +163,7 @@ def _answer(device: Device, engine: str) -> dict[str, object]:
         "second switch": "proved at each start"
         if description.has_contactor_sense
         else "commanded, not proved: no sense input",
+        "remembers": "every tick of the last 5 min, one a second of 15 min"
+        f" ({greeting.memory_bytes} bytes), one in 30 s of a day ({greeting.day_bytes} bytes)",
         "cut-out": "declared fitted" if description.has_cut_out else "not declared",
     }

@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from emberbed.cli_common import MOST_SEED, Json, StoreFile, fail, out, out_sentence, print_json
-from emberbed.cli_files import write_file
+from emberbed.cli_files import check_places, write_file
 from emberbed.cli_run import tell_result
 from emberbed.cli_step_test import OnDevice, check_source, step_test, tested
 from emberbed.heater.step_test import USUAL_PERCENT, StepTest
@@ -110,7 +110,7 @@ def identify(
     _check_numbers({"--fit-until": fit_until, "--watts": watts, "--full-drive": full_drive})
     if room is not None and not 0 <= room <= 45:
         fail([f"--room {room:g} is no room temperature: give one from 0 to 45 °C"])
-    _check_places({"--out": to, "--picture": picture})
+    check_places({"--out": to, "--picture": picture})
     about: dict[str, object] = {}
     try:
         if source is not None:
@@ -227,17 +227,6 @@ def _check_numbers(given: dict[str, float | None]) -> None:
             fail([f"{option} {number:g} is out of range: give a number above 0"])
 
 
-def _check_places(given: dict[str, Path | None]) -> None:
-    """Refuse a file that cannot be written before the work, not after it."""
-    for option, path in given.items():
-        if path is None:
-            continue
-        if path.is_dir():
-            fail([f"{path} is a folder: name a file with {option}"])
-        if not path.parent.is_dir():
-            fail([f"{path} cannot be written (there is no such folder): mend {option}"])
-
-
 def tune(
     heater: Annotated[Path, typer.Argument(help="A heater file, as identify writes it.")],
     to: Annotated[
@@ -261,7 +250,7 @@ def tune(
     from emberbed.heater.tune_asked import effort_of, tuned
     from emberbed.heater.tune_report import as_json, as_lines, chart
 
-    _check_places({"--out": to, "--picture": picture})
+    check_places({"--out": to, "--picture": picture})
     if not refine and (quick or plants is not None or seed != 1):
         fail(["--quick, --plants and --seed are for refining: leave --no-refine out, or them"])
     shown = printable(heater, 200)

@@ -27,6 +27,12 @@ from emberbed.profiles.shipped import shipped_names
 from emberbed.profiles.timing import peak_cdeg, spans
 from emberbed_fw.units import TICKS_PER_S
 
+Sensors = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--sensor", help="Simulated: NAME:PLACE of the device's sensors, in order. Repeatable."
+    ),
+]
 ProfileName = Annotated[str, typer.Argument(help="A profile file, or the name of a shipped one.")]
 
 
@@ -63,16 +69,22 @@ def _listed(name: str) -> dict[str, str | float]:
     }
 
 
-def check(profile: ProfileName, json_answer: Json = False) -> None:
+def check(profile: ProfileName, sensor: Sensors = None, json_answer: Json = False) -> None:
     """Judge a profile against board, solder, laminate and the simulated heater; nothing heats."""
-    from emberbed.rehearse import bench_of, bench_settings
+    from emberbed.rehearse import bench_of, bench_settings, parse_sensors
 
+    try:
+        sensors = parse_sensors(sensor or [])
+    except ValueError as error:
+        fail([str(error)])
     try:
         profile_file = load_profile(profile)
     except NotReady as mistakes:
         _tell_mistakes(profile, mistakes.sentences, json_answer)
     with told():
-        findings = judge(profile_file, decode_settings(bench_settings(bench_of(profile_file))))
+        findings = judge(
+            profile_file, decode_settings(bench_settings(bench_of(profile_file, sensors)))
+        )
     if json_answer:
         print_json([_as_json(found) for found in findings])
     else:
@@ -123,6 +135,7 @@ def rehearse(
         Path | None,
         typer.Option(help="Rehearse on the heater of this file, as identify writes it."),
     ] = None,
+    sensor: Sensors = None,
     picture: Annotated[Path | None, typer.Option(help="Write the predicted curve as SVG.")] = None,
     json_answer: Json = False,
 ) -> None:
@@ -130,7 +143,9 @@ def rehearse(
     from emberbed import rehearse_asked as rehearsing
 
     check_places({"--map": map_file, "--picture": picture})
-    asked = rehearsing.Asked(profile, seed, fault or [], plant, map_file is not None, heater)
+    asked = rehearsing.Asked(
+        profile, seed, fault or [], plant, map_file is not None, heater, sensor or []
+    )
     with told(), Console(stderr=True).status("Rehearsing"):
         given = rehearsing.answer(asked)
     if picture is not None:

@@ -13,6 +13,8 @@ from rich.console import Console
 from emberbed.bench.acts import Act, parse_act
 from emberbed.bench.outcome import EXIT_LINK_LOST, EXIT_STOPPED
 from emberbed.bench.prepare import MadeOnDevice, NotReady, PlainHold, load_profile
+from emberbed.bench.resume import resume_run
+from emberbed.bench.self_check import ALARM, MODES
 from emberbed.bench.session import RecordFailed, RunRequest, RunResult, run_profile
 from emberbed.bench.virtual import VirtualBench
 from emberbed.bench.with_heater import load_heater
@@ -27,6 +29,7 @@ from emberbed.cli_common import (
     forget_output,
     out,
     out_sentence,
+    port_of,
     print_json,
     told,
 )
@@ -86,12 +89,34 @@ def run(
         Path | None,
         typer.Option(help="The heater's file, as identify writes it: learn the board on it."),
     ] = None,
+    self_check: Annotated[
+        str,
+        typer.Option(
+            "--self-check",
+            help="What a difference between the device and a copy of its firmware does: alarm,"
+            " trip (heat off) or off (no copy).",
+        ),
+    ] = ALARM,
+    resume: Annotated[
+        bool,
+        typer.Option(
+            "--resume",
+            help="Without a profile: take over the run that a real device is in and that a program"
+            " which has ended left open.",
+        ),
+    ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No bell at a prompt or a trip.")] = False,
     json_answer: Json = False,
 ) -> None:
     """Check a profile, send it, wait for the press at the device, run, watch and record it."""
     with told():
-        asked = _asked(profile, hold, for_time, alloy, laminate)
+        asked = None
+        if not resume:
+            asked = _asked(profile, hold, for_time, alloy, laminate)
+        elif profile is not None or hold is not None or touch_test:
+            lacks = "leave the profile, --hold and --touch-test out"
+            raise NotReady([f"--resume goes on with what the device does already: {lacks}"])
+        device = port_of(device)
         virtual_only = {
             "--press": press,
             "--act": bool(act),
@@ -111,7 +136,13 @@ def run(
             refuse_on_real_device(device, [name for name, given in virtual_only.items() if given])
         acts = _acts(act or [], press)
         known = load_heater(heater)
-        request = RunRequest(asked, device, virtual, press, page, quiet, acts, touch_test, known)
+        if self_check not in MODES:
+            known_modes = "use alarm, trip or off"
+            raise NotReady([f"--self-check {printable(self_check)} is not known: {known_modes}"])
+        request = RunRequest(
+            asked, device, virtual, press, page, quiet, acts, touch_test, known,
+            self_check=self_check,
+        )  # fmt: skip
         result = run_asked(request, store, Console(stderr=json_answer))
     try:
         tell_result(result, json_answer)
@@ -182,8 +213,10 @@ def _acts(texts: list[str], press: bool) -> tuple[Act, ...]:
         raise NotReady([str(error)]) from None
 
 
-def checked_bench(bench: VirtualBench, asked: ProfileFile | MadeOnDevice) -> VirtualBench:
-    """Return what to simulate, with the profile's board."""
+def checked_bench(
+    bench: VirtualBench, asked: ProfileFile | MadeOnDevice | None = None
+) -> VirtualBench:
+    """Return what to simulate, with the profile's board if one is asked for."""
     if bench.engine not in ("auto", "micropython", "cpython"):
         known = "use auto, micropython or cpython"
         raise NotReady([f"--engine {printable(bench.engine)} is not known: {known}"])
@@ -220,7 +253,9 @@ def run_asked(request: RunRequest, store: Path | None, console: Console) -> RunR
     """Run what is asked for, stored in `store`, watched on `console`."""
     try:
         with RunStore.open(store) as run_store:
-            run_store.mark_interrupted()
+            if request.asked is None:
+                return resume_run(request, run_store, console)
+            run_store.mark_interrupted(request.device)
             return run_profile(request, run_store, console)
     except RecordFailed as failed:
         fail([str(failed)], EXIT_LINK_LOST)

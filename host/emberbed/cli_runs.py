@@ -1,14 +1,13 @@
 """`emberbed runs`: what the run store holds."""
 
 import shutil
-import sys
 from dataclasses import asdict
-from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from emberbed import cli_runs_files, cli_runs_replay
 from emberbed.bench.run_files import make_default_folder, page_path
 from emberbed.cli_common import (
     Json,
@@ -19,20 +18,24 @@ from emberbed.cli_common import (
     out_sentence,
     print_json,
     told,
-    writing_out,
 )
+from emberbed.cli_runs_common import RunNumber, clock_at
+from emberbed.plain_text import hidden_characters
 from emberbed.report import display
 from emberbed.report.ending import ending_of
 from emberbed.report.signs import grouped_signs
 from emberbed.run_table import run_table
-from emberbed.store.export import write_csv
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import RunSummary
 from emberbed.words import trip_name
-from emberbed_fw.units import TICKS_PER_S
 
-app = typer.Typer(no_args_is_help=True, help="List, show, export and audit recorded runs.")
-RunNumber = Annotated[str, typer.Argument(help="Number of the run, or 'last'.")]
+MOST_NOTE = 1000  # characters
+
+app = typer.Typer(no_args_is_help=True, help="List, show, export, replay and audit recorded runs.")
+
+
+cli_runs_files.add_commands(app)
+cli_runs_replay.add_commands(app)
 
 
 @app.command("list")
@@ -56,6 +59,7 @@ def show(run: RunNumber = "last", store: StoreFile = None, json_answer: Json = F
         stored = run_store.run(run)
         events = run_store.events(stored.id)
         gaps = run_store.gaps(stored.id)
+        notes = run_store.notes(stored.id)
         ending = ending_of(run_store, stored, events)
         if json_answer:
             from emberbed.report.run_json import work_json  # numpy: only when it is needed
@@ -68,64 +72,23 @@ def show(run: RunNumber = "last", store: StoreFile = None, json_answer: Json = F
                     **work_json(run_store, stored),
                     "events": [asdict(event) for event in events],
                     "gaps": [asdict(gap) for gap in gaps],
+                    "notes": [asdict(note) for note in notes],
                 }
             )
             return
     out(f"Run {stored.id}: {stored.profile_name}, begun {display.local_time(stored.started_utc)}")
     for event in events:
-        out(f"{_clock(stored, event.tick):>8}  {event.sentence}")
+        out(f"{clock_at(stored, event.tick):>8}  {event.sentence}")
     for gap in gaps:
-        out(
-            f"{_clock(stored, gap.first_missing):>8}  {gap.ticks} records are missing from here on."
-        )
+        at = clock_at(stored, gap.first_missing)
+        out(f"{at:>8}  {gap.ticks} records are missing from here on.")
+    if stored.bundled_run is not None:
+        out(f"It came in a bundle, as run {stored.bundled_run} of another store.")
+    for note in notes:
+        out(f"Note of {display.local_minute(note.noted_utc)}: {note.sentence}")
     out(f"{stored.ticks} records, fingerprint {stored.head_sha256}")
     for line in ending.lines():  # last, so that it stays on the screen
         out_sentence(line)
-
-
-@app.command()
-def export(
-    run: RunNumber = "last",
-    to: Annotated[
-        Path | None,
-        typer.Option(
-            "--to",
-            help="CSV file; if not given, run-N.csv here, or standard output in a pipe.",
-        ),
-    ] = None,
-    store: StoreFile = None,
-) -> None:
-    """Export a run as CSV, one row per tick, units in the headings."""
-    with told(), RunStore.open(store, create=False) as run_store:
-        stored = run_store.run(run)
-        if to is None and not in_terminal():
-            _export_to_output(run_store, stored.id)
-            return
-        to = to or _own_file(stored.id)
-        try:
-            with to.open("w", encoding="utf-8", newline="") as stream:
-                write_csv(run_store, stored.id, stream)
-        except OSError as error:
-            fail([f"{to} cannot be written ({error.strerror}): name another file"])
-    typer.echo(f"Run {stored.id} is written to {to}", err=True)
-
-
-def _own_file(run_id: int) -> Path:
-    """Return the file for a person who named none; theirs of that name is not written over."""
-    path = Path(f"run-{run_id}.csv")
-    if path.exists():
-        fail([f"{path} is there already: name a file with --to"])
-    return path
-
-
-def _export_to_output(run_store: RunStore, run_id: int) -> None:
-    if sys.stdout is None:
-        fail(["There is no standard output here: name a file with --to"])
-    if isinstance(sys.stdout, TextIOWrapper):
-        sys.stdout.reconfigure(newline="")  # the CSV brings its own line ends
-    with writing_out():
-        write_csv(run_store, run_id, sys.stdout)
-        sys.stdout.flush()
 
 
 @app.command()
@@ -193,6 +156,22 @@ def _sentence(text: str) -> str:
 
 
 @app.command()
+def note(
+    run: RunNumber,
+    text: Annotated[str, typer.Argument(help="One or two sentences.")],
+    store: StoreFile = None,
+) -> None:
+    """Add a note to a run, at any time; `runs show` shows it, and it cannot be changed unseen."""
+    sentence = " ".join(text.split())
+    if not sentence or hidden_characters(sentence) or len(sentence) > MOST_NOTE:
+        fail([f"A note is 1 to {MOST_NOTE} characters of plain text: write it anew"])
+    with told(), RunStore.open(store, create=False) as run_store:
+        stored = run_store.run(run)
+        run_store.add_note(stored.id, sentence)
+    out(f"Noted for run {stored.id}.")
+
+
+@app.command()
 def audit(run: RunNumber = "last", store: StoreFile = None, json_answer: Json = False) -> None:
     """Tell whether a stored run was changed after it was recorded."""
     with told(), RunStore.open(store, create=False) as run_store:
@@ -210,13 +189,6 @@ def audit(run: RunNumber = "last", store: StoreFile = None, json_answer: Json = 
             out(line)
     if signs:
         raise typer.Exit(1)
-
-
-def _clock(run: RunSummary, tick: int | None) -> str:
-    """Return when in its run a tick was, as the run's page shows it."""
-    if tick is None or run.first_tick is None:
-        return display.NOTHING
-    return display.clock((tick - run.first_tick) / TICKS_PER_S)
 
 
 def _as_json(run: RunSummary) -> dict[str, object]:

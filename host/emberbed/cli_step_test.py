@@ -1,4 +1,7 @@
-"""The step test of `emberbed identify`: a run as any other, then its rows."""
+"""The step test of `emberbed identify`: a run as any other, then its rows.
+
+What it shares with the survey, the other run that a command makes itself, is public.
+"""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -7,7 +10,7 @@ from typing import TYPE_CHECKING
 import typer
 from rich.console import Console
 
-from emberbed.bench.prepare import NotReady
+from emberbed.bench.prepare import MadeOnDevice, NotReady
 from emberbed.bench.session import RunRequest, RunResult
 from emberbed.bench.virtual import VirtualBench
 from emberbed.cli_common import VIRTUAL, fail, told
@@ -26,9 +29,15 @@ if TYPE_CHECKING:  # numpy only where it is needed
     from emberbed.heater.step_data import Measured
 
 
+NOTHING = (
+    "Nothing to identify: name a file with --from, or make a step test with --device virtual"
+    " --limit 100"
+)
+
+
 @dataclass(frozen=True)
 class OnDevice:
-    """Where a step test runs, and how the virtual device shall be."""
+    """Where such a run is made, and how the virtual device shall be."""
 
     device: str
     press: bool
@@ -49,18 +58,17 @@ class Tested:
 
 
 def check_source(
-    source: Path | None, device: str | None, on_device: dict[str, bool], in_file: dict[str, bool]
+    source: Path | None,
+    device: str | None,
+    on_device: dict[str, bool],
+    in_file: dict[str, bool],
+    nothing: str = NOTHING,
 ) -> None:
     """Refuse anything but exactly one source, and options of the other one."""
     if source is not None and device is not None:
         fail(["--from and --device are two sources: leave one of them out"])
     if source is None and device is None:
-        fail(
-            [
-                "Nothing to identify: name a file with --from, or make a step test with --device"
-                " virtual --limit 100"
-            ]
-        )
+        fail([nothing])
     belongs, other = ("--from", in_file) if source is None else ("--device", on_device)
     for option, given in other.items():
         if given:
@@ -86,8 +94,8 @@ def tested(test: StepTest, where: OnDevice, json_answer: bool) -> Tested:
     from emberbed.heater.run_rows import configured_watts, measured_run
 
     with told():
-        _check_materials(test)
-        request = RunRequest(test, where.device, _bench(test, where), where.press, None, False)
+        check_materials(test.alloy, test.laminate)
+        request = RunRequest(test, where.device, bench_for(test, where), where.press, None, False)
         result = run_asked(request, where.store, Console(stderr=json_answer))
     if result.outcome.exit_code:
         tell_result(result, json_answer)
@@ -100,17 +108,19 @@ def tested(test: StepTest, where: OnDevice, json_answer: bool) -> Tested:
         fail([str(mistake)])
 
 
-def _check_materials(test: StepTest) -> None:
+def check_materials(alloy: str, laminate: str) -> None:
+    """Refuse a solder or a laminate that nobody knows. Raises NotReady."""
     try:
-        find_alloy(test.alloy)
-        find_laminate(test.laminate)
+        find_alloy(alloy)
+        find_laminate(laminate)
     except UnknownMaterial as unknown:
         raise NotReady([f"--alloy or --laminate: {unknown}"]) from None
 
 
-def _bench(test: StepTest, where: OnDevice) -> VirtualBench | None:
+def bench_for(asked: MadeOnDevice, where: OnDevice) -> VirtualBench | None:
+    """Return what to simulate, None for a real device. Raises NotReady."""
     if where.device == VIRTUAL:
-        return checked_bench(VirtualBench(where.speed, where.seed, (), where.engine), test)
+        return checked_bench(VirtualBench(where.speed, where.seed, (), where.engine), asked)
     only_virtual = {
         "--press": where.press,
         "--speed": where.speed != "1",

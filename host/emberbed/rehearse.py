@@ -25,12 +25,12 @@ from emberbed.report.series_chart import series_chart
 from emberbed.report.summary import RunSummaryFigures, summarise
 from emberbed_fw import run_states as rs
 from emberbed_fw.units import FULL_POWER_Q15, TICKS_PER_S
-from emberbed_sim.bench_device import bench_settings
+from emberbed_sim.bench_device import bench_settings, parse_sensors
 from emberbed_sim.closed_loop import ClosedLoop, Operator
 from emberbed_sim.faults import FaultEvent, parse_fault
 from emberbed_sim.plant.heater import SimulatedHeater
 
-__all__ = ["bench_of", "bench_settings", "rehearse", "rehearse_by_name"]
+__all__ = ["bench_of", "bench_settings", "parse_sensors", "rehearse", "rehearse_by_name"]
 
 ON_THE_USUAL_BENCH = "Rehearsed on the simulated heater: yours may be slower or faster."
 Look = Callable[[TickRecord, SimulatedHeater], None]

@@ -24,8 +24,10 @@ from emberbed.rehearse_spread import OneRun, Spread
 from emberbed.report.chart_model import Shade
 from emberbed_fw import run_states as rs
 from emberbed_fw.units import NONE, TICKS_PER_S
+from emberbed_sim.bench_device import parse_sensors
 from emberbed_sim.faults import FaultEvent, parse_fault
 from emberbed_sim.plant.heater import PLANTS
+from emberbed_sim.plant.parameters import SensorPlacement
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,7 @@ class Asked:
     plant: str | None = None  # None: what the rest asks for
     wants_map: bool = False
     heater: Path | None = None
+    sensors: Sequence[str] = ()  # NAME:PLACE; none: the usual ones
 
 
 @dataclass(frozen=True)
@@ -56,9 +59,10 @@ def answer(asked: Asked) -> Answer:
     profile_file = load_profile(asked.profile)
     try:
         faults = [parse_fault(text) for text in asked.faults]
+        sensors = parse_sensors(asked.sensors)
         if asked.heater is not None:
-            return _on_heater(profile_file, asked.heater, asked.seed, faults)
-        bench = usual_bench(profile_file, plant)
+            return _on_heater(profile_file, asked.heater, sensors, asked.seed, faults)
+        bench = usual_bench(profile_file, plant, sensors)
         return _on_grid(profile_file, bench, asked, faults) if plant == GRID else Answer(
             rehearse.rehearse(profile_file, asked.seed, faults, bench)
         )  # fmt: skip
@@ -142,11 +146,15 @@ def _on_grid(
 
 
 def _on_heater(
-    profile_file: ProfileFile, path: Path, seed: int, faults: Sequence[FaultEvent]
+    profile_file: ProfileFile,
+    path: Path,
+    sensors: tuple[SensorPlacement, ...],
+    seed: int,
+    faults: Sequence[FaultEvent],
 ) -> Answer:
     identified = load_heater(path)
     assert identified is not None
-    on_heater = OnHeater(profile_file, identified)
+    on_heater = OnHeater(profile_file, identified, sensors)
 
     def run_on(bench: Bench) -> Rehearsal:
         return rehearse.rehearse(profile_file, seed, faults, bench)

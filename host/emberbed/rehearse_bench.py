@@ -1,13 +1,18 @@
 """What a profile is rehearsed on: a simulated bench, its heat lumped or on a grid."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from emberbed.learn.identified import Identified
 from emberbed.profiles.reader import ProfileFile
 from emberbed_sim.plant.bench_plant import BenchPlant
 from emberbed_sim.plant.heater import PLANTS, plant_of
-from emberbed_sim.plant.parameters import DEFAULT_SENSORS, BenchParameters, bench_for_board
+from emberbed_sim.plant.parameters import (
+    DEFAULT_SENSORS,
+    BenchParameters,
+    SensorPlacement,
+    bench_for_board,
+)
 
 LUMPED, GRID = PLANTS
 
@@ -21,15 +26,21 @@ class Bench:
     identified: Identified | None = None
 
 
-def bench_of(profile_file: ProfileFile) -> BenchParameters:
+def bench_of(
+    profile_file: ProfileFile, sensors: Sequence[SensorPlacement] = DEFAULT_SENSORS
+) -> BenchParameters:
     """Return the default bench with the profile's board on it, with the usual one if not known."""
     board = profile_file.model.board
     if board is None:
-        return BenchParameters(sensors=DEFAULT_SENSORS)
-    return bench_for_board(board.mass_g, board.length_mm, board.width_mm, DEFAULT_SENSORS)
+        return BenchParameters(sensors=tuple(sensors))
+    return bench_for_board(board.mass_g, board.length_mm, board.width_mm, sensors)
 
 
-def usual_bench(profile_file: ProfileFile, plant: str = LUMPED) -> Bench:
+def usual_bench(
+    profile_file: ProfileFile,
+    plant: str = LUMPED,
+    sensors: Sequence[SensorPlacement] = DEFAULT_SENSORS,
+) -> Bench:
     """Return the simulated bench with the profile's board; `plant` is one of PLANTS."""
-    parameters = bench_of(profile_file)
+    parameters = bench_of(profile_file, sensors)
     return Bench(parameters, lambda: plant_of(parameters, plant))

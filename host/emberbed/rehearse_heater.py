@@ -18,7 +18,12 @@ from emberbed.profiles.reader import ProfileFile
 from emberbed.rehearse_bench import Bench, bench_of
 from emberbed_fw.settings import MAX_WATTS
 from emberbed_sim.plant.couplings import Flows, Lumps, lumps_of
-from emberbed_sim.plant.parameters import BenchParameters, EmitterParameters
+from emberbed_sim.plant.parameters import (
+    DEFAULT_SENSORS,
+    BenchParameters,
+    EmitterParameters,
+    SensorPlacement,
+)
 from emberbed_sim.plant.thermal import ThermalNetwork
 
 LEAST_WATTS = 1
@@ -30,6 +35,7 @@ class OnHeater:
 
     profile_file: ProfileFile
     identified: Identified
+    sensors: tuple[SensorPlacement, ...] = DEFAULT_SENSORS
 
     def __post_init__(self) -> None:
         watts = self.heater.scale.full_power_w
@@ -77,7 +83,7 @@ class OnHeater:
         return [*self._about_watts(), *self._about_board(), *self._about_the_rest()]
 
     def _parameters(self, numbers: Mapping[str, float]) -> BenchParameters:
-        usual = bench_of(self.profile_file)
+        usual = bench_of(self.profile_file, self.sensors)
         lag_s = numbers["sensor_lag_s"]
         return replace(
             usual,

@@ -26,6 +26,17 @@ TRIP_TITLES = {
     "PC_LINK_LOST": "PC link silent",
     "TOO_HOT_FROM_ABOVE": "too hot from above",
     "SENSOR_LIFTED": "sensor lifted",
+    "PREDICTED_PEAK": "heat still coming",
+    "NO_RISE": "sensor does not rise",
+    "HEAT_NOT_ARRIVING": "heat not arriving",
+    "HEAT_SURPLUS": "more heat than sent",
+    "READING_STUCK": "reading stands still",
+    "READING_JUMPS": "reading jumps",
+    "SENSORS_DISAGREE": "sensors disagree",
+    "COLD_JUNCTION": "converter too warm or cold",
+    "HEAP_LOW": "controller memory full",
+    "MEMORY_CHANGED": "controller memory changed",
+    "PROGRAM_FLOW": "controller out of order",
 }
 
 # Trips after which only the mains plug is sure to take the heat away.

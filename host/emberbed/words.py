@@ -5,9 +5,8 @@ place for that, and our inner words stay inside. An unknown code gets a sentence
 must not silence an older host. Keyed by the firmware's names; a test asserts that none is missing.
 """
 
-from typing import NamedTuple
-
-from emberbed_fw import plan, run_states, safety_limits, trip_codes, units
+from emberbed.trip_sentences import TRIPS, TripWords
+from emberbed_fw import plan, run_states, trip_codes
 
 HOT = "Board and heater stay hot for a while: look first, touch later."
 
@@ -40,8 +39,6 @@ VERDICTS = {
     "interrupted": "Interrupted: the record breaks off, how the run went on is not known.",
 }
 
-GO_ON = "then go on or start a new run."
-
 NOTHING_HEATED = "Stopped before heating: nothing was heated."
 
 WAITS = {
@@ -59,6 +56,9 @@ WAITS = {
     "WAITS_NEIGHBOUR": "waits for a neighbour to stay off its own limit",
     "WAITS_SPREAD": "waits for the board to become even",
     "WAITS_SENSOR_DOWN": "waits for a sensor to be pressed down",
+    "WAITS_EXPLANATION": "waits for the board to do what the heat should make it do",
+    "WAITS_COLD_SENSOR": "waits for every sensor to read about room temperature, as a rested"
+    " bench does",
 }
 
 WITHHELD = {
@@ -70,104 +70,35 @@ WITHHELD = {
     "WITHHELD_OVER_TEMPERATURE": "a sensor is above its limit",
     "WITHHELD_SWITCH": "the second switch is not seen closed",
     "WITHHELD_LIFTED": "a sensor seems to lift off the board",
+    "WITHHELD_COMING": "heat still on its way would bring a sensor to its limit",
+    "WITHHELD_ASKS": "the sensor may not touch the board",
+    "WITHHELD_DISTURBED": "readings move as no board can",
+    "WITHHELD_APART": "two sensors side by side disagree",
+    "WITHHELD_MACHINE": "the controller doubts its own memory",
+    "WITHHELD_SURPLUS": "the board gets more heat than was sent",
 }
 
-
-class TripWords(NamedTuple):
-    """What happened and what to do about it, one sentence each."""
-
-    happened: str
-    mend: str
-
-
-# {sensor} is replaced by the sensor with its name, or by "a sensor".
-TRIPS = {
-    "SENSOR_OPEN": TripWords(
-        "The thermocouple of {sensor} is open: it broke, or came off its terminals.",
-        f"Seat its plug, check its wire, fix the bead to the board again, {GO_ON}",
+# What a person should know although nothing trips for it: in a few words, and in a sentence.
+WARNINGS = {
+    "WARN_NOT_IDENTIFIED": (
+        "heater not identified",
+        "This heater has not been identified: the guard only asks and slows down.",
     ),
-    "SENSOR_SHORT_GROUND": TripWords(
-        "The bead of {sensor} touches metal.",
-        f"Insulate it with one layer of polyimide tape under the bead, fix it again, {GO_ON}",
+    "WARN_SECOND_SWITCH": (
+        "second switch not proved",
+        "The second switch is commanded, not proved.",
     ),
-    "SENSOR_SHORT_SUPPLY": TripWords(
-        "A wire of {sensor} touches a supply voltage.",
-        f"Switch the heater off, find the bare spot on the wire and mend it, {GO_ON}",
+    "WARN_FAN": ("fan", "The fan does not do what it is told."),
+    "WARN_SURPLUS": (
+        "more heat than sent",
+        "The board gets more heat than was sent: is hot air on, or is a switch stuck on?",
     ),
-    "SENSOR_BUS_DEAD": TripWords(
-        "The converter of {sensor} does not answer.",
-        "Switch the heater off and check the cable and the supply of the converter.",
-    ),
-    "SENSOR_STALE": TripWords(
-        "The converter of {sensor} gave no new reading in time.",
-        "Check the cable of the converter; replace the converter if it happens again.",
-    ),
-    "SENSOR_RANGE": TripWords(
-        "The reading of {sensor} is outside "
-        f"{safety_limits.LEAST_VALID_CDEG // 100} to {safety_limits.MOST_VALID_CDEG // 100} °C,"
-        " where no bench is.",
-        "Check that the thermocouple is of the right type and its two wires are not swapped.",
-    ),
-    "OVER_TEMPERATURE": TripWords(
-        "The limit of {sensor} was passed.",
-        "Leave the board alone until it is cool, check that every bead lies on its place, then"
-        " look whether limit and profile fit this board.",
-    ),
-    "TICK_OVERRUN": TripWords(
-        f"The controller fell more than {safety_limits.OVERRUN_TICK_MS - units.TICK_MS} ms behind.",
-        "Switch the controller off and on; do not heat with it if this happens again.",
-    ),
-    "HEAT_UNCOMMANDED": TripWords(
-        "Heater current flows although the heater was told to be off: its switch is stuck on.",
-        "Pull the mains plug now, and have the switch replaced before the heater is used again.",
-    ),
-    "HEAT_MISSING": TripWords(
-        "No heater current flows although the heater was told to be on.",
-        "See whether the thermal cut-out has opened and why; then, with the mains plug pulled,"
-        " have fuse, wiring and heater checked.",
-    ),
-    "CONTACTOR_STUCK_CLOSED": TripWords(
-        "The second switch stayed closed although it was told to open.",
-        "Pull the mains plug now, and have the second switch replaced before the heater is used"
-        " again.",
-    ),
-    "CONTACTOR_STUCK_OPEN": TripWords(
-        "The second switch did not close when it was told to.",
-        "See whether the emergency stop or the thermal cut-out is open; then, with the mains plug"
-        " pulled, have the switch and its coil checked.",
-    ),
-    "PROMPT_OVERDUE": TripWords(
-        "Nobody said in time that the asked-for work was done.",
-        "Have everything at hand before the next run, or allow this wait a longer time.",
-    ),
-    "STAGE_OVERDUE": TripWords(
-        "A stage took longer than it may, and nobody answered the question about it.",
-        "Check that the beads lie on the board and the heater is strong enough for it, or allow the"
-        " stage a longer time.",
-    ),
-    "RUN_TOO_LONG": TripWords(
-        "The run took longer than a run with this profile may.",
-        "Find the stage that took too long in the run's report, and mend its cause or its time.",
-    ),
-    "FIRMWARE_ERROR": TripWords(
-        "The program in the controller met a fault of its own.",
-        "Switch the controller off and on, keep the record of this run, and report it.",
-    ),
-    "PC_LINK_LOST": TripWords(
-        f"The PC link was silent for more than {safety_limits.LEASE_TICKS // units.TICKS_PER_S} s.",
-        f"Check the cable, keep the PC from going to sleep, {GO_ON}",
-    ),
-    "TOO_HOT_FROM_ABOVE": TripWords(
-        "The limit of {sensor} was passed while hot air was on.",
-        "Take the hot air away and leave the board alone until it is cool; next time hold the"
-        " nozzle higher or set it cooler.",
-    ),
-    "SENSOR_LIFTED": TripWords(
-        "The bead of {sensor} has lifted off the board:"
-        f" it was not pressed down within {safety_limits.LIFT_TICKS // units.TICKS_PER_S} s.",
-        f"Press it down and fix it with fresh tape, {GO_ON}",
+    "WARN_MISSING": (
+        "less heat than sent",
+        "The board gets less heat than was sent: does the sensor touch, does every emitter glow?",
     ),
 }
+
 
 STAGE_KINDS = {
     "RAMP": "ramp",
@@ -197,6 +128,8 @@ _TRIP_NAMES = {code: name for code, name, _reaction in trip_codes.TRIPS}
 _WAITS_BY_CODE = _by_code(run_states, WAITS)
 _WAIT_NAMES = {getattr(run_states, name): name.removeprefix("WAITS_") for name in WAITS}
 _WITHHELD_BY_BIT = _by_code(trip_codes, WITHHELD)
+_WARNINGS_BY_BIT = {getattr(trip_codes, name): told for name, told in WARNINGS.items()}
+_NO_WARNINGS = trip_codes.NOTE_RESTED  # bits of the same field
 
 
 def unknown_code(what: str, code: int) -> str:
@@ -266,6 +199,16 @@ def withheld_words(bits: int) -> list[str]:
     known = [words for bit, words in _WITHHELD_BY_BIT.items() if bits & bit]
     rest = bits & ~sum(_WITHHELD_BY_BIT)
     return known + ([unknown_code("for a reason with the number", rest)] if rest else [])
+
+
+def warning_words(bits: int) -> list[tuple[str, str]]:
+    """Return (in a few words, in a sentence) of every warning in `bits`."""
+    known = [told for bit, told in _WARNINGS_BY_BIT.items() if bits & bit]
+    rest = bits & ~sum(_WARNINGS_BY_BIT) & ~_NO_WARNINGS
+    if rest:
+        unknown = unknown_code("warning number", rest)
+        known.append((unknown, f"{unknown[:1].upper()}{unknown[1:]}."))
+    return known
 
 
 def stage_words(kind: int) -> str:

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from emberbed_fw import settings
 from emberbed_fw.safety_limits import EMITTER_CEILING_CDEG, HARD_CEILING_CDEG
 from emberbed_fw.units import CALIBRATION_ONE_Q12
+from emberbed_sim.plant.grid_emitters import MOST_EMITTERS
 from emberbed_sim.plant.parameters import (
     DEFAULT_SENSORS,
     PLACES,
@@ -21,18 +22,15 @@ from emberbed_sim.plant.parameters import (
 SOCKET_WATTS = 2300  # 230 V at 10 A
 HOLD_CDEG = 12000  # what the device holds when it is started at its button alone
 LEAST_DWELL_TICKS = 2  # 0.2 s: whole mains cycles at 50 and 60 Hz, little flicker
+NO_SENSES = settings.HAS_FAN | settings.HAS_CUT_OUT
+ALL_SENSES = (
+    NO_SENSES | settings.HAS_CONTACTOR_SENSE | settings.HAS_HEAT_SENSE | settings.HAS_FAN_TACH
+)
 NAME = re.compile(f"[A-Za-z][A-Za-z0-9_-]{{0,{settings.NAME_BYTES - 1}}}")  # as profiles name them
 
 
-def bench_settings(bench: BenchParameters) -> bytes:
+def bench_settings(bench: BenchParameters, has: int = ALL_SENSES) -> bytes:
     """Return the settings block (emberbed_fw.settings) of a device on this bench."""
-    has = (
-        settings.HAS_CONTACTOR_SENSE
-        | settings.HAS_HEAT_SENSE
-        | settings.HAS_FAN
-        | settings.HAS_FAN_TACH
-        | settings.HAS_CUT_OUT
-    )
     channels = [
         (
             placed.name,
@@ -58,6 +56,23 @@ def parse_sensors(texts: Sequence[str]) -> tuple[SensorPlacement, ...]:
     if twice is not None:
         raise ValueError(f"Sensor '{twice}' is given twice; give each a name of its own.")
     return sensors or DEFAULT_SENSORS
+
+
+def parse_strengths(text: str) -> tuple[float, ...]:
+    """Return what the emitters of a bank give of their rated power, written with commas.
+
+    ValueError holds one sentence for the person who wrote them.
+    """
+    try:
+        strengths = tuple(float(one) for one in text.split(","))
+    except ValueError:
+        strengths = ()
+    if not 1 <= len(strengths) <= MOST_EMITTERS or not all(0 <= one <= 1 for one in strengths):
+        raise ValueError(
+            f"Emitters '{text}' cannot be read; write what each of 1 to {MOST_EMITTERS} gives of"
+            " its power, 0 to 1, such as 1,0.7,1."
+        )
+    return strengths
 
 
 def _parse_sensor(text: str) -> SensorPlacement:

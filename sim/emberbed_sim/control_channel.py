@@ -1,10 +1,10 @@
 """The virtual device's control channel: what hands do, which no message of a link can do.
 
-Lines of text on a stream of its own (standard input), which real devices do not have:
-`hold SECONDS` and `tap` move the button; `air on` and `air off` are the hot-air tool, `board` is a
-cold board in place of the hot one, `finger CHANNEL SECONDS`, `lift CHANNEL` and `press CHANNEL` are
-for a bead. Anything else is ignored. Its end is the end of the device, so a device never outlives
-the program that started it.
+Lines of text on a stream of its own (standard input), which real devices do not have: `hold
+SECONDS` and `tap` move the button; `air on` and `air off` are the hot-air tool, `board` is a cold
+board in place of the hot one, `finger CHANNEL SECONDS`, `lift CHANNEL`, `press CHANNEL` and `place
+CHANNEL X Y` (mm from the board's middle) are for a bead. Anything else is ignored. Its end is the
+end of the device, so a device never outlives the program that started it.
 """
 
 import queue
@@ -28,6 +28,7 @@ class Handled(Protocol):
     def finger(self, channel: int, seconds: float) -> None: ...
     def lift(self, channel: int) -> None: ...
     def press(self, channel: int) -> None: ...
+    def place(self, channel: int, x_mm: float, y_mm: float) -> None: ...
 
 
 class ControlChannel:
@@ -69,6 +70,8 @@ class ControlChannel:
                 bench.lift(int(channel))
             case ["press", channel]:
                 bench.press(int(channel))
+            case ["place", channel, x_mm, y_mm]:
+                bench.place(int(channel), float(x_mm), float(y_mm))
 
     def _hold(self, now_s: float, seconds: float) -> None:
         """Hold the button; a shorter hold does not end a longer one."""

@@ -12,13 +12,13 @@ import sys
 import tempfile
 from contextlib import suppress
 from dataclasses import dataclass
-from hashlib import sha256
-from importlib.resources import files
-from pathlib import Path
 
+from emberbed.firmware_sources import digest_of, firmware_folder, read_sources
 from emberbed_fw.ports.pipe import ANSWER_HEAD, TICK_HEAD
 
-HEAP = "400K"  # a little more than an RP2040 gives, for the 64-bit interpreter's wider objects
+HEAP = (
+    "512K"  # an RP2040 has 190 K for frozen code; here sources are compiled, objects twice as wide
+)
 
 
 class EngineError(RuntimeError):
@@ -33,18 +33,9 @@ class Answer:
     wire: bytes
 
 
-def firmware_folder() -> Path:
-    return Path(str(files("emberbed_fw")))
-
-
 def firmware_digest() -> bytes:
     """Return SHA-256 over the firmware's sorted sources (name, length, bytes)."""
-    root = firmware_folder()
-    digest = sha256()
-    for path in sorted(root.rglob("*.py"), key=lambda path: path.relative_to(root).as_posix()):
-        source = path.read_bytes()
-        digest.update(f"{path.relative_to(root).as_posix()}:{len(source)}:".encode() + source)
-    return digest.digest()
+    return digest_of(read_sources(firmware_folder()))
 
 
 def find_interpreter(wanted: str = "auto") -> tuple[str, list[str]]:
@@ -67,29 +58,40 @@ class Engine:
     """A running firmware. Close it, or it ends with this process."""
 
     def __init__(self, settings: bytes, nonce: int, wanted: str = "auto") -> None:
-        self.name, command = find_interpreter(wanted)
+        self.name, self._command = find_interpreter(wanted)
+        self._settings = settings
+        self._nonce = nonce
+        self.digest = firmware_digest()
         root = str(firmware_folder().parent)
-        environment = {**os.environ, "MICROPYPATH": root}
-        environment["PYTHONPATH"] = os.pathsep.join(
+        self._environment = {**os.environ, "MICROPYPATH": root}
+        self._environment["PYTHONPATH"] = os.pathsep.join(
             part for part in (root, os.environ.get("PYTHONPATH", "")) if part
         )
+        self._start()
+
+    def start_anew(self) -> None:
+        """Reset the device: end this firmware and start it again, with nothing kept."""
+        self.close()
+        self._nonce += 1
+        self._start()
+
+    def _start(self) -> None:
         # a file, as a full pipe would block the child
         self._complaints = tempfile.TemporaryFile()  # noqa: SIM115  (close() does)
         try:
             self._child = subprocess.Popen(
-                command,
+                self._command,
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=self._complaints,
-                env=environment,
+                env=self._environment,
             )
         except OSError as error:
             self._complaints.close()
             raise EngineError(f"the firmware's interpreter does not start: {error}") from error
-        self.digest = firmware_digest()
-        head = b"S" + struct.pack("<H", len(settings)) + settings
+        head = b"S" + struct.pack("<H", len(self._settings)) + self._settings
         try:
-            self._write(head + struct.pack("<I", nonce) + self.digest[:8])
+            self._write(head + struct.pack("<I", self._nonce) + self.digest[:8])
         except EngineError:
             self.close()
             raise

@@ -1,7 +1,8 @@
 """A fault as a person writes it: name@onset, :length if it ends, #amount if its row takes one.
 
-`tc_open@120s#1`, `host_silent@300s:30s`, `hot_air@9min:90s#350`. Times are in s or min. The rows
-and what they mean are in `plant/fault_catalogue.py`.
+`tc_open@120s#1`, `host_silent@300s:30s`, `hot_air@9min:90s#350`, and with a channel or zone
+beside its amount `bead_half_off@0s#30,1`. Times are in s or min. The rows and what they mean are in
+`plant/fault_rows.py` and `plant/fault_rows_device.py`.
 """
 
 import re
@@ -13,11 +14,16 @@ from emberbed_sim.plant.fault_catalogue import (
     FaultKind,
     amounts_allowed,
     known_faults,
+    parts_allowed,
+    refuse_others,
 )
 
-__all__ = ["CATALOGUE", "KINDS", "FaultEvent", "FaultKind", "parse_fault"]
+__all__ = ["CATALOGUE", "KINDS", "FaultEvent", "FaultKind", "parse_fault", "refuse_others"]
 
-_FORM = re.compile(r"(?P<name>[^@:#]*)@(?P<onset>[^@:#]*)(:(?P<length>[^@:#]*))?(#(?P<amount>.*))?")
+_FORM = re.compile(
+    r"(?P<name>[^@:#]*)@(?P<onset>[^@:#]*)(:(?P<length>[^@:#]*))?"
+    r"(#(?P<amount>[^,]*)(,(?P<part>.*))?)?"
+)
 _TIME = re.compile(r"(\d{1,6}(?:\.\d{1,6})?)(s|min)", re.ASCII)
 _UNIT_S = {"s": 1.0, "min": 60.0}
 
@@ -37,6 +43,7 @@ def parse_fault(text: str) -> FaultEvent:
         _seconds(text, form["onset"]),
         None if form["length"] is None else _seconds(text, form["length"]),
         None if form["amount"] is None else _amount(text, kind, form["amount"]),
+        0 if form["part"] is None else _part(text, kind, form["part"]),
     )
 
 
@@ -51,6 +58,12 @@ def _seconds(text: str, written: str) -> float:
 
 
 def _amount(text: str, kind: FaultKind, written: str) -> float:
-    if not kind.amount_is or not re.fullmatch(r"\d{1,4}", written, re.ASCII):
+    if not kind.amount_is or not re.fullmatch(r"-?\d{1,4}", written, re.ASCII):
         raise ValueError(f"Fault '{text}' has '{written}' after '#'; {amounts_allowed(kind)}.")
     return float(written)
+
+
+def _part(text: str, kind: FaultKind, written: str) -> int:
+    if not kind.part or kind.amount_is_part or not re.fullmatch(r"\d{1,4}", written, re.ASCII):
+        raise ValueError(f"Fault '{text}' has '{written}' after ','; {parts_allowed(kind)}.")
+    return int(written)

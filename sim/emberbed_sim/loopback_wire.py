@@ -1,24 +1,35 @@
 """The virtual device's wire: one TCP client at a time on the loopback address; never blocks.
 
-What a host does not read is kept up to MOST_UNSENT bytes and lost beyond, as on a real wire.
+Whoever comes while another is there is shown out at once. What a host does not read is kept up to
+MOST_UNSENT bytes and lost beyond, as on a real wire. It can be unplugged, and plugged in again.
 """
 
 import select
 import socket
+import time
 
 MOST_UNSENT = 1 << 20
 
 
 class Wire:
     def __init__(self) -> None:
-        self._listener = socket.create_server(("127.0.0.1", 0))
+        self._listener: socket.socket | None = socket.create_server(("127.0.0.1", 0))
         self.port: int = self._listener.getsockname()[1]
         self._client: socket.socket | None = None
         self._unsent = b""
 
     def close(self) -> None:
         self._drop()
-        self._listener.close()
+        if self._listener:
+            self._listener.close()
+        self._listener = None
+
+    def plug(self, plugged: bool) -> None:
+        """Let the cable be there, or not: without it nobody is connected and nobody can be."""
+        if not plugged:
+            self.close()
+        elif self._listener is None:
+            self._listener = socket.create_server(("127.0.0.1", self.port))
 
     def connected(self) -> bool:
         return self._client is not None
@@ -26,27 +37,31 @@ class Wire:
     def wait(self, seconds: float) -> bytes:
         """Return what came in, waiting up to `seconds` for something to happen."""
         client = self._client
-        watched = [client or self._listener]
+        if self._listener is None:
+            time.sleep(max(0.0, seconds))
+            return b""
+        watched = [self._listener, client] if client else [self._listener]
         wants_write = [client] if client and self._unsent else []
         ready, writable, _ = select.select(watched, wants_write, [], max(0.0, seconds))
         if writable:
             self._flush()
-        if not ready:
-            return b""
-        if client is None:
-            self._accept()
-            return b""
-        return self._receive()
+        if self._listener in ready:
+            self._accept(self._listener)
+        return self._receive() if client in ready else b""
 
     def send(self, octets: bytes) -> None:
         if self._client is not None and len(self._unsent) + len(octets) <= MOST_UNSENT:
             self._unsent += octets
             self._flush()
 
-    def _accept(self) -> None:
-        self._client, _address = self._listener.accept()
-        self._client.setblocking(False)
-        self._client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+    def _accept(self, listener: socket.socket) -> None:
+        comer, _address = listener.accept()
+        if self._client is not None:
+            comer.close()
+            return
+        comer.setblocking(False)
+        comer.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._client = comer
 
     def _receive(self) -> bytes:
         if self._client is None:  # it broke off while it was written to

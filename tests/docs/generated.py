@@ -371,10 +371,8 @@ def payload_of(name: str) -> str:
     for line in said.splitlines():
         named = re.match(r"((?:[A-Z_]+, )*[A-Z_]+)(?: {2,}| |: )(.+)", line)
         if named and name in named[1].split(", "):
-            return named[2].split("; BACKFILL_BLOCK ")[0]
-    follows = re.search(rf"; {name} (.+)", said)
-    assert follows, f"messages.py does not say what {name} carries"
-    return follows[1]
+            return named[2]
+    raise AssertionError(f"messages.py does not say what {name} carries")
 
 
 def refusals() -> str:

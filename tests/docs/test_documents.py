@@ -127,7 +127,7 @@ def test_headings_that_are_linked_are_there():
 
 # What the prose says in numbers, made here from the tables.
 SAID = [
-    (f"{DOCS}/link.md", f"keeps {recorder.RING_SLOTS} records until"),
+    (f"{DOCS}/link.md", f"the newest {recorder.RING_SLOTS} records whole"),
     (f"{DOCS}/link.md", f"More than {messages.MAX_DAMAGED_PER_MIN} damaged frames in a minute"),
     (f"{DOCS}/link.md", f"in pieces of at most {messages.BLOCK_CHUNK} bytes"),
     (f"{DOCS}/link.md", f"of the last {messages.MAX_FRAME_AGE_TICKS // TICKS_PER_S} s is refused"),

@@ -4,30 +4,6 @@ import json
 
 import pytest
 
-from tests.support.parts import need_program, need_python_module
-
-FLAGS = [
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-sandbox",  # the page is ours, and a test runner is often root
-]
-
-
-@pytest.fixture(scope="module")
-def browser():
-    program = need_program("chromium", "install chromium, for the tests in a real browser")
-    need_python_module("playwright", "pip install playwright, for the tests in a real browser")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=program, args=FLAGS)
-        yield browser
-        browser.close()
-
 
 @pytest.fixture(scope="module")
 def tripped_page(make_run, short_profile, tmp_path_factory):

@@ -61,7 +61,7 @@ def test_trip_of_the_heater_is_never_offered(name):
 
 
 @pytest.mark.parametrize(
-    "name", [name for name in MENDABLE if name.startswith("SENSOR") and name != "SENSOR_LIFTED"]
+    "name", [name for name in MENDABLE if name.startswith("SENSOR_") and name != "SENSOR_LIFTED"]
 )
 def test_cause_that_lasts_is_not_offered(name):
     bench = tripped_by(name)

@@ -5,6 +5,7 @@ import pytest
 from emberbed_fw import run_states as rs
 from emberbed_fw import trip_codes
 from emberbed_fw.guard import Guard
+from emberbed_fw.memory_watch import MemoryWatch
 from emberbed_fw.plan import Plan
 from emberbed_fw.record import PORT_CONTACTOR_CLOSED
 from emberbed_fw.safety_limits import (
@@ -129,7 +130,7 @@ def test_ceiling_of_the_device_is_tighter_than_the_plan():
 
 def test_no_plan_and_no_setting_loosens_the_hard_ceiling():
     one = Judged()
-    one.guard._ceiling_cdeg = [99999] * CHANNELS
+    one.guard.ceiling_cdeg = [99999] * CHANNELS
     one.plan = Plan(build_plan([cool()], limit0_cdeg=99999, limit1_cdeg=99999))
     one.readings.cdeg[0] = HARD_CEILING_CDEG
     assert one.tick(5) == 1
@@ -245,6 +246,7 @@ def test_one_good_reading_between_starts_the_heat_count_again():
 
 def test_new_guard_has_no_lease_and_has_driven_nothing():
     guard = Guard(Settings(bench_settings()))
+    guard.memory = MemoryWatch(PLAN.tables(), [])
     assert guard.lease_lost()
     readings = Fed(2500, 2500)
     for _ in range(50):

@@ -6,6 +6,7 @@ from emberbed_fw import trip_codes
 from emberbed_fw.plan import ROLE_CHIP_TOP, ROLE_EMITTER, Plan
 from emberbed_fw.readings import Readings
 from emberbed_fw.safety_limits import (
+    AIR_HOT_TICKS,
     DOUBTFUL_TICKS_TO_LATCH,
     EMITTER_CEILING_CDEG,
     HARD_CEILING_CDEG,
@@ -54,7 +55,10 @@ def test_limit_and_its_name_depend_on_the_air(air_on, fine_cdeg, trip):
     assert at(one, fine_cdeg) == 1
     one.readings.cdeg[1] = fine_cdeg + 1
     assert one.tick() == 0 and one.withheld == trip_codes.WITHHELD_OVER_TEMPERATURE
-    one.tick(DOUBTFUL_TICKS_TO_LATCH - 1)
+    ticks = AIR_HOT_TICKS if air_on else DOUBTFUL_TICKS_TO_LATCH
+    one.tick(ticks - 2)
+    assert one.trip == trip_codes.NO_TRIP
+    one.tick()
     assert one.trip == trip
 
 
@@ -64,6 +68,7 @@ def test_board_that_the_air_has_warmed_is_given_the_rest_of_the_run_to_cool():
     one.air_on = False
     assert at(one, AIR_LIMIT - 100) == 1 and one.trip == trip_codes.NO_TRIP
     at(one, AIR_LIMIT + 1)
+    one.tick(AIR_HOT_TICKS)
     assert one.trip == trip_codes.OVER_TEMPERATURE
 
 
@@ -127,7 +132,7 @@ def test_no_setting_lifts_the_ceiling_of_an_emitter():
     settings = Settings(bench_settings())
     settings.ceiling_cdeg = [200000] * 8
     one.guard = type(one.guard)(settings)
-    assert max(one.guard._ceiling_cdeg) == EMITTER_CEILING_CDEG
+    assert max(one.guard.ceiling_cdeg) == EMITTER_CEILING_CDEG
 
 
 @pytest.mark.parametrize(

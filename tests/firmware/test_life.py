@@ -252,8 +252,9 @@ def test_unanswered_prompt_takes_heat_away():
 
 
 def test_stage_that_takes_too_long_asks_and_then_ends():
-    bench = Bench(build_plan([ramp(2500, 9000, 100, longest_ticks=400), cool()])).to_run()
-    bench.tick(400)
+    bench = Bench(build_plan([ramp(2500, 9000, 100, longest_ticks=400), cool()]))
+    bench.board_c = [40.0, 40.0]  # a board in the cold would be asked about for its own sake
+    bench.to_run().tick(400)
     assert bench.record.prompt == LONGER_PROMPT
     bench.acknowledge(LONGER_PROMPT)
     bench.tick(2)

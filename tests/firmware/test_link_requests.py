@@ -7,11 +7,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from emberbed.link.frames import Frame, encode
+from emberbed.link.packed import unpack
 from emberbed_fw import messages as ms
 from emberbed_fw import plan as layout
 from emberbed_fw import run_states as rs
+from emberbed_fw.block_ring import FORM_WHOLE
 from emberbed_fw.link import OUT_BYTES
-from emberbed_fw.recorder import RING_SLOTS
 from emberbed_fw.safety_limits import MOST_OFFSET_CDEG
 from emberbed_fw.trip_codes import SENSOR_LIFTED, TRIP_CODES
 from tests.support.bench import Bench, arm_payload
@@ -186,45 +187,62 @@ def test_full_queue_is_busy_and_the_next_tick_takes_it():
 # Backfill
 
 
+def asked_again(wire, first):
+    """Ask for everything from a tick on; return what the device says of it."""
+    refusal, data = wire.ask(ms.BACKFILL, struct.pack("<I", first))
+    assert refusal == "DONE"
+    return struct.unpack(ms.BACKFILL_REPLY, data)
+
+
+def again(wire):
+    """Return the payloads that came again."""
+    return [one.payload for one in wire.heard if one.message_type == ms.BACKFILL_BLOCK]
+
+
+def whole_ticks(wire):
+    return [struct.unpack_from("<BI", one)[1] for one in again(wire) if one[0] == FORM_WHOLE]
+
+
 def test_lost_records_are_sent_again():
     wire = connected()
     wire.tick(20)
     first, asked_at = wire.records()[4], wire.machine.tick
-    assert wire.ask(ms.BACKFILL, struct.pack("<I", first)) == ("DONE", struct.pack("<I", first))
+    assert asked_again(wire, first) == (first, 1, 1)
     wire.tick(20)
-    again = wire.records(ms.BACKFILL_BLOCK)
-    assert again == list(range(first, first + len(again)))
-    assert again[-1] > asked_at, "it caught up with the live records"
+    assert whole_ticks(wire) == list(range(first, first + len(again(wire))))
+    assert whole_ticks(wire)[-1] > asked_at, "it caught up with the live records"
     live = {f.payload for f in wire.heard if f.message_type == ms.RECORD}
-    repeated = {f.payload for f in wire.heard if f.message_type == ms.BACKFILL_BLOCK}
-    assert repeated <= live, "the same bytes"
+    assert {payload[1:] for payload in again(wire)} <= live, "the same bytes"
 
 
 def test_backfill_sends_at_most_two_frames_a_tick():
     wire = connected()
     wire.tick(40)
-    wire.ask(ms.BACKFILL, struct.pack("<I", wire.records()[0]))
-    before = len(wire.records(ms.BACKFILL_BLOCK))
+    asked_again(wire, wire.records()[-20])
+    before = len(again(wire))
     wire.tick()
-    assert len(wire.records(ms.BACKFILL_BLOCK)) - before == 2
+    assert len(again(wire)) - before == 2
 
 
-def test_backfill_tells_from_where_it_can():
+def test_older_ticks_come_packed_and_the_newest_whole():
     wire = connected()
-    wire.tick(RING_SLOTS + 30)
-    oldest = wire.recorder.oldest_tick
-    assert oldest > 5
-    assert wire.ask(ms.BACKFILL, struct.pack("<I", 1)) == ("DONE", struct.pack("<I", oldest))
-    wire.tick()
-    assert wire.records(ms.BACKFILL_BLOCK)[0] >= oldest
+    wire.tick(300)
+    assert asked_again(wire, 1) == (1, 1, 1)
+    wire.tick(100)
+    blocks = [unpack(one) for one in again(wire) if one[0] != FORM_WHOLE]
+    packed = [tick.tick for block in blocks for tick in block.ticks]
+    assert packed == list(range(1, len(packed) + 1))
+    assert whole_ticks(wire)[0] <= packed[-1] + 1
+    assert whole_ticks(wire)[-1] > 303, "it caught up with the live records"
 
 
 def test_backfill_of_ticks_that_have_not_been_sends_nothing():
     wire = connected()
     wire.tick(5)
-    assert wire.ask(ms.BACKFILL, struct.pack("<I", 2**32 - 1))[0] == "DONE"
+    first, _seconds_from, _fine_from = asked_again(wire, 2**32 - 1)
+    assert first == wire.machine.tick + 1
     wire.tick(5)
-    assert wire.records(ms.BACKFILL_BLOCK) == []
+    assert again(wire) == []
 
 
 def test_wanted_records_go_out_without_a_tick():
@@ -236,7 +254,7 @@ def test_wanted_records_go_out_without_a_tick():
     wire.feed(wire.frame(ms.BACKFILL, struct.pack("<I", first)))
     for _ in range(3):
         wire.turn_without_tick()
-    assert wire.records(ms.BACKFILL_BLOCK) == list(range(first, wire.machine.tick))
+    assert whole_ticks(wire) == list(range(first, wire.machine.tick))
 
 
 def test_malformed_backfill_is_refused():

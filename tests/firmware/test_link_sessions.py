@@ -7,6 +7,7 @@ import pytest
 from emberbed_fw import messages as ms
 from emberbed_fw import run_states as rs
 from emberbed_fw.link import FIRMWARE_VERSION
+from emberbed_fw.recorder import RING_BYTES, RUN_BYTES
 from emberbed_fw.safety_limits import LEASE_TICKS
 from tests.support.bench import arm_payload
 from tests.support.wire import (
@@ -26,8 +27,36 @@ def test_hello_says_who_answers():
     refusal, data = wire.hello()
     said = struct.unpack(ms.HELLO_REPLY, data)
     assert refusal == "DONE"
-    assert said == (1, wire.session, rs.IDLE, rs.NO_VERDICT, 5, *FIRMWARE_VERSION, BUILD_ID)
+    assert said == (
+        1, wire.session, rs.IDLE, rs.NO_VERDICT, 5, *FIRMWARE_VERSION, BUILD_ID,
+        0, 0, 0, 0, RING_BYTES, RUN_BYTES,
+    )  # fmt: skip
     assert 0 < wire.session < 2**30
+
+
+def test_hello_names_the_run_by_its_arming():
+    """By these a host that was started again knows its run: session, tick and plan of the ARM."""
+    wire = connected()
+    wire.write_plan(wire.bench.plan)
+    assert wire.ask(ms.ARM, arm_payload(wire.bench.plan))[0] == "DONE"
+    armed_in, armed_at = wire.session, wire.machine.tick
+    wire.tick(LEASE_TICKS + 1)  # its host is gone
+    said = struct.unpack(ms.HELLO_REPLY, wire.hello(nonce=99)[1])
+    assert wire.session != armed_in
+    session, tick, crc_low, crc_high = said[-6:-2]
+    assert session == armed_in
+    assert struct.pack("<HH", crc_low, crc_high) == wire.bench.plan[-4:]
+    assert tick == armed_at
+
+
+def test_run_armed_at_the_device_belongs_to_no_host():
+    wire = connected()
+    wire.write_plan(wire.bench.plan)
+    assert wire.link.put_own(ms.ARM, arm_payload(wire.bench.plan, ms.ATTEND_PANEL))
+    wire.tick(2)
+    assert wire.machine.life.state == rs.COLD_PROOF
+    said = struct.unpack(ms.HELLO_REPLY, wire.hello()[1])
+    assert said[-6] == 0 and said[-5] == wire.machine.tick - 1
 
 
 def test_no_record_is_sent_before_a_host_is_there():

@@ -150,8 +150,8 @@ def test_uneven_board_slows_its_ramp_to_a_quarter():
 
 
 def test_uneven_board_does_not_overtake_its_hold_back():
-    bench = running(ramp(2500, 9000, 650, hold_back_cdeg=800, spread_cdeg=300))
-    uneven(bench, 5.0, 30.0)
+    bench = running(ramp(2500, 9000, 650, hold_back_cdeg=800, spread_cdeg=300), board_c=40.0)
+    uneven(bench, 5.0, 40.0)
     bench.tick(1500)
     assert bench.record.waits_for == rs.WAITS_BOARD
     assert bench.record.setpoint_cdeg - bench.record.channel0_cdeg <= 820

@@ -13,8 +13,9 @@ from tests.support.plans import build_plan, cool, hold, power
 from tests.support.situations import bench_in
 
 
-def pushing(power_q15=8000, ticks=300, limit_cdeg=9000, bench=Bench, **header):
+def pushing(power_q15=8000, ticks=300, limit_cdeg=9000, bench=Bench, board_c=25.0, **header):
     one = bench(build_plan([power(power_q15, ticks, limit_cdeg), cool()], **header))
+    one.board_c = [board_c, board_c]
     one.to_run()
     return one
 
@@ -50,7 +51,8 @@ def test_board_that_is_at_the_limit_already_is_not_pushed():
 
 @pytest.mark.parametrize("power_q15", [0, 1000, 8000, FULL_POWER_Q15])
 def test_mean_power_is_the_one_asked_for(power_q15):
-    bench = pushing(power_q15, ticks=1200)
+    # a board in the cold would be asked about: does its sensor touch?
+    bench = pushing(power_q15, ticks=1200, board_c=40.0)
     first = len(bench.tape)
     bench.tick(1000)
     said = [decode_record(packed) for packed in bench.tape[first:]]

@@ -21,24 +21,32 @@ PORT_MODULES = {"machine", "time"}  # pins and clocks belong to the ports alone
 LEVELS = (
     # numbers, tables, bytes
     (
-        "units", "heap", "integer_math", "columns", "block_buffer", "trip_codes", "safety_limits",
-        "run_states", "record", "messages", "frames", "damage_watch", "device_port",
+        "units", "heap", "integer_math", "glow", "columns", "block_buffer", "trip_codes",
+        "safety_limits",
+        "run_states", "record", "messages", "frames", "damage_watch", "device_port", "memory_watch",
+        "inputs",
     ),
     # meaning
     ("type_k", "converters", "settings", "readings", "plan", "plan_check", "button"),
     # pure decisions
     (
         "knots", "lead", "stage_clock", "sequencer", "pace", "pid", "zone_power", "soak_power",
-        "lift_watch", "guard_rules",
+        "lift_watch", "jump_watch", "stuck_watch", "pair_watch", "heat_model", "heat_balance",
+        "doubts", "guard_rules",
     ),
     # the judge, the memory, the life of a run, the hand, the ear, the voice
-    ("guard", "recorder", "life", "touches", "hand", "commands", "signals"),
+    (
+        "guard", "control", "loaded", "tick_pack", "block_ring", "recorder", "life", "touches",
+        "hand", "commands", "signals",
+    ),
     # the only file that knows the order
     ("tick",),
     # the edge
-    ("snapshot", "replay", "link", "stock_hold", "panel", "main_loop", "ports.pipe"),
+    ("snapshot", "replay", "snapshot_parts", "backfill", "block_requests",
+     "link", "stock_hold", "settings_store", "panel", "main_loop", "ports.pipe"),
 )  # fmt: skip
 
+ANALYSES = ("rehearse", "verify")  # host files of analysis commands
 LONGEST_FILE = 300
 # put together here, so that this file does not hold them
 FORBIDDEN_WORDS = ("TO" + "DO", "FIX" + "ME")
@@ -166,11 +174,11 @@ def firmware_knows_neither_host_nor_sim(root: Path) -> list[str]:
 
 
 def host_runs_without_the_simulation(root: Path) -> list[str]:
-    """Only the rehearsal may import it; a virtual device is a process like any other device."""
+    """Only rehearsal and proof may import it; a virtual device is a process like any other."""
     return [
         f"{at(root, path, line)} imports {module}"
         for path in sources(root, HOST)
-        if not path.name.startswith("rehearse")
+        if not path.name.startswith(ANALYSES)
         for line, module in imports(path)
         if module.split(".")[0] == "emberbed_sim"
     ]

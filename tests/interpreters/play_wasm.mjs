@@ -1,4 +1,4 @@
-// Runs play_tape.py in the 32-bit wasm MicroPython under node: node play_wasm.mjs MODULE FIRMWARE SCRIPT TAPE
+// Runs a player of tapes in the 32-bit wasm MicroPython under node: node play_wasm.mjs MODULE FIRMWARE SCRIPT TAPE
 import fs from "node:fs";
 import path from "node:path";
 import { pathToFileURL } from "node:url";

@@ -1,4 +1,4 @@
-"""Show that the heap lock of play_tape.py really locks: two functions that allocate run under it.
+"""Show that the heap lock of the player really locks: two functions that allocate run under it.
 
 Same tape, same Replay, same pair of lock functions; only the tick is replaced. Prints one line.
 """
@@ -11,8 +11,8 @@ from emberbed_fw.replay import Replay
 
 
 def read_block(tape):
-    head = tape.read(2)
-    return tape.read(head[0] | head[1] << 8)
+    _kind, low, high = tape.read(3)
+    return tape.read(low | high << 8)
 
 
 def makes_bytes():

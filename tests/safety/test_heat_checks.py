@@ -5,6 +5,7 @@ import pytest
 from emberbed_fw import messages, record, trip_codes
 from emberbed_fw import run_states as rs
 from emberbed_fw.main_loop import one_tick
+from emberbed_fw.plan import ROLE_CHIP_TOP
 from emberbed_fw.safety_limits import (
     ACK_AGE_TICKS,
     DOUBTFUL_TICKS_TO_LATCH,
@@ -25,14 +26,14 @@ from tests.safety.scenes import (
 )
 from tests.support.bench import short_plan
 
-# C05: over-temperature, at the edge sensor while the control sensor still asks for power.
+# C05: over-temperature, on a chip while the control sensor still asks for power.
 
 HOT_C = 100.0
 
 
-def hot_edge(limit_cdeg):
-    """Return a heating bench whose edge will read HOT_C against this limit."""
-    return heating(short_plan(limit1_cdeg=limit_cdeg))
+def hot_chip(limit_cdeg):
+    """Return a heating bench whose chip will read HOT_C against this limit."""
+    return heating(short_plan(limit1_cdeg=limit_cdeg, role1=ROLE_CHIP_TOP))
 
 
 def get_hot(bench):
@@ -41,7 +42,7 @@ def get_hot(bench):
 
 @pytest.mark.check("C05", proves="acts")
 def test_over_temperature_acts():
-    bench = hot_edge(reading_of(HOT_C) - 1)
+    bench = hot_chip(reading_of(HOT_C) - 1)
     get_hot(bench)
     bench.tick(DOUBTFUL_TICKS_TO_LATCH)
     assert_tripped(bench, trip_codes.OVER_TEMPERATURE)
@@ -53,6 +54,7 @@ def test_hard_ceiling_acts_whatever_the_plan_says(channel):
     bench = heating(short_plan(limit0_cdeg=HARD_CEILING_CDEG, limit1_cdeg=HARD_CEILING_CDEG))
     bench.machine.plan.limit_cdeg[channel] = 99999  # a plan that the check should have refused
     bench.machine.settings.ceiling_cdeg[channel] = 99999
+    bench.sum_anew()
     bench.raw = {channel: word_above(HARD_CEILING_CDEG)}
     bench.tick(DOUBTFUL_TICKS_TO_LATCH)
     assert_tripped(bench, trip_codes.OVER_TEMPERATURE)
@@ -60,7 +62,7 @@ def test_hard_ceiling_acts_whatever_the_plan_says(channel):
 
 @pytest.mark.check("C05", proves="in_time")
 def test_over_temperature_acts_in_time():
-    bench = hot_edge(reading_of(HOT_C) - 1)
+    bench = hot_chip(reading_of(HOT_C) - 1)
     get_hot(bench)
     bench.tick()
     assert not bench.heats, "permission goes in the tick that reads it"
@@ -69,7 +71,7 @@ def test_over_temperature_acts_in_time():
 
 @pytest.mark.check("C05", proves="quiet")
 def test_board_at_its_limit_is_quiet():
-    bench = hot_edge(reading_of(HOT_C))
+    bench = hot_chip(reading_of(HOT_C))
     get_hot(bench)
     bench.tick(200)
     assert bench.heats and bench.trip == trip_codes.NO_TRIP
@@ -77,7 +79,7 @@ def test_board_at_its_limit_is_quiet():
 
 @pytest.mark.check("C05", proves="stays")
 def test_over_temperature_stays():
-    bench = hot_edge(reading_of(HOT_C) - 1)
+    bench = hot_chip(reading_of(HOT_C) - 1)
     get_hot(bench)
     bench.tick(DOUBTFUL_TICKS_TO_LATCH)
     assert_never_heats_again(bench, trip_codes.OVER_TEMPERATURE)

@@ -163,8 +163,9 @@ def asking():
 def late_stage():
     """Return a bench whose ramp may take 300 ticks and never gets there."""
     plan = build_plan([ramp(2500, 9000, 100, longest_ticks=300), cool()])
-    bench = Bench(plan).to_run()
-    bench.tick(299)
+    bench = Bench(plan)
+    bench.board_c = [40.0, 40.0]  # a board in the cold would be asked about for its own sake
+    bench.to_run().tick(299)
     assert bench.heats
     return bench
 

@@ -198,7 +198,7 @@ def test_impossible_reading_acts_in_time(raw):
 @pytest.mark.check("C04", proves="quiet")
 def test_coldest_possible_reading_is_quiet():
     bench = Bench()
-    bench.raw = {0: word_above(LEAST_VALID_CDEG)}
+    bench.raw = dict.fromkeys((0, 1), word_above(LEAST_VALID_CDEG))
     bench.to_run().tick(100)
     assert bench.heats and bench.trip == trip_codes.NO_TRIP
     assert 0 <= bench.record.channel0_cdeg - LEAST_VALID_CDEG <= 50

@@ -5,7 +5,7 @@ import pytest
 from emberbed.profiles.model import SENSOR_NAME
 from emberbed_fw.settings import NAME_BYTES, Settings, settings_fit
 from emberbed_fw.units import CHANNELS
-from emberbed_sim.bench_device import NAME, bench_settings, parse_sensors
+from emberbed_sim.bench_device import NAME, bench_settings, parse_sensors, parse_strengths
 from emberbed_sim.plant.parameters import DEFAULT_SENSORS, PLACES, bench_for_board, sensor_at
 
 
@@ -50,3 +50,11 @@ def test_nine_sensors_are_too_many():
 
 def test_names_are_those_that_profiles_can_say():
     assert f"^{NAME.pattern}$" == SENSOR_NAME
+
+
+def test_strengths_of_emitters_as_a_person_writes_them():
+    assert parse_strengths("1,0.7,1") == (1.0, 0.7, 1.0)
+    assert parse_strengths("0") == (0.0,)
+    for text in ("", "1,", "weak", "1.2", "-0.1", "nan", "1,1,1,1,1,1,1"):
+        with pytest.raises(ValueError, match="write what each of 1 to 6 gives"):
+            parse_strengths(text)

@@ -38,6 +38,9 @@ class Bench:
     def press(self, channel):
         self._bead("press", channel)
 
+    def place(self, channel, x_mm, y_mm):
+        self._bead("place", channel, x_mm, y_mm)
+
     def _bead(self, what, channel, *more):
         if channel != 0:
             raise ValueError("no such sensor")
@@ -76,6 +79,7 @@ def test_a_tap_does_not_shorten_a_hold():
         ("finger 0 2.5", ("finger", 0, 2.5)),
         ("lift 0", ("lift", 0)),
         ("press 0", ("press", 0)),
+        ("place 0 -30 12.5", ("place", 0, -30.0, 12.5)),
     ],
 )
 def test_hands_reach_the_bench_and_not_the_button(line, does):
@@ -89,7 +93,7 @@ def test_hands_reach_the_bench_and_not_the_button(line, does):
     [
         "", "hold", "hold long", "hold nan", "hold -3", "hold 1 2", "\0", "air", "air up",
         "board 2", "finger 0", "finger 0 inf", "finger x 1",
-        "lift", "lift 1.5", "lift 7", "press seven",
+        "lift", "lift 1.5", "lift 7", "press seven", "place 0", "place 0 1 up", "place 7 1 1",
     ],
 )  # fmt: skip
 def test_anything_else_is_ignored(line):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from emberbed_sim.faults import CATALOGUE, FaultEvent, parse_fault
+from emberbed_sim.faults import CATALOGUE, FaultEvent, parse_fault, refuse_others
 
 
 @pytest.mark.parametrize(
@@ -20,6 +20,12 @@ from emberbed_sim.faults import CATALOGUE, FaultEvent, parse_fault
         ("bead_touched@5s#1", FaultEvent("bead_touched", 5.0, 3.0, 1)),
         ("finger@5s:1s", FaultEvent("finger", 5.0, 1.0, 0)),
         ("cold_chip@5s", FaultEvent("cold_chip", 5.0)),
+        ("bead_half_off@0s#40,1", FaultEvent("bead_half_off", 0.0, None, 40, 1)),
+        ("bead_half_off@0s", FaultEvent("bead_half_off", 0.0, None, 30, 0)),
+        ("tc_drifts@1min:2min#-100,7", FaultEvent("tc_drifts", 60.0, 120.0, -100, 7)),
+        ("emitter_open@1s#50,2", FaultEvent("emitter_open", 1.0, None, 50, 2)),
+        ("ssr_stuck_off@1s#2", FaultEvent("ssr_stuck_off", 1.0, None, 2)),
+        ("device_hangs@1s", FaultEvent("device_hangs", 1.0, None, 1000)),
     ],
 )
 def test_faults_are_read(text: str, event: FaultEvent) -> None:
@@ -59,7 +65,17 @@ def test_a_bad_name_or_time_lists_the_names(text: str, says: str) -> None:
         ("tc_open@1s#8", "a whole number from 0 to 7"),
         ("tc_open@1s#x", "a whole number from 0 to 7"),
         ("tc_open@1s#", "a whole number from 0 to 7"),
-        ("ssr_stuck_on@1s#1", "it takes none"),
+        ("mains_lost@1s#1", "it takes none"),
+        ("ssr_stuck_on@1s#4", "a whole number from 0 to 3"),
+        ("ssr_leaks@1s#3,4", "give the zone, 0 to 3, after the ','"),
+        ("bead_half_off@1s#30,8", "give the channel, 0 to 7, after the ','"),
+        ("bead_half_off@1s#30,", "give the channel, 0 to 7, after the ','"),
+        ("bead_half_off@1s#30,x", "give the channel, 0 to 7, after the ','"),
+        ("tc_open@1s#1,1", "it takes nothing beside its amount"),
+        ("draught@1s#10,1", "it takes nothing beside its amount"),
+        ("tc_drifts@1s#-2001", "a whole number from -2000 to 2000"),
+        ("late_ticks@1s#0", "a whole number from 1 to 5000"),
+        ("device_resets@1s:5s", "happens at once"),
         ("hot_air@1s#99", "a whole number from 100 to 500"),
         ("hot_air@1s#501", "a whole number from 100 to 500"),
         ("draught@1s#0", "a whole number from 1 to 100"),
@@ -95,8 +111,31 @@ def test_every_row_can_be_written_without_an_amount(kind) -> None:
     event = parse_fault(f"{kind.name}@1s")
     assert event.amount == kind.usual in kind.amounts
     assert event.length_s == kind.lasts_s
-    assert kind.acts_on in ("heater", "link")
+    assert event.part == 0
+    assert kind.acts_on in ("heater", "device", "link")
+    assert kind.only in ("", "closed loop", "virtual device")
     assert bool(kind.amount_is) == (len(kind.amounts) > 1)
+    assert kind.does and not kind.does.endswith(".")
+
+
+def test_names_are_given_once() -> None:
+    assert len({kind.name for kind in CATALOGUE}) == len(CATALOGUE)
+
+
+def test_a_channel_that_is_the_amount_is_its_part() -> None:
+    assert parse_fault("tc_open@1s#3").part == 3
+    assert parse_fault("tc_open@1s").part == 0
+
+
+@pytest.mark.parametrize("kind", CATALOGUE, ids=lambda kind: kind.name)
+def test_what_another_place_is_needed_for_is_refused_in_one_sentence(kind) -> None:
+    for place in ("closed loop", "virtual device"):
+        event = parse_fault(f"{kind.name}@1s")
+        if kind.only in ("", place):
+            refuse_others([event], place)
+        else:
+            with pytest.raises(ValueError, match=f"only in the {kind.only}: leave it out here"):
+                refuse_others([event], place)
 
 
 def test_a_fault_begins_and_ends_on_its_ticks() -> None:

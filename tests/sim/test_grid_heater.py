@@ -187,6 +187,89 @@ def test_power_is_what_the_emitters_take() -> None:
     assert heater.truth.emitter_c == pytest.approx(bodies_k.max() - 273.15)
 
 
+def zoned_heater() -> SimulatedHeater:
+    """Return a bench of three zones side by side, the middle one with two emitters."""
+    chip = chip_part(ChipParameters())
+    emitters = (
+        GridEmitter("quartz", 300.0, -75.0, 0.0, 70.0, 150.0, zone=0),
+        GridEmitter("quartz", 150.0, 0.0, -37.5, 70.0, 75.0, zone=1),
+        GridEmitter("quartz", 150.0, 0.0, 37.5, 70.0, 75.0, zone=1, strength=0.5),
+        GridEmitter("quartz", 200.0, 75.0, 0.0, 70.0, 150.0, zone=2),
+    )
+    return SimulatedHeater(BENCH, 1, (), GridThermal(GridBench(GridBoard(parts=(chip,)), emitters)))
+
+
+@pytest.mark.parametrize(
+    ("driven_zones", "watts", "hot"),
+    [
+        (0b001, 300.0, {0}),
+        (0b010, 225.0, {1, 2}),  # one of its emitters gives half of what is rated
+        (0b100, 200.0, {3}),
+        (0b101, 500.0, {0, 3}),
+        (0b111, 725.0, {0, 1, 2, 3}),
+        (0b1000, 0.0, set()),  # a zone that this bench has not got
+    ],
+)
+def test_a_drive_bit_powers_its_own_zones_emitters(
+    driven_zones: int, watts: float, hot: set[int]
+) -> None:
+    # Joule's law, emitter by emitter; the contactor is closed before the zones are driven
+    heater = zoned_heater()
+    heat = heater.thermal
+    assert isinstance(heat, GridThermal)
+    heater.step(0, OUT_CONTACTOR)
+    for _ in range(50):
+        heater.step(driven_zones, OUT_CONTACTOR)
+    assert heater.truth.emitter_power_w == pytest.approx(watts)
+    assert heat.energy_in_j == pytest.approx(watts * 5.0)
+    rise_k = heat.plant.state[0, heat.plant.layout.sources] - 296.15
+    assert {number for number, rise in enumerate(rise_k) if rise > 5} == hot
+    came_j, went_j = books(heater)
+    assert went_j == pytest.approx(came_j, rel=1e-9)  # first law
+
+
+def test_a_zone_warms_its_own_side_of_the_board() -> None:
+    left, right = zoned_heater(), zoned_heater()
+    for _ in range(900):
+        left.step(0b001, OUT_CONTACTOR)
+        right.step(0b100, OUT_CONTACTOR)
+    half = map_c(left).shape[1] // 2
+    assert map_c(left)[:, :half].mean() > map_c(left)[:, half:].mean() + 3
+    assert map_c(right)[:, half:].mean() > map_c(right)[:, :half].mean() + 3
+
+
+def test_a_bead_can_be_moved_over_the_board() -> None:
+    heater = drive(warm(), 5)
+    plant = heater.thermal.plant  # type: ignore[union-attr]
+    plant.state[0, plant.layout.top] += np.linspace(-20, 20, plant.layout.cells)
+    heater.place(1, 60.0, 30.0)
+    heater.place(0, 60.0, -30.0)
+    drive(heater, 15)  # ten times its lag
+    rows, columns = map_c(heater).shape
+    x_mm = (np.arange(columns) + 0.5) * 180 / columns - 90
+    y_mm = (np.arange(rows) + 0.5) * 120 / rows - 60
+    for channel, spot_mm in ((1, (60.0, 30.0)), (0, (60.0, -30.0))):
+        near = np.hypot(x_mm[None, :] - spot_mm[0], y_mm[:, None] - spot_mm[1]) < 8
+        assert heater.truth.beads_c[channel] == pytest.approx(map_c(heater)[near].mean(), abs=1)
+    assert heater.truth.beads_c[1] > heater.truth.beads_c[0] + 3
+
+
+@pytest.mark.parametrize(
+    ("channel", "spot_mm", "why"),
+    [
+        (0, (91.0, 0.0), "beside the board"),
+        (0, (0.0, float("nan")), "beside the board"),
+        (3, (0.0, 0.0), "fixed to an emitter"),
+        (4, (0.0, 0.0), "no sensor"),
+    ],
+)
+def test_where_no_bead_can_be_put(channel: int, spot_mm: tuple[float, float], why: str) -> None:
+    with pytest.raises(ValueError, match=why):
+        grid_heater().place(channel, *spot_mm)
+    with pytest.raises(ValueError, match="no spots"):
+        SimulatedHeater(BENCH, 1).place(0, 0.0, 0.0)
+
+
 def test_hot_air_heats_the_chip_most_and_stops_when_it_is_taken_away() -> None:
     heater, never = warm(), warm()
     heater.blow(380.0)
@@ -277,7 +360,7 @@ def test_fingers_and_lifted_beads_are_felt() -> None:
     truth = heater.truth
     assert truth.beads_c[1] < 33 + 0.2 * 150
     # contact 0.15: the rest is the air above the board
-    above_c = heater.thermal.felt("board_centre").air_c
+    above_c = heater.thermal.felt(SENSORS[0]).air_c
     expected_c = 0.15 * truth.board_centre_c + 0.85 * above_c
     assert truth.beads_c[0] == pytest.approx(expected_c, abs=1.0)
 
@@ -318,6 +401,22 @@ def test_what_the_lumped_bench_says_reaches_the_grid() -> None:
     assert emitter.heat_capacity_j_k == pytest.approx(120.0)
 
 
+def test_a_bank_of_weak_and_strong_emitters_is_the_same_bank() -> None:
+    made = grid_bench(BENCH, (1.0, 0.5, 0.8))
+    assert [emitter.x_mm for emitter in made.emitters] == pytest.approx([-220 / 3, 0, 220 / 3])
+    assert sum(emitter.area_m2 for emitter in made.emitters) == pytest.approx(0.22 * 0.15)
+    whole, parts = SimulatedHeater(BENCH, 1, (), "grid"), GridThermal.of(BENCH, (1.0, 0.5, 0.8))
+    uneven = SimulatedHeater(BENCH, 1, (), parts)
+    even = SimulatedHeater(BENCH, 1, (), GridThermal.of(BENCH, (1.0, 1.0, 1.0)))
+    for _ in range(600):
+        for heater in (whole, even, uneven):
+            heater.step(1, OUT_CONTACTOR)
+    assert map_c(even) == pytest.approx(map_c(whole), abs=1.0)  # cut in three it heats alike
+    assert uneven.truth.emitter_power_w == pytest.approx(1000 * 2.3 / 3)
+    columns = map_c(uneven).mean(axis=0)
+    assert columns[2] > columns[-3] + 1 > columns[len(columns) // 2] + 1
+
+
 def test_what_is_no_plant_is_refused() -> None:
     with pytest.raises(ValueError, match="'cloud' is not known; the plants are lumped, grid"):
         SimulatedHeater(BENCH, 1, (), "cloud")
@@ -325,15 +424,10 @@ def test_what_is_no_plant_is_refused() -> None:
         GridThermal(GridBench(GridBoard()))
 
 
-class _Gridded(VirtualBench):
-    def arguments(self) -> list[str]:
-        return [*super().arguments(), "--plant=grid"]
-
-
 def test_the_virtual_device_has_a_grid_if_asked() -> None:
     hottest_c = []
-    for bench in (VirtualBench, _Gridded):
-        asked = bench(speed="max", engine="cpython", faults=("hot_bench@0s#600",))
+    for plant in ("lumped", "grid"):
+        asked = VirtualBench("max", engine="cpython", faults=("hot_bench@0s#600",), plant=plant)
         with VirtualDevice(asked) as virtual, Device.connect(virtual.url) as device:
             records = []
             while len(records) < 150:

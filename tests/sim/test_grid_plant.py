@@ -167,7 +167,7 @@ def test_the_default_bench_is_like_the_lumped_one() -> None:
     reached_s: dict[int, float] = {}
     for tick in range(3000):
         grid.step(600.0)
-        lumped.step(600.0, 0.0)
+        lumped.step((600.0,), 0.0)
         reached_s.setdefault(int(grid.place_k("board_centre") - ZERO_C_K), tick / 10)
     assert 0.6 < 10 / (reached_s[95] - reached_s[85]) < 1.0
     centre_k = (grid.place_k("board_centre") + grid.place_k("under_centre")) / 2

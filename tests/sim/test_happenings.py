@@ -6,11 +6,12 @@ from typing import NamedTuple
 import pytest
 
 from emberbed_sim.faults import CATALOGUE, parse_fault
+from emberbed_sim.plant.converter_board import PORT_BUS_ERROR
 from emberbed_sim.plant.fault_catalogue import FaultEvent
 from emberbed_sim.plant.happenings import Happenings
 from emberbed_sim.plant.heater import SimulatedHeater
 from emberbed_sim.plant.parameters import BenchParameters, sensor_at
-from emberbed_sim.plant.switches import OUT_CONTACTOR
+from emberbed_sim.plant.switches import OUT_CONTACTOR, POWER_ROWS
 
 SENSORS = (
     sensor_at("control", "board_centre"),
@@ -56,6 +57,16 @@ def bead(channel: int) -> Callable[[SimulatedHeater], float]:
     return lambda heater: heater.truth.beads_c[channel]
 
 
+def read_c(channel: int) -> Callable[[SimulatedHeater], float]:
+    """Return what a converter says, uncorrected; MAX31855 datasheet page 10: D31..D18."""
+
+    def read(heater: SimulatedHeater) -> float:
+        word = int.from_bytes(heater.words[4 * channel : 4 * channel + 4], "big", signed=True)
+        return (word >> 18) / 4
+
+    return read
+
+
 class Scene(NamedTuple):
     """A row at work: what to look at and how far it must move from a bench without the row."""
 
@@ -64,11 +75,23 @@ class Scene(NamedTuple):
     most: float
     settled: float  # the most that is left five minutes after its end
     amount: str = ""
+    meanwhile: str = ""  # what happens on both benches
 
 
 SCENES = {
     "tc_open": Scene(fault_bits(1), 9, 9, 0, "#1"),
-    "ssr_stuck_on": Scene(lambda h: float(h.truth.ssr_conducts), 1, 1, 0),
+    "tc_to_supply": Scene(fault_bits(1), 12, 12, 0, "#1"),
+    # the cold junction is at 26 degC, the air around the leads at 46 degC
+    "tc_grounded_unseen": Scene(read_c(0), -130, -115, 0, "#0"),
+    "tc_shorted": Scene(read_c(1), -105, -90, 0, "#1"),
+    "tc_reversed": Scene(read_c(0), -260, -235, 0, "#0"),  # mirrored: 2 x 26 - 150
+    "tc_wrong_type": Scene(read_c(0), -40, -34, 0, "#70,0"),  # 30 % of the rise over 26 degC
+    "tc_drifts": Scene(read_c(1), 2.5, 3.5, 0, "#100,1"),
+    "cold_junction_wrong": Scene(read_c(0), 1.75, 2.75, 0, "#10,0"),  # 10 (1 - exp(-30 / 120))
+    "reading_sticks": Scene(read_c(0), 75, 95, 0, "#0", "bead_lifted@25s:60s#0"),
+    "reading_stale": Scene(lambda h: float(h.fresh_channels), -2, -2, 0, "#1"),
+    "bus_dead": Scene(lambda h: float(any(h.words)), -1, -1, 0),
+    "channels_swapped": Scene(read_c(2), 100, 250, 0, "#2"),
     # two conductances in series end at 246 degC, 85 % of the way in 30 s (tau 16 s)
     "hot_air": Scene(lambda h: h.truth.chip_c, 75, 90, 3),
     "hot_air_wanders": Scene(lambda h: float(h.truth.air_on), 1, 1, 0, "#400"),
@@ -80,6 +103,9 @@ SCENES = {
     "tape_creep": Scene(bead(2), -6, -2, 0.5, "#2"),
     "bead_lifted": Scene(bead(1), -90, -80, 0.5, "#1"),
     "bead_grounded": Scene(fault_bits(0), 10, 10, 0, "#0"),
+    # contact 0.3: 0.7 of board over surroundings is missing
+    "bead_half_off": Scene(bead(0), -78, -65, 0.5, "#30,0"),
+    "board_changed": Scene(lambda h: h.truth.board_centre_c, -127, -100, 60),
     "hot_bench": Scene(lambda h: h.truth.emitter_c, -60, -20, 20),
 }
 
@@ -94,12 +120,16 @@ def fault_text(name: str, length: bool = True) -> str:
 
 
 def test_every_row_of_the_heater_has_its_scene() -> None:
-    assert set(SCENES) == {kind.name for kind in CATALOGUE if kind.acts_on == "heater"}
+    """Those of the power path and the interference have tests of their own."""
+    elsewhere = POWER_ROWS | {"interference"}
+    assert set(SCENES) | elsewhere == {kind.name for kind in CATALOGUE if kind.acts_on == "heater"}
 
 
 @pytest.mark.parametrize("name", SCENES)
 def test_a_row_is_quiet_before_its_time_acts_in_it_and_ends(name: str) -> None:
-    scene, broken, whole = SCENES[name], warm_heater(fault_text(name)), warm_heater()
+    scene = SCENES[name]
+    both = [scene.meanwhile] if scene.meanwhile else []
+    broken, whole = warm_heater(fault_text(name), *both), warm_heater(*both)
     for _ in range(round(ONSET_S * 10)):
         assert seen(broken) == seen(whole)
         drive(broken, 1)
@@ -234,15 +264,163 @@ def test_hot_bench_takes_its_emitters_temperature() -> None:
 
 def test_a_bead_that_the_bench_lacks_is_refused() -> None:
     for kind in CATALOGUE:
-        if kind.names_channel:
+        if kind.part == "channel" and kind.amount_is_part:
             with pytest.raises(ValueError, match=f"{kind.name} names channel 4, but the last .* 3"):
                 Happenings([FaultEvent(kind.name, 1.0, None, 4)], sensors=4)
+        elif kind.part == "channel":
+            with pytest.raises(ValueError, match=f"{kind.name} names channel 4, but the last .* 3"):
+                Happenings([FaultEvent(kind.name, 1.0, None, None, 4)], sensors=4)
+        elif kind.part == "zone":
+            with pytest.raises(ValueError, match=f"{kind.name} names zone 2, but the last .* 1"):
+                Happenings([parse_fault(zone_text(kind, 2))], sensors=4, zones=2)
+
+
+def zone_text(kind, zone: int) -> str:
+    between = "#" if kind.amount_is_part else f"#{kind.usual},"
+    return f"{kind.name}@1s{between}{zone}"
+
+
+def test_channels_of_a_bench_with_one_sensor_cannot_be_swapped() -> None:
+    with pytest.raises(ValueError, match="channels_swapped needs two sensors"):
+        Happenings([parse_fault("channels_swapped@1s")], sensors=1)
+
+
+def test_events_of_others_do_not_happen() -> None:
+    events = [parse_fault(text) for text in ("host_silent@1s", "late_ticks@1s", "tc_open@1s")]
+    assert list(Happenings(events, sensors=2).at(2.0)) == ["tc_open"]
+    assert list(Happenings(events, acts_on="device").at(2.0)) == ["late_ticks"]
+    assert list(Happenings(events, acts_on="link").at(2.0)) == ["host_silent"]
+
+
+def test_what_lasts_is_looked_up_as_if_in_every_tick() -> None:
+    texts = ("tc_open@2s:3s", "draught@4s:1s", "draught@4s:6s#20", "ssr_leaks@9.7s")
+    events = [parse_fault(text) for text in texts]
+    happenings = Happenings(events, sensors=2)
+    for tick in range(150):
+        now = happenings.at(tick / 10)
+        assert [event for same in now.values() for event in same] == [
+            event for event in sorted(events, key=lambda one: texts.index(_text_of(one, texts)))
+            if event.active_at(tick / 10)
+        ]  # fmt: skip
+
+
+def _text_of(event: FaultEvent, texts: tuple[str, ...]) -> str:
+    return next(text for text in texts if parse_fault(text) == event)
+
+
+def test_added_events_happen_too() -> None:
+    happenings = Happenings([parse_fault("tc_open@2s")], sensors=2)
+    assert list(happenings.at(3.0)) == ["tc_open"]
+    happenings.add([parse_fault("draught@3.1s"), parse_fault("cold_chip@3s")])
+    assert [event.name for event in happenings.due(3.0)] == ["cold_chip"]
+    assert list(happenings.at(3.1)) == ["tc_open", "draught"]
+
+
+def test_interference_hits_single_readings_both_ways() -> None:
+    heater, plain = warm_heater("interference@0s#200,1"), warm_heater()
+    off_k = []
+    for _ in range(1000):
+        drive(heater, 1)
+        drive(plain, 1)
+        off_k.append(read_c(1)(heater) - read_c(1)(plain))
+        assert read_c(0)(heater) == read_c(0)(plain)
+    assert {abs(one) for one in off_k} == {0, 200}
+    hits = [one for one in off_k if one]
+    assert 150 < len(hits) < 250  # a fifth of them: 200 +- 13 (binomial)
+    assert 0.35 < sum(one > 0 for one in hits) / len(hits) < 0.65
+
+
+def test_a_drift_goes_the_way_of_its_sign_for_as_long_as_it_lasts() -> None:
+    heater, plain = warm_heater("tc_drifts@10s#-50"), warm_heater()
+    for seconds in (60, 400):
+        drive(heater, seconds * 10 - round(heater.elapsed_s * 10))
+        drive(plain, seconds * 10 - round(plain.elapsed_s * 10))
+        gone_k = read_c(0)(heater) - read_c(0)(plain)
+        assert gone_k == pytest.approx(-0.05 * (seconds - 10), abs=0.3)
+    assert heater.truth.beads_c == plain.truth.beads_c  # the bead itself is well
+
+
+def test_a_warm_chip_reads_high_by_as_much_as_its_own_junction() -> None:
+    # MAX31855 datasheet page 8: the chip adds what its own sensor says, degree for degree
+    heater, plain = warm_heater("cold_junction_wrong@0s#20"), warm_heater()
+    drive(heater, 6000)
+    drive(plain, 6000)
+    cold_c = [(int.from_bytes(one.words[2:4], "big", signed=True) >> 4) / 16
+              for one in (heater, plain)]  # fmt: skip
+    assert cold_c[0] - cold_c[1] == pytest.approx(20.0, abs=0.3)
+    assert read_c(0)(heater) - read_c(0)(plain) == pytest.approx(20.0, abs=0.6)
+
+
+def test_a_type_n_couple_reads_as_its_table_says() -> None:
+    # IEC 60584-1, reference at 0 degC, from memory: 100 degC is 4.096 mV (K), 2.774 mV (N);
+    # 200 degC is 8.138 mV (K), 5.913 mV (N): 68 to 73 %
+    kind = next(kind for kind in CATALOGUE if kind.name == "tc_wrong_type")
+    assert 2.774 / 4.096 < kind.usual / 100 < 5.913 / 8.138
+
+
+def test_a_stuck_word_comes_as_if_it_were_new_and_a_stale_one_does_not() -> None:
+    for name, fresh in (("reading_sticks", 0b1111), ("reading_stale", 0b1101)):
+        heater = warm_heater(f"{name}@1s:5s#1")
+        drive(heater, 10)
+        before = heater.words[4:8]
+        words, others = set(), set()
+        for _ in range(50):
+            drive(heater, 1)
+            words.add(heater.words[4:8])
+            others.add(heater.words[:4])
+            assert heater.fresh_channels == fresh
+        assert words == {before}
+        assert len(others) > 1
+        drive(heater, 50)
+        assert heater.fresh_channels == 0b1111
+        moved = {heater.words[4:8]}
+        for _ in range(20):
+            drive(heater, 1)
+            moved.add(heater.words[4:8])
+        assert len(moved) > 1
+
+
+@pytest.mark.parametrize(("amount", "octet", "flag"), [(0, 0, 0), (1, 255, 0), (2, 0, 16)])
+def test_a_dead_bus_reads_as_one_level(amount: int, octet: int, flag: int) -> None:
+    heater = warm_heater(f"bus_dead@1s#{amount}")
+    drive(heater, 10)
+    assert not heater.port_flags & PORT_BUS_ERROR
+    drive(heater, 1)
+    assert heater.words == bytes([octet] * 16 + [0] * 16)
+    assert heater.port_flags & PORT_BUS_ERROR == flag
+
+
+def test_the_last_channel_is_swapped_with_the_first() -> None:
+    heater, plain = warm_heater("channels_swapped@0s#3"), warm_heater()
+    drive(heater, 1)
+    drive(plain, 1)
+    assert heater.words[:4] == plain.words[12:16]
+    assert heater.words[12:16] == plain.words[:4]
+    assert heater.words[4:12] == plain.words[4:12]
+
+
+def test_two_faults_of_one_couple_add_up() -> None:
+    heater, plain = warm_heater("tc_reversed@0s", "tc_to_supply@0s"), warm_heater()
+    drive(heater, 1)
+    drive(plain, 1)
+    assert fault_bits(0)(heater) == 12
+    assert read_c(0)(heater) < -80
+    assert heater.words[4:] == plain.words[4:]
+
+
+def test_a_changed_board_is_cold_with_its_beads_and_chip() -> None:
+    heater = warm_heater("board_changed@1s")
+    drive(heater, 11)
+    truth = heater.truth
+    assert (truth.board_centre_c, truth.chip_c) == pytest.approx((23.0, 23.0), abs=0.5)
+    assert truth.beads_c[0] == pytest.approx(23.0, abs=0.5)
+    assert truth.emitter_c > 250
 
 
 def test_a_moment_is_handed_out_once() -> None:
     moments = Happenings([FaultEvent("cold_chip", 2.0), FaultEvent("cold_chip", 5.0)], sensors=2)
     assert [len(moments.due(second)) for second in (1.0, 2.0, 3.0, 9.0, 9.0)] == [0, 1, 0, 1, 0]
-    assert moments.at(2.0) == {}
+    assert moments.at(9.0) == {}
 
 
 def test_the_seed_decides_every_bit_of_a_busy_bench() -> None:

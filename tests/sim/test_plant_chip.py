@@ -45,7 +45,7 @@ def test_chip_and_board_meet_as_two_bodies_do(alone: ThermalNetwork) -> None:
     per_s = contact_w_k * (1 / chip_j_k + 1 / middle_j_k)
     mean_k = (chip_j_k * 296.15 + middle_j_k * 423.15) / (chip_j_k + middle_j_k)
     for tick in range(1, 1201):
-        alone.step(0.0, 0.0)
+        alone.step((0.0,), 0.0)
         if tick % 100 == 0:
             apart_k = 127.0 * exp(-per_s * tick * TICK_S)
             chip_k = mean_k - apart_k * middle_j_k / (chip_j_k + middle_j_k)
@@ -62,7 +62,7 @@ def test_in_the_jet_the_chip_settles_between_air_and_board(alone: ThermalNetwork
     alone.chip_k = 423.15
     for tick in range(1, 1501):
         alone.centre_k = 423.15  # held, as a board of endless mass would be
-        alone.step(0.0, 0.0, jet)
+        alone.step((0.0,), 0.0, jet)
         if tick % 100 == 0:
             expected_k = end_k + (423.15 - end_k) * exp(-tick * TICK_S / tau_s)
             assert alone.chip_k == pytest.approx(expected_k, abs=0.02)
@@ -83,7 +83,7 @@ def test_a_chip_in_still_air_cools_by_radiation_alone_in_the_exact_time(
     thermal.chip_k, before_k, ticks = 473.15, 473.15, 0
     while thermal.chip_k > 373.15:
         before_k = thermal.chip_k
-        thermal.step(0.0, 0.0)
+        thermal.step((0.0,), 0.0)
         ticks += 1
     too_far = (373.15 - thermal.chip_k) / (before_k - thermal.chip_k)
     assert (ticks - too_far) * TICK_S == pytest.approx(286.706, abs=0.01)
@@ -134,7 +134,7 @@ def test_hot_air_melts_solder_on_a_supported_board() -> None:
     thermal.surroundings_k = 46 + ZERO_C_K
     chip_c = {}
     for tick in range(1, 1201):
-        thermal.step(290.0, 0.0, jet)  # what held 150 degC before
+        thermal.step((290.0,), 0.0, jet)  # what held 150 degC before
         chip_c[tick] = thermal.chip_k - ZERO_C_K
     assert chip_c[150] < 217  # not in a moment: SAC305 solidus
     assert 228 < chip_c[600] < 245
@@ -146,10 +146,10 @@ def test_hot_air_melts_solder_on_a_supported_board() -> None:
 def test_without_hot_air_the_chip_follows_the_board_late_and_below_it() -> None:
     thermal = ThermalNetwork(BenchParameters())
     for _ in range(1500):
-        thermal.step(600.0, 0.0, STILL)
+        thermal.step((600.0,), 0.0, STILL)
     ramp_k_s = -thermal.centre_k
     lag_k = thermal.centre_k - thermal.chip_k
-    thermal.step(600.0, 0.0)
+    thermal.step((600.0,), 0.0)
     ramp_k_s = (ramp_k_s + thermal.centre_k) / TICK_S
     # first-order lag on a ramp, slope x tau with tau = C / G = 28 s; the chip's own loss adds some
     assert 28 * ramp_k_s * 0.9 < lag_k < 28 * ramp_k_s + 15
@@ -162,8 +162,8 @@ def test_a_chip_changes_little_for_the_board() -> None:
         for chip in (ChipParameters(), ChipParameters(1e-4, 1e-4))
     )
     for _ in range(3000):
-        with_chip.step(600.0, 0.0)
-        without.step(600.0, 0.0)
+        with_chip.step((600.0,), 0.0)
+        without.step((600.0,), 0.0)
     assert with_chip.centre_k == pytest.approx(without.centre_k, abs=2.0)
     assert with_chip.edge_k == pytest.approx(without.edge_k, abs=2.0)
     assert sum(with_chip._capacities) == pytest.approx(sum(without._capacities), rel=1e-9)

@@ -53,7 +53,7 @@ def loss_w(
     thermal = ThermalNetwork(BenchParameters(DARK, board, surroundings=FIXED_AIR))
     set_board(thermal, board_c)
     before_j = board_heat_j(thermal)
-    thermal.step(0.0, fan, STILL, draught_w_m2_k)
+    thermal.step((0.0,), fan, STILL, draught_w_m2_k)
     return (before_j - board_heat_j(thermal)) / TICK_S
 
 
@@ -67,7 +67,7 @@ def test_radiation_only_cooling_takes_the_exact_time() -> None:
     before_k, ticks = thermal.centre_k, 0
     while thermal.centre_k > 373.15:
         before_k = thermal.centre_k
-        thermal.step(0.0, 0.0)
+        thermal.step((0.0,), 0.0)
         ticks += 1
     too_far = (373.15 - thermal.centre_k) / (before_k - thermal.centre_k)
     assert (ticks - too_far) * TICK_S == pytest.approx(286.706, abs=0.01)
@@ -97,7 +97,7 @@ def test_at_steady_state_the_board_absorbs_what_the_table_says_it_loses() -> Non
     before_k = 0.0
     for _ in range(20000):
         before_k = mean_board_k(thermal)
-        thermal.step(250.0, 0.0)
+        thermal.step((250.0,), 0.0)
     assert mean_board_k(thermal) == pytest.approx(before_k, abs=1e-5)
     share = coaxial_view_factor(board.size_mm, emitter.size_mm, emitter.gap_mm)
     exchange_m2 = board.area_m2 * share * board.emissivity * emitter.emissivity
@@ -132,7 +132,7 @@ def test_energy_is_conserved_over_a_whole_run() -> None:
     # first law: electric energy = heat stored + heat given to the room
     thermal = ThermalNetwork(BenchParameters())
     for tick in range(12000):
-        thermal.step(1000.0 if tick < 3000 and tick % 10 < 6 else 0.0, float(tick > 6000))
+        thermal.step((1000.0 if tick < 3000 and tick % 10 < 6 else 0.0,), float(tick > 6000))
     assert thermal.energy_in_j == pytest.approx(180_000, rel=1e-9)
     assert thermal.energy_to_room_j > 20_000
     assert thermal.energy_from_air_j == thermal.energy_carried_j == 0.0
@@ -147,7 +147,7 @@ def test_the_books_close_with_hot_air_a_draught_and_boards_carried_away() -> Non
     for tick in range(12000):
         jet = nozzle.jet(tick * TICK_S, 380.0, tick > 4000) if 3000 < tick < 6000 else STILL
         power_w = 1000.0 if tick < 6000 and tick % 10 < 3 else 0.0
-        thermal.step(power_w, float(tick > 9000), jet, 10.0 if tick > 5000 else 0.0)
+        thermal.step((power_w,), float(tick > 9000), jet, 10.0 if tick > 5000 else 0.0)
         if tick == 7000:
             thermal.carry(chip_k=thermal.room_k)
         if tick == 8000:
@@ -162,7 +162,7 @@ def test_a_bench_at_room_temperature_stays_there() -> None:
     # second law: nothing warms itself
     thermal = ThermalNetwork(BenchParameters())
     for _ in range(1000):
-        thermal.step(0.0, 1.0)
+        thermal.step((0.0,), 1.0)
     lumps_k = (
         thermal.emitter_k, thermal.centre_k, thermal.edge_k, thermal.surroundings_k, thermal.chip_k
     )  # fmt: skip
@@ -189,7 +189,7 @@ def test_the_step_is_fine_enough(blows: bool) -> None:
     start = [thermal.room_k] * 5
     fine = integrate.solve_ivp(rates, (0, 240), start, method="LSODA", rtol=1e-9, atol=1e-9)
     for _ in range(2400):
-        thermal.step(600.0, fan, jet, draught_w_m2_k)
+        thermal.step((600.0,), fan, jet, draught_w_m2_k)
     found = (
         thermal.emitter_k, thermal.centre_k, thermal.edge_k, thermal.surroundings_k, thermal.chip_k
     )  # fmt: skip

@@ -10,6 +10,7 @@ import struct
 from emberbed.records import TickRecord, decode_record
 from emberbed_fw import messages, record
 from emberbed_fw import run_states as rs
+from emberbed_fw.memory_watch import MemoryWatch
 from emberbed_fw.plan import Plan
 from emberbed_fw.plan_check import find_fault
 from emberbed_fw.recorder import pack_record
@@ -22,6 +23,7 @@ from tests.support.plans import bench_settings, build_plan, cool, hold, ramp, wa
 FOLLOWS, NEVER, ALWAYS = "follows", "never", "always"  # how a sense behaves
 COLD_JUNCTION_C = 25.0
 SHORT_PLAN_PROMPT = 7
+LAST_BIT_C, LIVE_TICKS = 0.25, 400  # a converter whose last bit never moves is stuck
 OPEN_WORD = 0x00011901  # MAX31855K datasheet, page 10: couple open, cold junction 25 degC
 
 
@@ -53,6 +55,7 @@ class Bench:
         self.raw = {}  # channel -> word that replaces it
         self.fresh_channels = 0xFF
         self.bus_error = False
+        self.more_flags = 0  # of the port, beside those that follow
         self.elapsed_ms = TICK_MS
         self.button = False
         self.contactor = FOLLOWS
@@ -75,6 +78,13 @@ class Bench:
         self.machine.prepare(opened)
         head = struct.pack("<HH", messages.END_OF_BLOCK, len(self.plan))
         self.send(messages.PLAN_WRITE, head + self.crc())
+
+    def sum_anew(self):
+        """Take the plan, as a test has changed it, for the one that was stored."""
+        plan = self.machine.plan
+        limits = [plan.limit_cdeg, plan.air_limit_cdeg, self.machine.guard.ceiling_cdeg]
+        tables = plan.tables() + self.machine.settings.tables()
+        self.machine.guard.memory = MemoryWatch(tables, limits)
 
     def arm(self, attendance=messages.ATTEND_HOST, stage=NONE, done_ticks=0):
         """Arm; with a `stage`, go on there after a mended trip."""
@@ -152,7 +162,8 @@ class Bench:
         assert self.machine.commands.put(kind, payload, 0, len(payload))
 
     def _words(self):
-        words = [self.raw.get(c, word(hot_c)) for c, hot_c in enumerate(self.board_c)]
+        live_c = LAST_BIT_C if self.machine.tick % LIVE_TICKS == LIVE_TICKS - 1 else 0.0
+        words = [self.raw.get(c, word(hot_c - live_c)) for c, hot_c in enumerate(self.board_c)]
         return struct.pack(">8I", *words, *[0] * (CHANNELS - len(words)))
 
     def _port_flags(self):
@@ -163,7 +174,7 @@ class Bench:
             flags |= record.PORT_CONTACTOR_CLOSED
         if _sense(self.current, closed and machine.driven_zones != 0):
             flags |= record.PORT_HEAT_CURRENT
-        return flags | (record.PORT_BUS_ERROR if self.bus_error else 0)
+        return flags | self.more_flags | (record.PORT_BUS_ERROR if self.bus_error else 0)
 
     # ways through a run
 

@@ -4,6 +4,7 @@ from emberbed_fw import run_states as rs
 from emberbed_fw import settings as fw_settings
 from emberbed_fw import trip_codes
 from emberbed_fw.guard import Guard
+from emberbed_fw.memory_watch import MemoryWatch
 from emberbed_fw.messages import ATTEND_HOST
 from emberbed_fw.plan import Plan
 from emberbed_fw.record import OUT_CONTACTOR, PORT_CONTACTOR_CLOSED, PORT_HEAT_CURRENT
@@ -21,6 +22,7 @@ class Fed:
     def __init__(self, *cdeg):
         self.cdeg = [*cdeg, *[NO_READING_CDEG] * (CHANNELS - len(cdeg))]
         self.fault = [trip_codes.NO_TRIP] * CHANNELS
+        self.cold_cdeg = [2500] * CHANNELS
 
 
 class Judged:
@@ -31,6 +33,7 @@ class Judged:
         channel = ("couple", fw_settings.CONVERTER_MAX31855K, ceiling_cdeg, 0, 4096)
         self.guard = Guard(Settings(bench_settings(has, (channel, channel))))
         self.guard.renew_lease(ATTEND_HOST)
+        self.guard.memory = MemoryWatch(PLAN.tables(), [])
         self.readings = Fed(8000, 7900)
         self.state = rs.RUN
         self.plan = PLAN

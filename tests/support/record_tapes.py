@@ -1,14 +1,10 @@
-"""Tapes of whole runs, as play_tape.py reads them: simulated ones, and some played by hand.
+"""Tapes of whole runs, as the player reads them: simulated ones, and some played by hand."""
 
-A tape is a file of blocks, each with its length before it: settings, plan, the trips before the run
-(nothing for a device just switched on), then one record for each tick.
-"""
-
-import struct
 from functools import cache
 
 from emberbed.profiles.compile import compile_plan
 from emberbed.profiles.reader import read_profile
+from emberbed.replay.tape import write_tape
 from emberbed_fw import messages as ms
 from emberbed_fw import run_states as rs
 from emberbed_fw import trip_codes
@@ -50,7 +46,7 @@ def closed_loop(profile_name, faults):
     settings = bench_settings(bench)
     events = tuple(parse_fault(fault) for fault in faults)
     heater = SimulatedHeater(bench, 1, events)
-    return settings, plan, ClosedLoop(settings, plan, heater, link_faults=events)
+    return settings, plan, ClosedLoop(settings, plan, heater, faults=events)
 
 
 def played_by_hand():
@@ -119,8 +115,8 @@ class Tape:
         self.settings, self.plan, self.records = settings, plan, records
         self.trips_before = trips_before
         self.path = path
-        blocks = (settings, plan, trips_before, *records)
-        path.write_bytes(b"".join(struct.pack("<H", len(block)) + block for block in blocks))
+        with path.open("wb") as stream:
+            write_tape(stream, settings, plan, trips_before, records)
 
     def changed(self, path, row, packed):
         """Return the tape with another record in one row."""

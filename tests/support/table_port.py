@@ -14,7 +14,7 @@ from emberbed_fw.recorder import Recorder
 from emberbed_fw.settings import Settings
 from emberbed_fw.tick import Machine
 from emberbed_fw.units import TICK_MS
-from tests.support.bench import arm_payload, word
+from tests.support.bench import LAST_BIT_C, arm_payload, word
 from tests.support.plans import bench_settings
 from tests.support.wire import BUILD_ID, HOST_NONCE, end_of_plan
 
@@ -36,6 +36,21 @@ class TablePort:
         self.wire = {}  # turn -> bytes from the host
         self.board_c = [25.0, 25.0]
         self.button = False
+        self.slots = [b"", b""]
+        self.fed = 0
+        self.kept = []
+
+    def read_slot(self, slot):
+        return self.slots[slot]
+
+    def write_slot(self, slot, octets):
+        self.slots[slot] = octets
+
+    def feed(self):
+        self.fed += 1
+
+    def keep(self, code):
+        self.kept.append(code)
 
     def settings_block(self):
         return self.settings
@@ -59,7 +74,9 @@ class TablePort:
             raise self.break_at[self.turns]
         inputs.elapsed_ms = TICK_MS
         inputs.fresh_channels = 0b11
-        inputs.words[:] = b"".join(word(c).to_bytes(4, "big") for c in self.board_c) + bytes(24)
+        live_c = LAST_BIT_C * (self.turns // 20 % 2)
+        words = [word(board_c + live_c).to_bytes(4, "big") for board_c in self.board_c]
+        inputs.words[:] = b"".join(words) + bytes(24)
         zones, outputs = self.drives[-1] if self.drives else (0, 0)
         closed = outputs & record.OUT_CONTACTOR
         inputs.port_flags = record.PORT_CONTACTOR_CLOSED if closed else 0

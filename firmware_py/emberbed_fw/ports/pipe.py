@@ -27,6 +27,8 @@ class PipePort:
         self._tick_bytes = bytearray(5 + 32)
         self._zones = 0
         self._outputs = 0
+        self.kept = 0  # lasts as long as the pipe, like the slots: a reset is a new interpreter
+        self._slots = [b"", b""]
         self._wire = b""
         if self._read_exactly(1) != b"S":
             raise ValueError("the first message must describe the device")
@@ -46,6 +48,12 @@ class PipePort:
 
     def settings_block(self):
         return self._settings
+
+    def read_slot(self, slot):
+        return self._slots[slot]
+
+    def write_slot(self, slot, octets):
+        self._slots[slot] = octets
 
     def nonce(self):
         return self._nonce
@@ -76,6 +84,12 @@ class PipePort:
     def drive(self, zones, outputs):
         self._zones = zones
         self._outputs = outputs
+
+    def feed(self):
+        """No watchdog of its own: the simulated bench sees an interpreter that stops answering."""
+
+    def keep(self, code):
+        self.kept = code
 
     def all_off(self):
         self._zones = 0

@@ -5,7 +5,7 @@ from contextlib import suppress
 from rich.console import Console
 
 BELL = "\a"
-RINGING = ("prompt", "trip", "ahead", "lift")  # kinds of events
+RINGING = ("prompt", "trip", "ahead", "lift", "self_check")  # kinds of events
 
 
 def ring(console: Console, kind: str) -> None:

@@ -6,6 +6,7 @@ a real button has to be pressed.
 """
 
 import signal
+import threading
 import time
 from types import FrameType
 
@@ -23,18 +24,23 @@ COOL_AGAIN_S = 3.0  # within it the second press means it
 
 
 class StopSignal:
-    """Counts Ctrl-C instead of raising: the loop decides what it means."""
+    """Counts Ctrl-C instead of raising: the loop decides what it means.
+
+    In another thread than the main one no signal arrives: whoever watches the run stops it there.
+    """
 
     def __init__(self) -> None:
         self.count = 0
         self._before: object = None
 
     def __enter__(self) -> "StopSignal":
-        self._before = signal.signal(signal.SIGINT, self._note)
+        if threading.current_thread() is threading.main_thread():
+            self._before = signal.signal(signal.SIGINT, self._note)
         return self
 
     def __exit__(self, *_error: object) -> None:
-        signal.signal(signal.SIGINT, self._before)  # type: ignore[arg-type]
+        if self._before is not None:
+            signal.signal(signal.SIGINT, self._before)  # type: ignore[arg-type]
 
     def _note(self, _number: int, _frame: FrameType | None) -> None:
         self.count += 1

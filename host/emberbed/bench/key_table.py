@@ -13,12 +13,18 @@ from emberbed.touch_words import mark_words
 from emberbed_fw import messages
 from emberbed_fw import plan as layout
 from emberbed_fw import run_states as rs
+from emberbed_fw.doubts import TOUCHING_PROMPT
 from emberbed_fw.life import GO_ON_PROMPT
 from emberbed_fw.safety_limits import MOST_OFFSET_CDEG
 from emberbed_fw.sequencer import LONGER_PROMPT
 from emberbed_fw.stage_clock import AIR_AWAY_PROMPT
 from emberbed_fw.units import NONE, TICKS_PER_MIN
 
+BUTTON_HINT = "B holds the virtual device's button, A is its hot air"
+KEYS_HINT = (
+    "Enter answers, M marks, H holds here, C twice cools down, S means smoke, Ctrl-C takes the heat"
+    " away."
+)
 ANSWER_KEYS = "\n "
 COOL_KEY = "c"  # asked for twice
 BUTTON_KEY = "b"  # the virtual device's
@@ -30,6 +36,7 @@ ANSWERS = {
     GO_ON_PROMPT: "go on",
     LONGER_PROMPT: "wait longer",
     AIR_AWAY_PROMPT: "air is away",
+    TOUCHING_PROMPT: "it touches",
 }
 
 

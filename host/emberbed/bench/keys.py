@@ -6,15 +6,19 @@ from contextlib import suppress
 
 
 class Keys:
-    """Use it in a `with`: the terminal is put back as it was on every way out."""
+    """Use it in a `with`: the terminal is put back as it was on every way out.
 
-    def __init__(self) -> None:
+    `wanted` False: keys are none of this run's business, and the terminal is left alone.
+    """
+
+    def __init__(self, wanted: bool = True) -> None:
+        self._wanted = wanted
         self._poll: Callable[[], str] = lambda: ""
         self._restore: Callable[[], None] = lambda: None
         self.from_terminal = False
 
     def __enter__(self) -> "Keys":
-        if sys.stdin is not None and sys.stdin.isatty():
+        if self._wanted and sys.stdin is not None and sys.stdin.isatty():
             self.from_terminal = True
             self._poll, self._restore = _windows_keys() if sys.platform == "win32" else _tty_keys()
         return self

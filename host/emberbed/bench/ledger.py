@@ -10,10 +10,13 @@ from itertools import islice
 from typing import NamedTuple
 
 from emberbed.bench.outcome import REFUSED, Outcome
+from emberbed.link.events import Snapshot
 from emberbed.profiles.plan_bytes import Plan
 from emberbed.records import TickRecord
+from emberbed.store.left_open import take_over
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import RunFacts, utc_now
+from emberbed.store.snapshots import pack_numbers
 
 PAGE_RECORDS = 500  # decoded at a time, between two breaths
 
@@ -30,15 +33,31 @@ class Ledger:
     """`run_id` is the run that records and events belong to now, `earlier` those before it."""
 
     def __init__(self, store: RunStore, facts: RunFacts) -> None:
+        self._open(store, facts, store.begin_run(facts))
+
+    def _open(self, store: RunStore, facts: RunFacts, run_id: int) -> None:
         self.store = store
-        self.run_id = store.begin_run(facts)
+        self.run_id = run_id
         self.next_id: int | None = None
         self.earlier: list[int] = []
+        self.session = facts.session  # that the device is in now; a new run is armed in it
         self._facts = facts
         self._to_end: list[_Ended] = []
 
-    def append(self, records: list[bytes]) -> None:
-        self.store.append(self.run_id, records)
+    @classmethod
+    def taking_over(cls, store: RunStore, facts: RunFacts, run_id: int) -> "Ledger":
+        """Go on with a run in the store whose writer is gone; `facts` are those of its head."""
+        take_over(store.database, run_id)
+        ledger = cls.__new__(cls)
+        ledger._open(store, facts, run_id)
+        return ledger
+
+    def append(self, records: list[bytes], rebuilt: bool = False) -> None:
+        self.store.append(self.run_id, records, rebuilt=rebuilt)
+
+    def add_snapshot(self, snapshot: Snapshot) -> None:
+        """Keep what the device remembered after a tick."""
+        self.store.add_snapshot(self.run_id, snapshot.tick, pack_numbers(snapshot.numbers))
 
     def add_event(self, tick: int | None, kind: str, sentence: str) -> None:
         self.store.add_event(self.run_id, tick, kind, sentence)
@@ -47,7 +66,9 @@ class Ledger:
 
     def begin_next(self) -> int:
         """Open the run that is to go on with this one; return its number."""
-        facts = replace(self._facts, linked_to=self.run_id, started_utc=utc_now())
+        facts = replace(
+            self._facts, linked_to=self.run_id, started_utc=utc_now(), session=self.session
+        )
         self.next_id = self.store.begin_run(facts)
         return self.next_id
 

@@ -32,10 +32,11 @@ def rows_of(record: TickRecord, story: Story) -> list[tuple[str, Text]]:
     """Return (label, text) of every row; `record` is the one that the story followed last."""
     return [
         ("Board", _board(record, story)),
-        ("Now", _now(record, story)),
-        ("Waiting", Text(_waiting(record, story))),
-        ("Next", _next(record, story)),
+        ("Now", now_text(record, story)),
+        ("Waiting", Text(waiting_text(record, story))),
+        ("Next", next_text(record, story)),
         ("Heater", _heater(record, story)),
+        ("Guard", _guard(record)),
         ("Marks", _marks(story)),
         ("Touch", _touch(record, story)),
     ]
@@ -63,7 +64,7 @@ def _board(record: TickRecord, story: Story) -> Text:
     return text
 
 
-def _now(record: TickRecord, story: Story) -> Text:
+def now_text(record: TickRecord, story: Story) -> Text:
     if nothing_heated(record):
         return Text(words.NOTHING_HEATED)
     if record.waits_for == rs.WAITS_PRESS:
@@ -75,7 +76,7 @@ def _now(record: TickRecord, story: Story) -> Text:
     )
 
 
-def _waiting(record: TickRecord, story: Story) -> str:
+def waiting_text(record: TickRecord, story: Story) -> str:
     if record.state in OUTCOMES or nothing_heated(record):
         return NOBODY
     what = words.wait_words(record.waits_for).removeprefix("waits ") or NOBODY
@@ -110,7 +111,7 @@ def _near_limit(record: TickRecord, story: Story) -> list[str]:
     return told
 
 
-def _next(record: TickRecord, story: Story) -> Text:
+def next_text(record: TickRecord, story: Story) -> Text:
     if unplug_trip(record):
         return Text(UNPLUG, style=ALARM)
     if record.state in OUTCOMES or nothing_heated(record):
@@ -125,6 +126,12 @@ def _next(record: TickRecord, story: Story) -> Text:
     return Text(stage_text(story.plan, following, story.prompts))
 
 
+def _guard(record: TickRecord) -> Text:
+    """Tell every warning of the device in one line."""
+    told = ", ".join(title for title, _sentence in words.warning_words(record.warnings))
+    return Text(told, style="bold") if told else Text("nothing to tell", style="dim")
+
+
 def _marks(story: Story) -> Text:
     """Tell the marks that were set, the newest last, and the one that is expected."""
     progress = story.progress
@@ -136,7 +143,7 @@ def _marks(story: Story) -> Text:
     return text if text.plain else Text("none", style="dim")
 
 
-def _stuck(record: TickRecord) -> str:
+def stuck_text(record: TickRecord) -> str:
     """Return what makes a heater that is told to be off unsafe, '' for nothing."""
     trip = unplug_trip(record)
     # the current sense tells of the tick before: a drive that has just ended is no stuck switch
@@ -150,7 +157,7 @@ def _stuck(record: TickRecord) -> str:
 
 
 def _heater(record: TickRecord, story: Story) -> Text:
-    stuck = _stuck(record)
+    stuck = stuck_text(record)
     if stuck:
         return Text(stuck, style="bold red")
     share = record.demand0_q15 / FULL_POWER_Q15

@@ -3,6 +3,7 @@
 Every refusal is a `NotReady` with one sentence per mistake, all of them at once.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -12,6 +13,8 @@ from emberbed.link.device import Device
 from emberbed.materials.book import UNKNOWN
 from emberbed.profiles.check import Finding, check_profile, has_errors
 from emberbed.profiles.compile import PlanRefused, compile_plan, prompts
+from emberbed.profiles.guard_model import GuardModel
+from emberbed.profiles.model import Board
 from emberbed.profiles.plain_hold import hold_profile
 from emberbed.profiles.reader import ProfileFile, ProfileMistakes, read_profile
 
@@ -83,7 +86,10 @@ def read_description(device: Device) -> tuple[bytes, DeviceDescription]:
 
 
 def judge(
-    profile_file: ProfileFile, description: DeviceDescription, power_cap: float = POWER_CAP
+    profile_file: ProfileFile,
+    description: DeviceDescription,
+    power_cap: float = POWER_CAP,
+    guard_model: GuardModel | None = None,
 ) -> list[Finding]:
     """Return what `check` finds, with the device's channels and watts."""
     return check_profile(
@@ -93,6 +99,7 @@ def judge(
         description.zones[0].watts,
         power_cap,
         socket_watts=description.socket_watts,
+        guard_model=guard_model,
     )
 
 
@@ -101,10 +108,15 @@ def prepare(
     description: DeviceDescription,
     gains: Gains | None = None,
     power_cap: float = POWER_CAP,
+    guard_model: Callable[[Board | None], GuardModel] | None = None,
 ) -> Prepared:
-    """Check against the device and compile; gains None: those of a heater nobody identified."""
+    """Check against the device and compile; gains None: those of a heater nobody identified.
+
+    guard_model: what the guard knows of the heater, for a board; None for a guess.
+    """
     profile_file = asked if isinstance(asked, ProfileFile) else asked.on(description)
-    findings = judge(profile_file, description, power_cap)
+    model = None if guard_model is None else guard_model(profile_file.model.board)
+    findings = judge(profile_file, description, power_cap, model)
     if has_errors(findings):
         raise NotReady([found.sentence for found in findings if found.severity == "error"])
     try:
@@ -116,6 +128,7 @@ def prepare(
             power_cap,
             socket_w=description.socket_watts,
             zone_w=description.zones[0].watts,
+            guard_model=model,
         )
     except PlanRefused as refused:
         raise NotReady([str(refused)]) from None

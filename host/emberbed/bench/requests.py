@@ -31,18 +31,19 @@ class Requests:
     def carry_out(self, wish: Answer | Touch) -> None:
         """Ask for an answer or a change; LinkError when nobody hears."""
         kind = messages.ANSWER if isinstance(wish, Answer) else wish.kind
+        source = self._source if wish.source is None else wish.source
         try:
             if isinstance(wish, Answer):
-                self._device.acknowledge(wish.prompt, self._source)
+                self._device.acknowledge(wish.prompt, source)
             else:
-                self._device.touch(wish.kind, wish.amount, self._source)
+                self._device.touch(wish.kind, wish.amount, source)
         except Refused as refused:
-            what = f"{touch_words(kind)}, {source_words(self._source)}"
+            what = f"{touch_words(kind)}, {source_words(source)}"
             self._tell("refusal", f"Not done ({what}): {refused}")
 
     def stop(self, reason: int, newest: TickRecord) -> bool:
         """Take the heat away; return whether the device took it."""
-        self._tell("stop", _stop_text(reason, newest))
+        self._tell("stop", _stop_text(reason, newest, self._source == messages.BY_TERMINAL))
         try:
             self._device.stop(reason)
         except Refused as refused:
@@ -62,10 +63,11 @@ def left_text(newest: TickRecord, channels: Iterable[int]) -> str:
     return f"{left_at}: {still}nothing records it any more."
 
 
-def _stop_text(reason: int, newest: TickRecord) -> str:
+def _stop_text(reason: int, newest: TickRecord, by_keyboard: bool) -> str:
     heat = "heat off" if newest.verdict == rs.NO_VERDICT else "heat is off already"
     if reason == messages.STOP_SMOKE:
         return f"{SMOKE}: {heat}. {SMOKE_CAUTION}"
     if newest.state not in (*rs.HEATING_STATES, rs.COOL) and newest.energy_j == 0:
         return "Stop asked for: nothing was heated."
-    return f"Stop asked for: {heat}, the cooling is still recorded. Ctrl-C again leaves."
+    leaves = " Ctrl-C again leaves." if by_keyboard else ""
+    return f"Stop asked for: {heat}, the cooling is still recorded.{leaves}"

@@ -7,24 +7,25 @@ button, never here.
 """
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
-from typing import Protocol
 
 from emberbed.bench import going_on
+from emberbed.bench.absence import Absence
+from emberbed.bench.arrivals import batches, trouble_of
 from emberbed.bench.ledger import Ledger
+from emberbed.bench.onlookers import Hand, Screen
 from emberbed.bench.outcome import OUTCOMES, REFUSED, Outcome
-from emberbed.bench.progress import Progress
-from emberbed.bench.requests import ALONE, Requests, left_text
+from emberbed.bench.requests import Requests, left_text
+from emberbed.bench.self_check import SelfCheck
 from emberbed.bench.story import BAD_VERDICTS, Story
-from emberbed.bench.wishes import Stop, Wish
+from emberbed.bench.wishes import Stop
 from emberbed.link.device import Device, Refused
-from emberbed.link.events import Damaged, Event, Gap, Record, SessionLost, WrongVersion
+from emberbed.link.events import DEVICE, Event, Snapshot
 from emberbed.link.transport import LinkError
 from emberbed.records import TickRecord, decode_record
 from emberbed.report.ending import LEFT
 from emberbed.store.faults import StoreError
-from emberbed.store.run_store import MOST_RECORDS
 from emberbed_fw import messages
 from emberbed_fw import run_states as rs
 from emberbed_fw.trip_codes import WITHHELD_LEASE
@@ -34,36 +35,6 @@ SILENT_S = 10.0  # without a record: the device hangs, or its cable does
 OFFERS = 5  # how often the press is offered, 2 min each
 LINK_LOST = OUTCOMES[rs.LINK_LOST]
 STOPPED = OUTCOMES[rs.STOPPED]
-
-
-class Screen(Protocol):
-    """Whatever shows the run."""
-
-    def show(self, record: TickRecord) -> None:
-        """Take the newest stored record."""
-
-    def tell(self, tick: int | None, kind: str, sentence: str) -> None:
-        """Take one event, already stored."""
-
-    def turn_over(self, run_id: int) -> None:
-        """Show the run that goes on with the one before."""
-
-
-class Hand(Protocol):
-    """Whoever stands at the bench; `source` is one of messages.BY_TERMINAL .."""
-
-    source: int
-
-    def wishes(self, record: TickRecord, progress: Progress) -> list[Wish]:
-        """Return what is to be asked of the device now; may press the virtual button."""
-        ...
-
-    def stops(self) -> int:
-        """Return how often stopping was asked for: once stops the heat, twice leaves."""
-        ...
-
-    def forget_stops(self) -> None:
-        """Count anew: a new run has begun."""
 
 
 class BenchRun:
@@ -82,20 +53,22 @@ class BenchRun:
         hand: Hand,
         why_gone: Callable[[], str | None] = lambda: None,
         learner: Callable[[TickRecord], Sequence[tuple[int, str, str]]] = lambda _record: (),
+        self_check: SelfCheck | None = None,
     ) -> None:
         self._device = device
         self._ledger = ledger
         self._story = story
         self._screen = screen
         self._hand = hand
-        self._why_gone = why_gone
         self._learner = learner
+        self._self_check = self_check or SelfCheck()
         self._requests = Requests(device, hand.source, self._tell)
         self._heard_s = time.monotonic()
         self._newest: TickRecord | None = None
         self._stop_sent = False
         self._offers = 1
         self._goes_on = False  # the person has said so
+        self._absence = Absence(device, ledger, story, hand.stops, why_gone, self._tell)
         self.outcome: Outcome | None = None
 
     @property
@@ -105,15 +78,14 @@ class BenchRun:
 
     def take(self, events: list[Event]) -> None:
         """Store what came, acknowledge it, then show it."""
-        records = [event.raw for event in events if isinstance(event, Record)]
         broken: LinkError | None = None
-        for first in range(0, len(records), MOST_RECORDS):
+        for batch in batches(events):
             try:
-                self._commit(records[first : first + MOST_RECORDS])
+                self._commit([record.raw for record in batch], batch[0].origin != DEVICE)
             except LinkError as error:  # what has come is stored, even if nobody hears of it
                 broken = error
         for event in events:
-            self._note_trouble(event)
+            self._note_other(event)
         if broken is not None:
             raise broken
 
@@ -132,7 +104,7 @@ class BenchRun:
                     self._story.plan, self._story.names, lambda: self._listen(0)
                 )
             except LinkError as error:
-                self._lose_link(error)
+                self._reconnect(error, plan)
             except StoreError:
                 self._abandon_heat()
                 raise
@@ -141,8 +113,19 @@ class BenchRun:
     def arm(self, plan: bytes, stage: int = going_on.NEW_RUN, done_ticks: int = 0) -> None:
         """Arm and keep what the device says of its trips. Raises Refused or LinkError."""
         run_id = self._ledger.next_id or self._ledger.run_id
+        self._self_check.arming()
         counts = self._device.arm(plan, stage=stage, done_ticks=done_ticks)
+        self._self_check.armed(counts)
         self._ledger.store.note_trip_counts(run_id, counts)
+
+    def take_over(self, records: Iterable[bytes]) -> None:
+        """Go on with a run of which these records are stored already, and were told of."""
+        for raw in records:
+            self._newest = decode_record(raw)
+            self._story.follow(self._newest, raw)
+        self._device.sink = self.take
+        assert self._newest is not None
+        self._absence.take_over(self._newest)
 
     def _listen(self, wait_s: float) -> None:
         self.take(self._device.poll(wait_s))
@@ -154,15 +137,13 @@ class BenchRun:
                 " cable and the device's power, then connect again"
             )
 
-    def _lose_link(self, error: LinkError) -> None:
+    def _reconnect(self, error: LinkError, plan: bytes) -> None:
+        """Connect again and go on with the record; without that the run is over here."""
         if self.outcome is not None:  # the record is whole: nothing is lost any more
             return
-        gone = self._why_gone()
-        if gone is None:
-            self._tell("link", f"{error}. {ALONE}")
-        else:
-            self._tell("link", f"{gone}. What follows is not recorded; start a new run.")
-        self.outcome = self._verdict_so_far(LINK_LOST)
+        if not self._absence.come_back(error, self._newest, plan):
+            self.outcome = self._verdict_so_far(LINK_LOST)
+        self._heard_s = time.monotonic()
 
     def _abandon_heat(self) -> None:
         """Nothing can be stored any more, so nobody may answer for heat."""
@@ -189,31 +170,33 @@ class BenchRun:
             self._goes_on = False
             self._go_on(plan)
 
-    def _commit(self, raw_records: list[bytes]) -> None:
+    def _commit(self, raw_records: list[bytes], rebuilt: bool) -> None:
         begins = None
         if self._ledger.next_id is not None:
             begins = going_on.first_of_next(raw_records)
         if begins is not None:
-            self._keep(raw_records[:begins])
+            self._keep(raw_records[:begins], rebuilt)
             self._turn_over(decode_record(raw_records[begins]).tick)
-        self._keep(raw_records[begins or 0 :])
+        self._keep(raw_records[begins or 0 :], rebuilt)
         assert self._newest is not None
         self._heard_s = time.monotonic()
         self._device.renew(self._newest.tick)
         self._screen.show(self._newest)
 
-    def _keep(self, raw_records: list[bytes]) -> None:
+    def _keep(self, raw_records: list[bytes], rebuilt: bool) -> None:
         """Store records of the open run, and tell what changed with them."""
-        self._ledger.append(raw_records)
+        self._ledger.append(raw_records, rebuilt)
         for raw in raw_records:
             newest = decode_record(raw)
+            self._absence.follow(newest)
             for kind, sentence in self._story.follow(newest, raw):
                 self._tell(kind, sentence, newest.tick)
             if newest.state in OUTCOMES and self._story.armed:
                 self.outcome = OUTCOMES[newest.state]
             self._goes_on = self._goes_on or going_on.was_answered(newest)
             self._newest = newest
-            for tick, kind, sentence in self._learner(newest):
+            checked = self._self_check.follow(raw, newest.tick)
+            for tick, kind, sentence in [*checked, *self._learner(newest)]:
                 self._tell(kind, sentence, tick)
 
     def _go_on(self, plan: bytes) -> None:
@@ -261,8 +244,8 @@ class BenchRun:
 
     def _obey_stop(self) -> None:
         asked = self._hand.stops()
-        if asked:
-            self._stop(messages.STOP_BY_PERSON)
+        if asked or self._self_check.wants_stop:
+            self._stop(messages.STOP_BY_PERSON if asked else messages.STOP_HOST_ENDING)
         if asked > 1 and self.outcome is None:
             assert self._newest is not None
             self._tell(LEFT, left_text(self._newest, self._story.names))
@@ -276,16 +259,15 @@ class BenchRun:
         if not self._requests.stop(reason, self._newest):
             self.outcome = STOPPED  # leaving is the other way to take the heat away
 
-    def _note_trouble(self, event: Event) -> None:
-        if isinstance(event, Gap):
-            self._tell(
-                "gap", f"Readings {event.first} to {event.last} are lost: the device had no room."
-            )
-        elif isinstance(event, Damaged):
-            self._tell("damage", f"{event.count} frames arrived damaged and were dropped.")
-        elif isinstance(event, (SessionLost, WrongVersion)):
-            self._tell("link", "The device was reset, or taken over by another program.")
-            self.outcome = self.outcome or self._verdict_so_far(LINK_LOST)
+    def _note_other(self, event: Event) -> None:
+        """Take what is no record: it may be kept, told, or be the end."""
+        if isinstance(event, Snapshot):
+            self._ledger.add_snapshot(event)
+        told = trouble_of(event)
+        if told is not None:
+            self._tell(told.kind, told.sentence)
+            if told.ends_record:
+                self.outcome = self.outcome or self._verdict_so_far(LINK_LOST)
 
     def _tell(self, kind: str, sentence: str, tick: int | None = None) -> None:
         if tick is None and self._newest is not None:

@@ -13,25 +13,30 @@ from typing import TYPE_CHECKING
 
 from rich.console import Console
 
-from emberbed import __version__
 from emberbed.bench.acts import Act
+from emberbed.bench.begin import Begin, arm_run
+from emberbed.bench.disk_room import check_room
 from emberbed.bench.hands import PersonAtKeyboard, StopSignal
+from emberbed.bench.key_table import BUTTON_HINT, KEYS_HINT
 from emberbed.bench.keys import Keys
 from emberbed.bench.ledger import Ledger
-from emberbed.bench.outcome import REFUSED, Outcome
+from emberbed.bench.outcome import Outcome
 from emberbed.bench.panel import LivePanel
 from emberbed.bench.plain_lines import PlainLines
 from emberbed.bench.prepare import MadeOnDevice, NotReady, Prepared, read_description
+from emberbed.bench.run_facts import facts_of
 from emberbed.bench.run_files import check_page, page_path, write_page
-from emberbed.bench.run_loop import BenchRun
+from emberbed.bench.run_loop import BenchRun, Hand, Screen
 from emberbed.bench.script_hand import ScriptedHand
+from emberbed.bench.self_check import ALARM, self_check_for
+from emberbed.bench.stay_awake import staying_awake
 from emberbed.bench.story import Story
 from emberbed.bench.touch_test import require_touch
 from emberbed.bench.virtual import VirtualBench, VirtualDevice
+from emberbed.bench.watcher import Begun, Hands, Screens, Watcher
 from emberbed.bench.with_heater import learner_of, prepare_on
 from emberbed.device_description import DeviceDescription
-from emberbed.link.device import Device, Refused
-from emberbed.link.transport import LinkError
+from emberbed.link.device import Device
 from emberbed.profiles.compile import decode_plan
 from emberbed.profiles.reader import ProfileFile
 from emberbed.report.ending import ending_of
@@ -42,12 +47,6 @@ from emberbed.store.runs import RunFacts
 if TYPE_CHECKING:
     from emberbed.learn.identified import Identified
 
-BUTTON_HINT = "B holds the virtual device's button, A is its hot air"
-KEYS_HINT = (
-    "Enter answers, M marks, H holds here, C twice cools down, S means smoke, Ctrl-C takes the heat"
-    " away."
-)
-
 
 class RecordFailed(Exception):
     """The store failed while the run was on: heat is off, the record breaks off; one sentence."""
@@ -57,7 +56,7 @@ class RecordFailed(Exception):
 class RunRequest:
     """What the person asked for. `virtual` is None for a real device at `device`."""
 
-    asked: ProfileFile | MadeOnDevice
+    asked: ProfileFile | MadeOnDevice | None  # None: what the device does already (resume)
     device: str
     virtual: VirtualBench | None
     scripted: bool
@@ -66,6 +65,10 @@ class RunRequest:
     acts: tuple[Act, ...] = ()  # what a script does besides
     touch_test: bool = False  # before arming
     heater: "Identified | None" = None  # the heater that is on the bench
+    watcher: Watcher | None = None  # who else watches and asks
+    at_keyboard: bool = True  # False: the watcher alone asks
+    said: tuple[tuple[str, str], ...] = ()  # kind and sentence of what was said before the run
+    self_check: str = ALARM  # one of self_check.MODES
 
 
 @dataclass(frozen=True)
@@ -86,7 +89,7 @@ class RunResult:
 
 
 @dataclass(frozen=True)
-class _Bench:
+class Bench:
     """A connected device with the profile that fits it."""
 
     device: Device
@@ -105,23 +108,25 @@ def run_profile(request: RunRequest, store: RunStore, console: Console) -> RunRe
     with ExitStack() as until_told:
         with _device(request) as (device, virtual):
             bench = _prepare(request, device, virtual, console)
+            check_room(store.path, bench.prepared.plan)
             _need_hand(request)
+            until_told.enter_context(staying_awake())
             if request.touch_test:
                 require_touch(device, bench.description, virtual, request.scripted, console)
             stop = until_told.enter_context(StopSignal())
             ledger = Ledger(store, _facts(request, bench))
             try:
-                outcome = _watch(request, bench, ledger, console, stop)
+                outcome = watch_run(request, bench, ledger, console, stop)
             except NotReady:
                 raise
             except BaseException:
                 with suppress(StoreError):  # the store itself may be what failed
                     ledger.give_up()
                 raise
-        return _result(request, ledger, outcome)
+        return result_of(request, ledger, outcome)
 
 
-def _result(request: RunRequest, ledger: Ledger, outcome: Outcome) -> RunResult:
+def result_of(request: RunRequest, ledger: Ledger, outcome: Outcome) -> RunResult:
     """Write the pages; return how the last run ended."""
     store, run_id = ledger.store, ledger.run_id
     if request.page is None:
@@ -137,8 +142,13 @@ def _result(request: RunRequest, ledger: Ledger, outcome: Outcome) -> RunResult:
 
 def _need_hand(request: RunRequest) -> None:
     """Refuse a run that nobody could start: asked last, as every other mistake tells more."""
-    in_terminal = sys.stdin is not None and sys.stdin.isatty()
-    if request.virtual is not None and not request.scripted and not in_terminal:
+    if request.virtual is not None and not request.scripted and request.watcher is None:
+        need_keyboard()
+
+
+def need_keyboard() -> None:
+    """Refuse where nobody can press a key."""
+    if sys.stdin is None or not sys.stdin.isatty():
         raise NotReady(
             [
                 "Nobody could hold the virtual device's button, as there is no keyboard here:"
@@ -149,9 +159,10 @@ def _need_hand(request: RunRequest) -> None:
 
 def _prepare(
     request: RunRequest, device: Device, virtual: VirtualDevice | None, console: Console
-) -> _Bench:
+) -> Bench:
     """Read what the device is and fit the profile to it; tell what a person should know."""
     settings, description = read_description(device)
+    assert request.asked is not None
     prepared, about_heater = prepare_on(request.asked, description, request.heater)
     _check_channels(request.acts, description)
     told = [f"warning: {warning}" for warning in prepared.warnings]
@@ -159,7 +170,7 @@ def _prepare(
     told += [f"note: {note}" for note in about_heater]
     for line in told:
         console.print(line, markup=False, highlight=False, soft_wrap=True)
-    return _Bench(device, virtual, settings, description, prepared)
+    return Bench(device, virtual, settings, description, prepared)
 
 
 def _check_channels(acts: tuple[Act, ...], description: DeviceDescription) -> None:
@@ -183,41 +194,37 @@ def _device(request: RunRequest) -> Iterator[tuple[Device, VirtualDevice | None]
         yield device, virtual
 
 
-def _facts(request: RunRequest, bench: _Bench) -> RunFacts:
-    virtual, greeting, asked = bench.virtual, bench.device.greeting, request.virtual
-    return RunFacts(
-        profile_name=bench.prepared.profile_file.model.name,
-        profile_toml=bench.prepared.profile_file.text,
-        plan=bench.prepared.plan,
-        settings=bench.settings,
-        session=greeting.session,
-        device=request.device,
-        engine=virtual.engine if virtual else "device",
-        firmware_version=greeting.firmware,
-        firmware_digest=virtual.firmware_digest if virtual else greeting.build_id.hex(),
-        host_version=__version__,
-        simulated=virtual is not None,
-        speed=asked.speed if asked else "1",
-        seed=asked.seed if asked else None,
-    )
+def _facts(request: RunRequest, bench: Bench) -> RunFacts:
+    known = (bench.device, bench.virtual, bench.prepared, bench.settings)
+    return facts_of(*known, request.device, request.virtual)
 
 
-def _watch(
-    request: RunRequest, bench: _Bench, ledger: Ledger, console: Console, stop: StopSignal
+def watch_run(
+    request: RunRequest,
+    bench: Bench,
+    ledger: Ledger,
+    console: Console,
+    stop: StopSignal,
+    begin: Begin = arm_run,
 ) -> Outcome:
-    """Arm and follow the run to its end, which is then stored."""
+    """Arm (or begin otherwise) and follow the run to its end, which is then stored."""
     plan, virtual = bench.prepared.plan, bench.virtual
     story = Story(decode_plan(plan), bench.prepared.prompts, bench.description.fitted_names())
-    with Keys() as keys:
-        hand = _hand(request, virtual, keys, stop)
-        with _screen(request, bench, story, ledger.run_id, console, stop, hand) as screen:
+    for kind, sentence in request.said:
+        ledger.add_event(None, kind, sentence)
+    with Keys(request.at_keyboard) as keys:
+        own = _hand(request, virtual, keys, stop)
+        with _screen(request, bench, story, ledger.run_id, console, stop, own) as screen:
             if keys.from_terminal and not request.scripted and isinstance(screen, PlainLines):
                 hint = KEYS_HINT if virtual is None else f"{BUTTON_HINT}. {KEYS_HINT}"
                 screen.tell(None, "keys", hint)
             why_gone = virtual.why_ended if virtual else lambda: None
             learner = learner_of(request.heater, story.plan, bench.description)
-            run = BenchRun(bench.device, ledger, story, screen, hand, why_gone, learner)
-            _arm(bench, ledger, run)
+            shown, hand = _watched(request, bench, ledger, story, screen, own)
+            digest = _facts(request, bench).firmware_digest
+            check = self_check_for(request.self_check, bench.settings, plan, digest)
+            run = BenchRun(bench.device, ledger, story, shown, hand, why_gone, learner, check)
+            begin(bench.device, bench.settings, bench.prepared.plan, ledger, run)
             try:
                 outcome = run.watch(plan)
                 bench.device.sink = None
@@ -231,6 +238,20 @@ def _watch(
     return outcome
 
 
+def _watched(
+    request: RunRequest, bench: Bench, ledger: Ledger, story: Story, screen: Screen, own: Hand
+) -> tuple[Screen, Hand]:
+    """Return the screen and the hand together with the watcher's, if somebody else watches."""
+    watcher = request.watcher
+    if watcher is None:
+        return screen, own
+    watcher.begins(
+        Begun(ledger.run_id, story, _facts(request, bench), bench.description, bench.virtual)
+    )
+    hand = Hands(own, watcher) if request.at_keyboard else watcher
+    return Screens((screen, watcher)), hand
+
+
 def _hand(
     request: RunRequest, virtual: VirtualDevice | None, keys: Keys, stop: StopSignal
 ) -> ScriptedHand | PersonAtKeyboard:
@@ -241,7 +262,7 @@ def _hand(
 
 def _screen(
     request: RunRequest,
-    bench: _Bench,
+    bench: Bench,
     story: Story,
     run_id: int,
     console: Console,
@@ -266,17 +287,3 @@ def _screen(
         hints=hand.hints,
         title_of=title_of,
     )
-
-
-def _arm(bench: _Bench, ledger: Ledger, run: BenchRun) -> None:
-    """Send the plan and arm; a refusal ends the run before any heat."""
-    import emberbed.report.summary  # noqa: F401  (now, as it must not take time while a run is on)
-
-    bench.device.sink = run.take
-    try:
-        bench.device.send_plan(bench.prepared.plan)
-        run.arm(bench.prepared.plan)
-    except (Refused, LinkError) as error:
-        ledger.add_event(None, "refused", str(error))
-        ledger.store.end_run(ledger.run_id, REFUSED.state, REFUSED.exit_code)
-        raise NotReady([str(error)]) from None

@@ -10,7 +10,7 @@ from emberbed_fw import plan as layout
 from emberbed_fw import run_states as rs
 from emberbed_fw.safety_limits import HANDLING_CDEG
 from emberbed_fw.trip_codes import NO_TRIP
-from emberbed_fw.units import TICKS_PER_S
+from emberbed_fw.units import FULL_POWER_Q15, TICKS_PER_S
 
 
 def degrees(cdeg: int | None, decimals: int = 1) -> str:
@@ -41,7 +41,16 @@ def stage_text(plan: Plan, number: int, prompts: Sequence[str] = ()) -> str:
         return f"ramp to {target_c}"
     if kind == layout.COOL:
         return f"cool below {target_c}"
+    if kind == layout.POWER:
+        return _power_text(stage["power_q15"], target_c, minutes(planned_ticks(plan, number)))
     return f"{words.stage_words(kind)} at {target_c}"
+
+
+def _power_text(power_q15: int, limit_c: str, lasts: str) -> str:
+    """Return what a stage of fixed power does: its target is where it ends early."""
+    if not power_q15:
+        return f"heater off for {lasts}"
+    return f"{100 * power_q15 / FULL_POWER_Q15:.0f} % power for {lasts}, up to {limit_c}"
 
 
 def doing_text(progress: Progress) -> str:

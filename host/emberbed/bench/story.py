@@ -21,6 +21,7 @@ from emberbed_fw.trip_codes import NO_TRIP, PC_LINK_LOST, SENSOR_LIFTED
 from emberbed_fw.units import NONE, TICKS_PER_S
 
 Event = tuple[str, str]
+QUIET_TICKS = 30 * TICKS_PER_S
 BAD_VERDICTS = (rs.STOPPED, rs.LINK_LOST, rs.TRIPPED)
 TOLD_OTHERWISE = (*rs.STAGED_STATES, rs.LOADED)  # by their stages; by whoever loads and arms
 
@@ -39,6 +40,7 @@ class Story:
         self.armed = False
         self._first_tick: int | None = None
         self._pressed_tick: int | None = None
+        self._warned: dict[str, int] = {}  # by its few words, the tick in which it was on last
 
     def begin_next(self) -> None:
         """Follow the run that goes on with this one."""
@@ -80,7 +82,7 @@ class Story:
             self._pressed_tick = record.tick
         if before is None:
             self._first_tick = record.tick
-            return []
+            return self._warnings(record)
         return [
             *touch_story.touches(record, self.progress),
             *touch_story.beads(before, record, self.progress, self.names, was_lifted),
@@ -92,7 +94,13 @@ class Story:
             *([] if was_near else touch_story.ahead(self.progress, self.prompts)),
             *([] if air_was_ending else touch_story.air_ends(self.progress)),
             *self._presses(before, record),
+            *self._warnings(record),
         ]
+
+    def seconds_since_press(self, tick: int) -> float | None:
+        """Return the seconds from the press to `tick`, None before it."""
+        pressed = self._pressed_tick
+        return None if pressed is None else (tick - pressed) / TICKS_PER_S
 
     def _states(self, before: TickRecord, record: TickRecord) -> list[Event]:
         if record.state == before.state or record.state in TOLD_OTHERWISE:
@@ -122,10 +130,20 @@ class Story:
             return []
         return [("press", f"{PRESS_TEXT}: {most_text(self.progress)}.")]
 
+    def _warnings(self, record: TickRecord) -> list[Event]:
+        """Tell a warning when it begins; one that comes and goes, only after a quiet while."""
+        told = []
+        for title, sentence in words.warning_words(record.warnings):
+            last = self._warned.get(title, record.tick - QUIET_TICKS)
+            if record.tick - last >= QUIET_TICKS:
+                told.append(("warning", sentence))
+            self._warned[title] = record.tick
+        return told
+
     def _trips(self, before: TickRecord, record: TickRecord) -> list[Event]:
         told = []
         if record.trip != before.trip and record.trip != NO_TRIP:
-            cause = words.trip_words(record.trip, self._sensor_of(record))
+            cause = words.trip_words(record.trip, self.blamed_sensor(record))
             told.append(("trip", f"{cause.happened} {cause.mend}"))
             told += _clears(record.trip, record.trips_of_cause)
         if record.second_trip != before.second_trip and record.second_trip != NO_TRIP:
@@ -137,7 +155,7 @@ class Story:
             told += _clears(PC_LINK_LOST, record.trips_of_cause)
         return told
 
-    def _sensor_of(self, record: TickRecord) -> str | None:
+    def blamed_sensor(self, record: TickRecord) -> str | None:
         """Return the name of the sensor that a tripped record blames."""
         lifted = self.progress.lifted
         if record.trip == SENSOR_LIFTED and lifted is not None:

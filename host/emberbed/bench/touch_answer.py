@@ -1,7 +1,10 @@
 """May the board be touched: leave it, tools, or bare hands; and the heater, which is hotter, apart.
 
-The answer is that of the hottest sensor on the board. Pure: from a record to a rich text.
+The answer is that of the hottest sensor on the board. Pure: from a record to a `TouchAnswer`, which
+the page shows as it is and the terminal as a rich text.
 """
+
+from typing import NamedTuple
 
 from rich.text import Text
 
@@ -13,11 +16,18 @@ from emberbed_fw.safety_limits import HANDLING_CDEG
 from emberbed_fw.trip_codes import NO_TRIP
 
 BARE_HANDS_CDEG = 4300  # ISO 13732-1 table 1, any material for 8 h or more; from memory
-LEAVE = "bold red"
-TOOLS = "yellow"
-HANDS = "green"
-HEATER_HOT = "   heater still hot"
-HEATER_UNKNOWN = "   the heater may be hot"
+LEAVE, TOOLS, HANDS = "leave", "tools", "hands"
+STYLES = {LEAVE: "bold red", TOOLS: "yellow", HANDS: "green"}
+HEATER_HOT = "heater still hot"
+HEATER_UNKNOWN = "the heater may be hot"
+
+
+class TouchAnswer(NamedTuple):
+    """`level` is LEAVE, TOOLS or HANDS, `heater` what to know of the heater besides, or ''."""
+
+    level: str
+    board: str
+    heater: str
 
 
 def unplug_trip(record: TickRecord) -> int:
@@ -28,35 +38,45 @@ def unplug_trip(record: TickRecord) -> int:
 def touch_text(
     record: TickRecord, board: list[int], emitters: list[int], works: bool = False
 ) -> Text:
+    """Say the same as a rich text."""
+    answer = touch_answer(record, board, emitters, works)
+    text = Text(answer.board, style=STYLES[answer.level])
+    if answer.heater:
+        text.append(f"   {answer.heater}", style="dim")
+    return text
+
+
+def touch_answer(
+    record: TickRecord, board: list[int], emitters: list[int], works: bool = False
+) -> TouchAnswer:
     """Say whether the board may be touched.
 
     `board` are the channels whose beads lie on it, `emitters` those on the heater; `works`: the
     person is at work on the board with tools, as the run asks.
     """
-    text = _of_board(record, board, works)
-    if record.state not in rs.HEATING_STATES and not unplug_trip(record):
-        text.append(_of_heater(record, board, emitters), style="dim")
-    return text
+    off = record.state not in rs.HEATING_STATES and not unplug_trip(record)
+    heater = _of_heater(record, board, emitters) if off else ""
+    return TouchAnswer(*_of_board(record, board, works), heater)
 
 
-def _of_board(record: TickRecord, board: list[int], works: bool) -> Text:
+def _of_board(record: TickRecord, board: list[int], works: bool) -> tuple[str, str]:
     readings = [record.channel_cdeg(channel) for channel in board]
     known = [reading for reading in readings if reading is not None]
     if unplug_trip(record):
-        return Text("leave it: pull the mains plug first", style=LEAVE)
+        return LEAVE, "leave it: pull the mains plug first"
     if works:
-        return Text("tools only, for what is asked: it is hot", style=TOOLS)
+        return TOOLS, "tools only, for what is asked: it is hot"
     if record.state in rs.HEATING_STATES:
-        return Text("leave it: it heats", style=LEAVE)
+        return LEAVE, "leave it: it heats"
     if len(known) < len(readings) or not known:
-        return Text("leave it: not every sensor reads", style=LEAVE)
+        return LEAVE, "leave it: not every sensor reads"
     if max(known) >= HANDLING_CDEG:
-        return Text(f"leave it until it is below {HANDLING_CDEG / 100:g} °C", style=LEAVE)
+        return LEAVE, f"leave it until it is below {HANDLING_CDEG / 100:g} °C"
     if record.state == rs.COOL and not nothing_heated(record):
-        return Text("leave it: heat from the heater may still arrive", style=TOOLS)
+        return TOOLS, "leave it: heat from the heater may still arrive"
     if max(known) >= BARE_HANDS_CDEG:
-        return Text(f"tools; bare hands below {BARE_HANDS_CDEG / 100:g} °C", style=TOOLS)
-    return Text("bare hands", style=HANDS)
+        return TOOLS, f"tools; bare hands below {BARE_HANDS_CDEG / 100:g} °C"
+    return HANDS, "bare hands"
 
 
 def _of_heater(record: TickRecord, board: list[int], emitters: list[int]) -> str:

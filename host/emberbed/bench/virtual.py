@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 
 START_S = 20.0
 END_S = 5.0
+WHY_S = 0.3  # in which a process that has broken its link has ended too, if it ends
 PRESS_S = 1.5
 MICROPYTHON = "MicroPython"  # as the virtual device names the interpreter of real devices
 FELL_BACK = (
@@ -37,6 +38,8 @@ class VirtualBench:
     length_mm: float = 180.0
     width_mm: float = 120.0
     sensors: tuple[str, ...] = ()  # NAME:PLACE by channel; none: the usual ones
+    plant: str = "lumped"  # or grid: the board in two dimensions
+    emitters: str = ""  # on a grid: what each of a row gives of its power, such as 1,0.7,1
 
     def with_board(self, mass_g: float, length_mm: float, width_mm: float) -> "VirtualBench":
         """Return the same bench with this board on it."""
@@ -47,7 +50,7 @@ class VirtualBench:
         given = [
             "--speed", self.speed, "--seed", str(self.seed), "--engine", self.engine,
             "--mass-g", str(self.mass_g), "--length-mm", str(self.length_mm),
-            "--width-mm", str(self.width_mm),
+            "--width-mm", str(self.width_mm), "--plant", self.plant, f"--emitters={self.emitters}",
         ]  # fmt: skip
         given += [f"--sensor={sensor}" for sensor in self.sensors]
         return given + [f"--fault={fault}" for fault in self.faults]  # it may begin with a dash
@@ -126,6 +129,10 @@ class VirtualDevice:
         """Press a channel's bead down again."""
         self._tell(f"press {channel}")
 
+    def place(self, channel: int, x_mm: float, y_mm: float) -> None:
+        """Set a channel's bead down on another spot, counted from the board's middle; on a grid."""
+        self._tell(f"place {channel} {x_mm} {y_mm}")
+
     def close(self) -> None:
         """End the device: its heater goes cold with it."""
         if self._process.stdin and not self._process.stdin.closed:
@@ -143,7 +150,7 @@ class VirtualDevice:
     def why_ended(self) -> str | None:
         """Return why the process ended by itself, in one sentence; None while it still runs."""
         try:
-            self._process.wait(timeout=END_S)
+            self._process.wait(timeout=WHY_S)
         except subprocess.TimeoutExpired:
             return None
         assert self._process.stdout

@@ -4,9 +4,10 @@ from typing import NamedTuple
 
 
 class Answer(NamedTuple):
-    """Answer this prompt."""
+    """Answer this prompt; `source`: who, where that is another hand than the run's own."""
 
     prompt: int
+    source: int | None = None
 
 
 class Touch(NamedTuple):
@@ -14,6 +15,7 @@ class Touch(NamedTuple):
 
     kind: int
     amount: int = 0
+    source: int | None = None
 
 
 class Stop(NamedTuple):

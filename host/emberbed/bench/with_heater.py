@@ -5,6 +5,7 @@ scipy is imported only with a file, and before heat.
 """
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -41,7 +42,8 @@ def prepare_on(
     if heater is None:
         return prepare(asked, description), []
     gains, power_cap = heater.gains(), heater.power_cap(description)
-    return prepare(asked, description, gains, power_cap), heater.notes(description)
+    model = partial(heater.guard_model, description)
+    return prepare(asked, description, gains, power_cap, model), heater.notes(description)
 
 
 def learner_of(heater: "Identified | None", plan: Plan, description: DeviceDescription) -> Learner:

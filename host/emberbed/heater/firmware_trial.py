@@ -93,24 +93,30 @@ def made_trial(heater: HeaterFile, count: int, seed: int) -> FirmwareTrial:
     return FirmwareTrial(situations, _job(situations, levels_c))
 
 
-def figures(trial: FirmwareTrial, gains: Gains, situation: int) -> Figures:
-    """Return the figures of one run of the set."""
+def figures(
+    trial: FirmwareTrial, gains: Gains, situation: int, most_cost_c: float = np.inf
+) -> Figures:
+    """Return the figures of one run of the set; one that costs more than this is given up."""
     from emberbed.heater.rehearse_gains import run_job  # the simulation: only for a trial
 
-    return judged(run_job(trial.situations[situation], trial.job, gains), trial.job)
+    return judged(run_job(trial.situations[situation], trial.job, gains, most_cost_c), trial.job)
 
 
 def judged(course: Course, job: Job) -> Figures:
     """Judge a run; its error is summed over all its time, so that dawdling costs too."""
     error_c = np.abs(course.setpoint_c - course.board_c)
     overshoot_c = float((course.board_c - course.level_c).max(initial=0.0))
-    mean_c = float(error_c.sum()) * TICK_S / job.planned_s
     return Figures(
         _mean(error_c[~course.holds]),
         _mean(error_c[course.holds]),
         overshoot_c,
-        mean_c + overshoot_c if course.finished else np.inf,
+        run_cost_c(float(error_c.sum()), overshoot_c, job) if course.finished else np.inf,
     )
+
+
+def run_cost_c(error_c: float, overshoot_c: float, job: Job) -> float:
+    """Return the cost of a run whose ticks' absolute errors add up to this."""
+    return error_c * TICK_S / job.planned_s + overshoot_c
 
 
 def worst(found: Sequence[Figures]) -> Figures:

@@ -41,7 +41,10 @@ def _draw_curves(axes: Axes, fitted: Fitted, seconds: np.ndarray) -> None:
     axes.plot(seconds, fitted.predicted_c, color=COLOURS[0], linestyle=(0, (6, 2)), linewidth=1.7,
               label="simulated")  # fmt: skip
     axes.set_ylabel("temperature, °C")
-    _mark_unseen(axes, fitted, seconds)
+    _shade_unseen(axes, fitted, seconds)
+    if fitted.fitted_rows < len(seconds):  # said once; the shade below it means the same
+        axes.text(seconds[fitted.fitted_rows], 0.02, " unseen", fontsize=9, va="bottom",
+                  transform=axes.get_xaxis_transform())  # fmt: skip
     axes.legend(loc="best", frameon=False)
     unseen = fitted.percent_unseen
     scored = "" if unseen is None else f", unseen {unseen:.1f} %"
@@ -53,7 +56,7 @@ def _draw_left_over(axes: Axes, fitted: Fitted, seconds: np.ndarray) -> None:
               linewidth=1.2)  # fmt: skip
     axes.axhline(0, color=INK, linewidth=0.6)
     axes.set_ylabel("left over, °C")
-    _mark_unseen(axes, fitted, seconds)
+    _shade_unseen(axes, fitted, seconds)
 
 
 def _draw_heat(axes: Axes, fitted: Fitted, seconds: np.ndarray) -> None:
@@ -63,8 +66,6 @@ def _draw_heat(axes: Axes, fitted: Fitted, seconds: np.ndarray) -> None:
     axes.set_ylabel("power, %" if fitted.measured.kind in LINEAR_KINDS else "drive, %")
 
 
-def _mark_unseen(axes: Axes, fitted: Fitted, seconds: np.ndarray) -> None:
+def _shade_unseen(axes: Axes, fitted: Fitted, seconds: np.ndarray) -> None:
     if fitted.fitted_rows < len(seconds):
         axes.axvspan(seconds[fitted.fitted_rows], seconds[-1], color=INK, alpha=0.06, linewidth=0)
-        axes.text(seconds[fitted.fitted_rows], 0.02, " unseen", fontsize=9, va="bottom",
-                  transform=axes.get_xaxis_transform())  # fmt: skip

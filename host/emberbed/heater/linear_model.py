@@ -1,7 +1,7 @@
 """A heater near one working temperature as a process: power in parts of full, K of reading out.
 
 The heater stands in balance there; small changes obey the Jacobian of the heat flows. Three lumps
-that only exchange heat have real lags, and the surroundings add one lead.
+that exchange heat have lags, and the surroundings add one lead.
 """
 
 import numpy as np
@@ -24,7 +24,10 @@ def process_at(heater: Heater, board_c: float) -> Process:
     """Return the heater near this board temperature."""
     states = _jacobian(heater, board_c)
     pushed = np.array([heater.full_power_w / heater.emitter_j_k, 0, 0, 0])
-    lags_s = np.sort(-1 / np.linalg.eigvals(states).real)[::-1]
+    # Radiation goes with the cube of each side's own temperature and air does not, so that two lags
+    # may form a pair that swings by a hair (damping 0.999): it counts as two equal lags, whose
+    # product, and so the answer to quick changes, stays exact.
+    lags_s = np.sort(1 / np.abs(np.linalg.eigvals(states)))[::-1]
     gain = float(-np.linalg.solve(states, pushed)[3])
     return Process(
         gain, tuple(float(lag) for lag in lags_s), READING_DELAY_S, (_lead_s(states, pushed),)

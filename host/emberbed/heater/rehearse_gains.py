@@ -5,6 +5,7 @@ heat is the identified heater's own equations. An analysis: it imports the simul
 """
 
 from collections.abc import Iterator
+from math import inf
 from typing import NamedTuple
 
 import numpy as np
@@ -12,7 +13,7 @@ import numpy as np
 from emberbed.device_description import decode_settings
 from emberbed.heater.default_gains import Gains
 from emberbed.heater.device_gains import TICK_S
-from emberbed.heater.firmware_trial import MOST_TIMES, Course, Job, Situation
+from emberbed.heater.firmware_trial import MOST_TIMES, Course, Job, Situation, run_cost_c
 from emberbed.heater.heat_model import heater_of
 from emberbed.heater.rehearse_heat import IdentifiedHeat
 from emberbed.profiles.compile import compile_plan
@@ -47,10 +48,13 @@ class _Row(NamedTuple):
     kind: int
 
 
-def run_job(situation: Situation, job: Job, gains: Gains) -> Course:
-    """Run the firmware until the last hold has ended, or MOST_TIMES as long as planned."""
+def run_job(situation: Situation, job: Job, gains: Gains, most_cost_c: float = inf) -> Course:
+    """Run the firmware until the last hold has ended, or MOST_TIMES as long as planned.
+
+    It is given up as soon as its cost, which only grows, is more than `most_cost_c`.
+    """
     loop = closed_loop(situation, job, gains)
-    rows = list(_rows(loop, round(MOST_TIMES * job.planned_s / TICK_S)))
+    rows = list(_within(most_cost_c, job, _rows(loop, round(MOST_TIMES * job.planned_s / TICK_S))))
     columns = np.array(rows, float).reshape(-1, len(_Row._fields)).T
     life = loop.machine.life
     finished = life.state == rs.COOL and life.verdict == rs.FINISHED
@@ -88,6 +92,17 @@ def job_profile(job: Job) -> Profile:
     lines += ["[[stages]]", 'kind = "cool"', f"below_c = {below_c:g}"]
     lines += ["fastest_c_per_s = 2", 'fan = "never"']
     return parse_profile("\n".join([*lines, ""]).encode(), "Trial of gains").model
+
+
+def _within(most_cost_c: float, job: Job, rows: Iterator[_Row]) -> Iterator[_Row]:
+    """Yield rows while the run's cost is no more than this."""
+    error_c = overshoot_c = 0.0
+    for row in rows:
+        yield row
+        error_c += abs(row.setpoint_c - row.board_c)
+        overshoot_c = max(overshoot_c, row.board_c - row.level_c)
+        if run_cost_c(error_c, overshoot_c, job) > most_cost_c:
+            return
 
 
 def _rows(loop: ClosedLoop, most_ticks: int) -> Iterator[_Row]:

@@ -34,8 +34,8 @@ class IdentifiedHeat:
         self.energy_from_air_j = 0.0
 
     @property
-    def full_w(self) -> float:
-        return float(self._heater.full_power_w)
+    def zone_full_w(self) -> tuple[float]:
+        return (float(self._heater.full_power_w),)
 
     @property
     def room_k(self) -> float:
@@ -69,8 +69,11 @@ class IdentifiedHeat:
         )
         return sum(float(j_k) * (float(kelvin) - self.room_k) for j_k, kelvin in parts)
 
-    def step(self, power_w: float, fan: float, jet: "Jet", draught_w_m2_k: float) -> None:
-        """Advance one tick with this mean power."""
+    def step(
+        self, zone_w: "Sequence[float]", fan: float, jet: "Jet", draught_w_m2_k: float
+    ) -> None:
+        """Advance one tick with the mean power of the one zone."""
+        (power_w,) = zone_w
         if fan or draught_w_m2_k or jet.centre_w_k or jet.chip_w_k:
             raise ValueError("a heater file knows no fan, draught or hot air: leave them out")
         before_j = self.stored_j()
@@ -78,10 +81,13 @@ class IdentifiedHeat:
         self.energy_in_j += power_w * self._step_s
         self.energy_to_room_j += power_w * self._step_s - (self.stored_j() - before_j)
 
-    def felt(self, where: str) -> "Felt":
+    def felt(self, placed: "SensorPlacement") -> "Felt":
         """Return what a bead meets: the board, or the emitter; its net radiation is in the fit."""
-        place_k = self.emitter_k if where == "emitter" else self.centre_k
+        place_k = self.emitter_k if placed.where == "emitter" else self.centre_k
         return self._felt(place_k - ZERO_C_K, self.surroundings_k - ZERO_C_K, 0.0)
+
+    def check_spot(self, x_mm: float, y_mm: float) -> None:
+        raise ValueError("a heater file knows no spots on the board: use the grid")
 
     def air_pulls(self, placed: "SensorPlacement", jet: "Jet") -> "Sequence[Pull]":
         return ()

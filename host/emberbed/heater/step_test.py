@@ -49,7 +49,7 @@ class StepTest:
         """Return it as a profile of this device's sensors."""
         try:
             return step_test_profile(
-                self.limit_c, _roles(description), self.percent, self.alloy, self.laminate
+                self.limit_c, heater_roles(description), self.percent, self.alloy, self.laminate
             )
         except ProfileMistakes as mistakes:
             raise NotReady(mistakes.sentences) from None
@@ -106,11 +106,16 @@ def _power(percent: float, for_s: float, limit_c: float) -> list[str]:
     ]
 
 
-def _roles(description: DeviceDescription) -> dict[str, str]:
+def heater_roles(description: DeviceDescription) -> dict[str, str]:
     """Return what each channel is for: one that may get hotter than any board is on the heater."""
-    named = [channel for channel in description.channels if channel.name]
-    on_heater = [channel.name for channel in named if is_emitter_ceiling(channel.ceiling_cdeg)]
-    on_board = [channel.name for channel in named if channel.name not in on_heater]
+    on_board, on_heater = board_and_heater(description)
     if not on_board:
         raise NotReady(["No sensor of this device is on the board: a step test needs one there"])
     return {**roles_of(on_board), **dict.fromkeys(on_heater, "emitter")}
+
+
+def board_and_heater(description: DeviceDescription) -> tuple[list[str], list[str]]:
+    """Return the names of the channels on the board, and of those on the heater."""
+    named = [channel for channel in description.channels if channel.name]
+    on_heater = [channel.name for channel in named if is_emitter_ceiling(channel.ceiling_cdeg)]
+    return [one.name for one in named if one.name not in on_heater], on_heater

@@ -1,9 +1,11 @@
 """Robust refinement: gains around the published ones, judged in the firmware on drawn heaters.
 
-`refine` tries every candidate of a tuning on the whole set, then searches from the best of them:
-Kc, Ti, Td and preview up and down, a step that shrinks. Only gains that the device takes and whose
-Ms on the identified heater is at most MOST_MS are looked at. What is found is never worse
-on the set than any candidate inside that bound, for it starts from the best of them.
+`refine` tries every candidate of a tuning on the identified heater, those that come to its end on
+the whole set, then searches from the best of them: Kc, Ti, Td and preview up and down, a step that
+shrinks. Only gains that the device takes and whose Ms on the identified heater is at most MOST_MS
+are looked at. What is found is never worse on the set than any candidate inside that bound, for it
+starts from the best of them. The cost of gains is that of their worst heater, so that a neighbour
+that is no better on the heater that is worst now needs no other run.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -55,8 +57,9 @@ class _Found(NamedTuple):
         return max(one.cost_c for one in self.each)
 
     @property
-    def hardest_first(self) -> tuple[int, ...]:
-        return tuple(sorted(range(len(self.each)), key=lambda n: -self.each[n].cost_c))
+    def hardest(self) -> int:
+        """Return the situation that costs most."""
+        return max(range(len(self.each)), key=lambda n: self.each[n].cost_c)
 
 
 def refine(
@@ -68,31 +71,41 @@ def refine(
     stands inside the bounds.
     """
     trial = made_trial(heater, effort.plants, effort.seed)
-    everywhere = tuple(range(len(trial.situations)))
     with _pool(effort.workers) as spread:
-        tell("trying the published rules", 0.0)
-        runs = [(one.gains, n) for one in tuning.candidates if one.refusal is None
-                for n in everywhere]  # fmt: skip
-        done = iter(_told(spread(partial(_one, trial), runs), tell, len(runs)))
-        tried = [
-            one if one.refusal is not None
-            else replace(one, in_firmware=tuple(next(done) for _n in everywhere))
-            for one in tuning.candidates
-        ]  # fmt: skip
+        tried = _tried(trial, tuning, spread, tell)
         within = [one for one in tried if one.in_firmware and one.margins.ms <= MOST_MS]
         if not within:
             raise NotRefined(f"no rule's gains have an Ms of {MOST_MS:g} or less")
-        begin = min((_Found(one.gains, one.in_firmware) for one in within), key=lambda f: f.cost_c)
+        base = min(within, key=lambda one: worst(one.in_firmware).cost_c)
+        begin = _Found(base.gains, base.in_firmware)
         if begin.cost_c == inf:
             raise NotRefined("no rule's gains bring every heater as likely as this one to the end")
         found = _searched(trial, tuning, begin, effort.sweeps, spread, tell)
     margins = worst_margins(tuning.processes, found.gains)
-    base = next(one for one in within if one.gains == begin.gains)
     refined = Candidate(
         f"{REFINED} from {base.rule}", found.gains, margins, worst(found.each).overshoot_c,
         base.iae_c_s, None, True, found.each,
     )  # fmt: skip
     return replace(tuning, candidates=(*tried, refined), trial=trial)
+
+
+def _tried(trial: FirmwareTrial, tuning: Tuning, spread: Map, tell: Tell) -> list[Candidate]:
+    """Return the candidates with their figures: of one run where that one has no end."""
+    taken = [one.gains for one in tuning.candidates if one.refusal is None]
+    tell(f"{len(taken)} rules in the firmware, on this heater", 0.0)
+    firsts = dict(zip(taken, spread(partial(figures, trial, situation=0), taken), strict=True))
+    ending = [gains for gains, first in firsts.items() if first.cost_c < inf]
+    others = range(1, len(trial.situations))
+    runs = [(gains, n) for gains in ending for n in others]
+    what = f"{len(ending)} rules that come to the end, on {len(others)} heaters as likely"
+    done = _told(what, spread(partial(_one, trial), runs), tell, len(runs))
+    each = {gains: [first] for gains, first in firsts.items()}
+    for (gains, _n), found in zip(runs, done, strict=True):
+        each[gains].append(found)
+    return [
+        one if one.refusal is not None else replace(one, in_firmware=tuple(each[one.gains]))
+        for one in tuning.candidates
+    ]
 
 
 def _searched(
@@ -101,18 +114,43 @@ def _searched(
     seen = {best.gains}
     steps = list(STEPS)
     for sweep in range(sweeps):
-        tell(f"refining: worst cost {best.cost_c:.2f} °C", 0.5 + 0.5 * sweep / sweeps)
         near = [one for one in _neighbours(best.gains, steps[0], tuning) if one not in seen]
         seen.update(near)
-        tried = list(spread(partial(_better, trial, best.hardest_first, best.cost_c), near))
-        better = [one for one in tried if one is not None]
-        if better:
-            best = min(better, key=lambda one: one.cost_c)
+        tell(
+            f"search {sweep + 1} of {sweeps}: {len(near)} gains near the best (cost"
+            f" {best.cost_c:.2f} °C)",
+            0.5 + 0.5 * sweep / sweeps,
+        )
+        better = _best_of(trial, near, best, spread)
+        if better is not None:
+            best = better
         elif len(steps) > 1:
             steps.pop(0)
         else:
             break
     return best
+
+
+def _best_of(
+    trial: FirmwareTrial, near: Sequence[Gains], best: _Found, spread: Map
+) -> _Found | None:
+    """Return the best of some gains on the whole set, None where none is better than `best`."""
+    hardest = best.hardest
+    others = [n for n in range(len(trial.situations)) if n != hardest]
+    try_hardest = partial(figures, trial, situation=hardest, most_cost_c=best.cost_c)
+    firsts = list(zip(spread(try_hardest, near), near, strict=True))
+    found = None
+    for first, gains in sorted(firsts, key=lambda one: one[0].cost_c):
+        below_c = (found or best).cost_c
+        if first.cost_c >= below_c:
+            break
+        try_others = partial(figures, trial, gains, most_cost_c=below_c)
+        each = list(spread(try_others, others))
+        each.insert(hardest, first)
+        tried = _Found(gains, tuple(each))
+        if tried.cost_c < below_c:
+            found = tried
+    return found
 
 
 def _neighbours(gains: Gains, step: float, tuning: Tuning) -> list[Gains]:
@@ -153,21 +191,9 @@ def _one(trial: FirmwareTrial, run: tuple[Gains, int]) -> Figures:
     return figures(trial, *run)
 
 
-def _better(
-    trial: FirmwareTrial, hardest_first: Sequence[int], below_c: float, gains: Gains
-) -> _Found | None:
-    """Try gains on the whole set, the hardest first; None as soon as they are no better."""
-    each: dict[int, Figures] = {}
-    for n in hardest_first:
-        each[n] = figures(trial, gains, n)
-        if each[n].cost_c >= below_c:
-            return None
-    return _Found(gains, tuple(each[n] for n in sorted(each)))
-
-
-def _told(done: Iterator, tell: Tell, count: int) -> Iterator:
+def _told(what: str, done: Iterator, tell: Tell, count: int) -> Iterator:
     for n, one in enumerate(done, 1):
-        tell("trying the published rules", 0.5 * n / count)
+        tell(f"{what}: run {n} of {count}", 0.1 + 0.4 * n / count)
         yield one
 
 

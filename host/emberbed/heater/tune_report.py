@@ -6,8 +6,9 @@ import numpy as np
 
 from emberbed.heater.default_gains import Gains
 from emberbed.heater.device_gains import TICK_S
-from emberbed.heater.firmware_trial import FirmwareTrial, worst
+from emberbed.heater.firmware_trial import MOST_TIMES, FirmwareTrial, worst
 from emberbed.heater.heater_file import HeaterFile
+from emberbed.heater.lag_note import lag_note
 from emberbed.heater.ramp_trial import HOLD_S, RAMP_C
 from emberbed.heater.tune import MOST_MS, Candidate, Tuning
 from emberbed.report.chart_model import Chart, Curve
@@ -76,20 +77,16 @@ def _firmware_chart(tuning: Tuning, trial: FirmwareTrial) -> Chart:
     shown = [*[one for one in tuning.candidates if one.in_firmware][: MOST_CURVES - 1], best]
     courses = {one.rule: run_job(trial.situations[0], trial.job, one.gains) for one in shown}
     chosen = courses[best.rule]
+    # all curves end together, so that each has its name beside its end
+    rows = min(len(course.power) for course in courses.values() if course.finished)
+    seconds = TICK_S * np.arange(rows)
     levels = " and ".join(f"{level_c:g}" for level_c in trial.job.levels_c)
     return Chart(
-        measured=[
-            Curve(rule, _seconds(course.board_c), course.board_c)
-            for rule, course in courses.items()
-        ],
-        asked=Curve("asked for", _seconds(chosen.setpoint_c), chosen.setpoint_c),
-        power=Curve("power", _seconds(chosen.power), 100 * chosen.power),
+        measured=[Curve(rule, seconds, course.board_c[:rows]) for rule, course in courses.items()],
+        asked=Curve("asked for", seconds, chosen.setpoint_c[:rows]),
+        power=Curve("power", seconds, 100 * chosen.power[:rows]),
         title=f"Holds at {levels} °C with each rule; setpoint and power of {best.rule}",
     )
-
-
-def _seconds(course: np.ndarray) -> np.ndarray:
-    return TICK_S * np.arange(len(course))
 
 
 def _head(heater: HeaterFile, tuning: Tuning) -> list[str]:
@@ -137,9 +134,11 @@ def _model_cells(one: Candidate) -> tuple[str, ...]:
 def _tried_cells(one: Candidate) -> tuple[str, ...]:
     if not one.in_firmware:
         return ("-",) * len(_IN_FIRMWARE)
+    if _no_end(one):
+        return ("-",) * (len(_IN_FIRMWARE) - 1) + ("no end",)
     found = worst(one.in_firmware)
-    cost = "no end" if found.cost_c == float("inf") else f"{found.cost_c:.2f}"
-    return f"{found.overshoot_c:.1f}", f"{found.ramp_c:.2f}", f"{found.hold_c:.2f}", cost
+    figures = f"{found.overshoot_c:.1f}", f"{found.ramp_c:.2f}", f"{found.hold_c:.2f}"
+    return (*figures, f"{found.cost_c:.2f}")
 
 
 def _figure(value: float, form: str) -> str:
@@ -150,6 +149,15 @@ def _notes(tuning: Tuning) -> Iterator[str]:
     for one in tuning.candidates:
         if one.refusal is not None:
             yield f"The device does not take {one.rule}: {one.refusal}."
+    endless = [one.rule for one in tuning.candidates if one.in_firmware and _no_end(one)]
+    if endless:
+        yield (
+            f"No end within {MOST_TIMES:g} times the planned time: {', '.join(endless)}. What does"
+            " not come to the end on this heater is tried no further."
+        )
+    slow = lag_note(tuning)
+    if slow is not None:
+        yield slow
 
 
 def _advice(heater: HeaterFile, best: Candidate) -> Iterator[str]:
@@ -192,8 +200,13 @@ def _candidate_json(one: Candidate) -> dict[str, object]:
 def _in_firmware_json(one: Candidate) -> dict[str, float | None] | None:
     if not one.in_firmware:
         return None
-    found = worst(one.in_firmware)._asdict()
-    return {f"worst_{name}": _finite(number) for name, number in found.items()}
+    figures = worst(one.in_firmware)._asdict().items()
+    # without an end the other figures are of one run only
+    return {f"worst_{name}": None if _no_end(one) else _finite(n) for name, n in figures}
+
+
+def _no_end(one: Candidate) -> bool:
+    return worst(one.in_firmware).cost_c == float("inf")
 
 
 def _finite(value: float) -> float | None:

@@ -10,6 +10,9 @@ from emberbed.device_description import DeviceDescription
 from emberbed.heater.default_gains import POWER_CAP, Gains
 from emberbed.heater.heater_file import HeaterFile
 from emberbed.plain_text import printable
+from emberbed.profiles.energy import heat_capacity_j_per_k
+from emberbed.profiles.guard_model import CM2_PER_M2, DECLARED, SIGMA_W_M2_K4, GuardModel
+from emberbed.profiles.model import Board
 
 LEAST_UNSEEN_PERCENT = 90.0  # our choice; a first-order model of the open data scores 69
 MOST_WATTS_OFF = 0.1  # of the device's watts, about what mains voltage does
@@ -32,6 +35,30 @@ class Identified:
             return POWER_CAP
         return min(1.0, description.socket_watts / description.zones[0].watts)
 
+    def guard_model(self, description: DeviceDescription, board: Board | None) -> GuardModel:
+        """Return what the device's guard may know of this heater; it trips by it only where the
+        fit has earned it, and for a board like the one that was measured."""
+        physics = self.heater.physics()
+        # a file without watts counts in parts of full power
+        scale = 1.0 if self.heater.scale.full_power_w else float(description.zones[0].watts)
+        emitter, on_board, astray, air, board_j_k = (
+            scale * float(number)
+            for number in (
+                physics.emitter_j_k,
+                physics.emitter_board_w_k4,
+                physics.emitter_around_w_k4,
+                physics.emitter_air_w_k,
+                physics.board_j_k,
+            )
+        )
+        cm2 = CM2_PER_M2 / SIGMA_W_M2_K4
+        alike = board is not None and (
+            DECLARED[0] <= board_j_k / heat_capacity_j_per_k(board) <= DECLARED[1]
+        )
+        trusted = alike and self._why_doubted(description) is None
+        measured = board_j_k if alike else None
+        return GuardModel(emitter, on_board * cm2, astray * cm2, air, trusted, measured)
+
     def notes(self, description: DeviceDescription) -> list[str]:
         """Return what a person should know before heat, a sentence each."""
         tuned = self.heater.gains
@@ -49,6 +76,12 @@ class Identified:
         return [gains, power]
 
     def _why_capped(self, description: DeviceDescription) -> str | None:
+        why = self._why_doubted(description)
+        if why is None and description.socket_watts <= POWER_CAP * description.zones[0].watts:
+            return "the device does not say that its socket gives more"
+        return why
+
+    def _why_doubted(self, description: DeviceDescription) -> str | None:
         unseen, watts = self.heater.fit.percent_unseen, description.zones[0].watts
         of_file = self.heater.scale.full_power_w
         if unseen is None:
@@ -59,6 +92,4 @@ class Identified:
         if of_file is None or abs(of_file - watts) > MOST_WATTS_OFF * watts:
             has = "no watts" if of_file is None else f"{of_file:g} W"
             return f"{self.shown} has {has} and the device's heater {watts} W"
-        if description.socket_watts <= POWER_CAP * watts:
-            return "the device does not say that its socket gives more"
         return None

@@ -13,6 +13,8 @@ from collections.abc import Callable
 
 from emberbed.link.blocks import block_crc, read_payloads, write_payloads
 from emberbed.link.events import Event, Greeting, Reply, Silent, WrongVersion
+from emberbed.link.no_answer import nobody, shown_out, wrong_version
+from emberbed.link.rebuild import Rebuilder
 from emberbed.link.session import ANSWER_S, MAX_NONCE, Session
 from emberbed.link.transport import LinkError, Port, open_port
 from emberbed.refusal_words import refusal_words
@@ -64,6 +66,7 @@ class Device:
         *,
         nonce: int | None = None,
         first_tick: int | None = None,
+        rebuilder: Rebuilder | None = None,
         sink: Sink | None = None,
         answer_s: float = ANSWER_S,
         clock: Clock = time.monotonic,
@@ -74,6 +77,7 @@ class Device:
             secrets.randbelow(MAX_NONCE + 1) if nonce is None else nonce,
             first_sequence=secrets.randbelow(1 << 16),
             first_tick=first_tick,
+            rebuilder=rebuilder,
             answer_s=answer_s,
         )
         device = cls(open_port(url), session, sink=sink, clock=clock)
@@ -83,6 +87,21 @@ class Device:
             device.close()
             raise
         return device
+
+    def reconnect(self, first_tick: int, timeout_s: float = CONNECT_S) -> None:
+        """Open the port anew after it broke, and go on with the session from `first_tick` on.
+
+        Raises LinkError as long as the device cannot be reached; may be tried again then.
+        """
+        self._port.close()
+        self._port = open_port(self._port.url)
+        self._session.come_back(first_tick)
+        self._events.clear()
+        self._greet(timeout_s)
+
+    def follow_with(self, rebuilder: Rebuilder) -> None:
+        """From now on have missed ticks again by replay, as `rebuild` says."""
+        self._session.follow_with(rebuilder)
 
     def __enter__(self) -> "Device":
         return self
@@ -149,9 +168,11 @@ class Device:
         mended. Returns how often each cause has tripped since the device was switched on.
         """
         crc = block_crc(plan)
-        return self._await(
+        counts = self._await(
             messages.ARM, lambda: self._session.arm(crc, attendance, stage, done_ticks)
         ).data
+        self._session.note_trip_counts(counts)
+        return counts
 
     def stop(self, reason: int = messages.STOP_BY_PERSON) -> None:
         """Take the heat away; the cooling goes on being recorded."""
@@ -183,10 +204,13 @@ class Device:
         self._port.write(self._session.hello())
         while True:
             left_s = end_s - self._clock()
-            first_new = self._pump(left_s)
+            try:
+                first_new = self._pump(left_s)
+            except LinkError as broke:
+                raise shown_out(self.url, self._session, broke) from broke
             for event in self._events[first_new:]:
                 if isinstance(event, WrongVersion):
-                    raise LinkError(self._wrong_version(f"version {event.version}"))
+                    raise wrong_version(self.url, f"version {event.version}")
                 if isinstance(event, Reply):
                     self._events.remove(event)
                     self._check_greeting(event)
@@ -195,36 +219,17 @@ class Device:
                     self._events.remove(event)
                     self._port.write(self._session.hello())
             if left_s <= 0:
-                raise LinkError(self._nobody(timeout_s))
+                raise nobody(self.url, self._session, timeout_s)
 
     def _check_greeting(self, reply: Reply) -> None:
         if reply.refusal == messages.WRONG_VERSION:
-            raise LinkError(self._wrong_version("another version"))
+            raise wrong_version(self.url, "another version")
         if reply.refusal != messages.DONE:
             raise _refused(reply)
         greeting = self._session.greeting
         if greeting is None or greeting.protocol != PROTOCOL_VERSION:
             version = "another version" if greeting is None else f"version {greeting.protocol}"
-            raise LinkError(self._wrong_version(version))
-
-    def _wrong_version(self, spoken: str) -> str:
-        return (
-            f"The device at {self.url} speaks {spoken} of the protocol and this program version "
-            f"{PROTOCOL_VERSION}: install the firmware that belongs to this program on the device"
-        )
-
-    def _nobody(self, timeout_s: float) -> str:
-        if self._session.bytes_received == 0:
-            return (
-                f"Nothing answers at {self.url} within {timeout_s:g} s: check that the device has "
-                "power and its firmware, and that this is its port"
-            )
-        if self._session.frames_received == 0:
-            return f"What speaks at {self.url} is no Emberbed device: choose another port"
-        return (
-            f"The device at {self.url} speaks but does not answer within {timeout_s:g} s: "
-            "switch it off and on, then connect again"
-        )
+            raise wrong_version(self.url, version)
 
     def _read_block(self, message_type: int, length: int) -> bytes:
         block = b""

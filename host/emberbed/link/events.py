@@ -7,6 +7,11 @@ from emberbed_fw import messages
 
 _GREETING = struct.Struct(messages.HELLO_REPLY)
 
+# Where a record's bytes come from.
+DEVICE = 0  # the device made and sent them
+REBUILT = 1  # by replay of the inputs that the device kept, equal by its own check
+MEASURED = 2  # only the measured values, and a few outputs perhaps, are the device's
+
 
 @dataclass(frozen=True, slots=True)
 class Reply:
@@ -25,6 +30,7 @@ class Record:
     raw: bytes
     tick: int
     again: bool
+    origin: int = DEVICE
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +39,23 @@ class Gap:
 
     first: int
     last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Thinned:
+    """Of ticks `first`..`last` the device kept one in `step`; the records that follow are those."""
+
+    first: int
+    last: int
+    step: int
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """What the device remembered after a tick: `numbers` as the firmware restores them."""
+
+    tick: int
+    numbers: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +87,7 @@ class SessionLost:
     session: int
 
 
-Event = Reply | Record | Gap | Damaged | Silent | WrongVersion | SessionLost
+Event = Reply | Record | Gap | Thinned | Snapshot | Damaged | Silent | WrongVersion | SessionLost
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,12 +101,23 @@ class Greeting:
     newest_tick: int
     firmware: str  # as in "1.2.3"
     build_id: bytes
+    run_session: int  # in which the run of now was armed, 0 for none or by the device itself
+    run_tick: int  # in which it was armed, 0 for none since the device was switched on
+    plan_crc: int  # of the plan that is loaded
+    memory_bytes: int  # for every tick of at least 5 minutes, and one a second to 15
+    day_bytes: int  # for one tick in 30 s of a whole day
 
 
 def read_greeting(data: bytes) -> Greeting | None:
     """Return the greeting in the data of a HELLO reply, or None if it holds none."""
     if len(data) < _GREETING.size:
         return None
-    protocol, session, state, verdict, tick, *version, build_id = _GREETING.unpack_from(data)
-    firmware = ".".join(str(number) for number in version)
-    return Greeting(protocol, session, state, verdict, tick, firmware, build_id)
+    said = _GREETING.unpack_from(data)
+    protocol, session, state, verdict, tick = said[:5]
+    firmware = ".".join(str(number) for number in said[5:8])
+    build_id, run_session, run_tick, crc_low, crc_high, memory_bytes, day_bytes = said[8:]
+    crc = crc_low | crc_high << 16
+    return Greeting(
+        protocol, session, state, verdict, tick, firmware, build_id, run_session, run_tick, crc,
+        memory_bytes, day_bytes,
+    )  # fmt: skip

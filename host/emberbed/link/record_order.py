@@ -38,6 +38,10 @@ class RecordOrder:
         elif record.tick > self.next_tick:
             self._early.setdefault(record.tick, record)
 
+    def skip_to(self, tick: int) -> None:
+        """Leave out the ticks before `tick`: the device kept none of them."""
+        self.next_tick = max(self.next_tick, tick)
+
     def give_up(self, events: list[Event], before: int | None = None) -> None:
         """Append the gap up to the next record that did come, or to tick `before` if that is
         sooner; then the records whose turn has come by it."""

@@ -15,7 +15,6 @@ from emberbed.link.events import (
     Damaged,
     Event,
     Greeting,
-    Record,
     Reply,
     SessionLost,
     Silent,
@@ -24,9 +23,9 @@ from emberbed.link.events import (
 )
 from emberbed.link.frames import Frame, FrameSplitter, encode
 from emberbed.link.lanes import COMMON_LANE, Waiting, lane_of
-from emberbed.link.record_order import RecordOrder
-from emberbed.link.refill import GapKeeper, Refill
-from emberbed.records import decode_record
+from emberbed.link.rebuild import Rebuilder
+from emberbed.link.record_stream import RecordStream
+from emberbed.link.refill import Refill
 from emberbed_fw import messages
 from emberbed_fw.frames import PROTOCOL_VERSION
 from emberbed_fw.units import NONE
@@ -38,6 +37,7 @@ NO_SESSION = 0
 
 # A newer number would make the device forget the answer that it may have to repeat.
 _BEFORE_BACKFILL = (COMMON_LANE, lane_of(messages.BACKFILL))
+_OF_TICKS = (messages.RECORD, messages.BACKFILL_BLOCK, messages.SNAPSHOT)
 _TICK = struct.Struct("<I")
 _REPLY = struct.Struct("<BHB")
 _ARM = struct.Struct(messages.ARM_PAYLOAD)
@@ -58,6 +58,7 @@ class Session:
         *,
         first_sequence: int = 0,
         first_tick: int | None = None,
+        rebuilder: Rebuilder | None = None,
         answer_s: float = ANSWER_S,
         attempts: int = ATTEMPTS,
     ) -> None:
@@ -76,15 +77,28 @@ class Session:
         self._sequence = self._aside_sequence = first_sequence & 0xFFFF
         self._splitter = FrameSplitter()
         self._damaged_told = 0
-        self._malformed = 0
         self._waiting: dict[int, Waiting] = {}
         self._outgoing = bytearray()
-        self._order = RecordOrder()
-        self._gap = GapKeeper(answer_s)
+        self._stream = RecordStream(answer_s, rebuilder)
         self._greeted_as = -1  # sequence of the HELLO that opened the session
         self._foreign = (PROTOCOL_VERSION, NO_SESSION)  # last wrong version or session told
 
     # what the host asks for
+
+    def follow_with(self, rebuilder: Rebuilder) -> None:
+        """From now on let packed ticks become records by this one."""
+        self._stream.rebuilder = rebuilder
+
+    def note_trip_counts(self, counts: bytes) -> None:
+        """Take what ARM answered: a replay needs it."""
+        if self._stream.rebuilder is not None:
+            self._stream.rebuilder.trip_counts = counts
+
+    def come_back(self, first_tick: int) -> None:
+        """The next HELLO is to go on with this session, on a port of its own, at `first_tick`."""
+        self._first_tick = first_tick
+        self._splitter = FrameSplitter()
+        self._damaged_told = 0
 
     def hello(self) -> bytes:
         """Ask for a session; forgets everything of the one before, records on their way too."""
@@ -92,7 +106,7 @@ class Session:
         self.greeting = None
         self._waiting.clear()
         self._outgoing.clear()
-        self._order = RecordOrder()
+        self._stream.start(0, -1)  # nothing is missing of a session that is not open
         return self.request(messages.HELLO, struct.pack("<BI", PROTOCOL_VERSION, self.nonce))
 
     def renew(self, tick: int) -> bytes:
@@ -146,14 +160,11 @@ class Session:
         for frame in self._splitter.feed(received):
             self.frames_received += 1
             self._take_frame(frame, events)
-        damaged = self._splitter.damaged + self._malformed
+        damaged = self._splitter.damaged + self._stream.malformed
         if damaged > self._damaged_told:
             events.append(Damaged(damaged - self._damaged_told))
             self._damaged_told = damaged
-        if self._order.missing:
-            self._mend_gap(now_s, events)
-        else:
-            self._gap.forget()
+        self._mend_gap(now_s, events)
         for lane in list(self._waiting):
             self._watch(lane, now_s, events)
         return events
@@ -174,30 +185,18 @@ class Session:
         elif frame.session != self.number:
             foreign = (frame.version, frame.session)
             self._tell_foreign(foreign, SessionLost(frame.session), events)
-        elif frame.message_type in (messages.RECORD, messages.BACKFILL_BLOCK):
-            self._take_record(frame, events)
+        elif frame.message_type in _OF_TICKS:
+            tick = self._stream.take(frame.message_type, frame.payload, events)
+            self.newest_tick = max(self.newest_tick, frame.tick, tick or 0)
 
     def _tell_foreign(self, foreign: tuple[int, int], event: Event, events: list[Event]) -> None:
         if foreign != self._foreign:
             self._foreign = foreign
             events.append(event)
 
-    def _take_record(self, frame: Frame, events: list[Event]) -> None:
-        try:
-            decode_record(frame.payload)  # what goes on from here is a record, whoever sent it
-        except ValueError:
-            self._malformed += 1
-            return
-        tick = _TICK.unpack_from(frame.payload)[0]
-        again = frame.message_type == messages.BACKFILL_BLOCK
-        self.newest_tick = max(self.newest_tick, tick, frame.tick)
-        if again:
-            self._gap.saw_resent(tick, self._order.next_tick)
-        self._order.take(Record(frame.payload, tick, again), events)
-
     def _take_reply(self, frame: Frame, events: list[Event]) -> None:
         if len(frame.payload) < _REPLY.size:
-            self._malformed += 1
+            self._stream.malformed += 1
             return
         request_type, sequence, refusal = _REPLY.unpack_from(frame.payload)
         reply = Reply(request_type, sequence, refusal, frame.payload[_REPLY.size :])
@@ -238,7 +237,7 @@ class Session:
         first_tick = self._first_tick
         if first_tick is None or first_tick > greeting.newest_tick:
             first_tick = greeting.newest_tick + 1
-        self._order.start(first_tick, greeting.newest_tick)
+        self._stream.start(first_tick, greeting.newest_tick)
 
     # repeats and missing records
 
@@ -255,7 +254,7 @@ class Session:
             return
         del self._waiting[lane]
         if is_backfill:
-            self._gap.put_off()
+            self._stream.put_off()
         events.append(Silent(waiting.message_type, waiting.sequences[-1]))
 
     def _send_again(self, waiting: Waiting, renumber: bool) -> None:
@@ -266,25 +265,16 @@ class Session:
         self._outgoing += self._frame(waiting.message_type, waiting.sequences[-1], waiting.payload)
 
     def _mend_gap(self, now_s: float, events: list[Event]) -> None:
-        while self._order.missing and self._waiting.keys().isdisjoint(_BEFORE_BACKFILL):
-            decision = self._gap.decide(self._order.next_tick, now_s)
-            if decision is Refill.WAIT:
-                return
-            if decision is Refill.ASK:
-                self._outgoing += self.backfill(self._order.next_tick)
-                return
-            self._order.give_up(events)
-            self._gap.forget()
+        if not self._waiting.keys().isdisjoint(_BEFORE_BACKFILL):
+            return
+        if self._stream.decide(now_s, events) is Refill.ASK:
+            self._outgoing += self.backfill(self._stream.next_tick)
 
     def _take_backfill_answer(self, reply: Reply, events: list[Event]) -> None:
         if reply.refusal in (messages.BUSY, messages.WRONG_SESSION):
-            self._gap.put_off()
-            return
-        self._gap.answered(refused=reply.refusal != messages.DONE)
-        if reply.refusal == messages.DONE and len(reply.data) >= _TICK.size:
-            oldest = _TICK.unpack_from(reply.data)[0]
-            if self._order.missing and oldest > self._order.next_tick:
-                self._order.give_up(events, oldest)
+            self._stream.put_off()
+        else:
+            self._stream.answered(reply, events)
 
     # bytes
 

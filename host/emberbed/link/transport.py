@@ -27,7 +27,12 @@ _DENIED = (errno.EACCES, errno.EPERM)
 
 
 class LinkError(Exception):
-    """The device cannot be reached (any more); the text is one sentence for a person."""
+    """The device cannot be reached (any more); the text is one sentence for a person, `what` the
+    part of it that tells what happened, without the mend."""
+
+    def __init__(self, text: str, what: str = "") -> None:
+        super().__init__(text)
+        self.what = what or text.split(": ")[0]
 
 
 class Port:
@@ -49,7 +54,7 @@ class Port:
             ready, _, _ = select.select([self._handle], [], [], max(0.0, wait_s))
             return self._serial.read(READ_BYTES) if ready else b""
         except (OSError, serial.SerialException) as failure:
-            raise LinkError(self._broken(failure)) from failure
+            raise self._broken(failure) from failure
 
     def write(self, outgoing: bytes) -> None:
         """Send all of `outgoing`."""
@@ -61,7 +66,7 @@ class Port:
                 "switch it off and on and connect again"
             ) from failure
         except (OSError, serial.SerialException) as failure:
-            raise LinkError(self._broken(failure)) from failure
+            raise self._broken(failure) from failure
 
     def close(self) -> None:
         # pyserial leaves a socket open when the far end has closed it first.
@@ -80,10 +85,10 @@ class Port:
                 return first + self._serial.read(self._serial.in_waiting)
         return self._serial.read(self._serial.in_waiting)
 
-    def _broken(self, failure: Exception) -> str:
-        return (
-            f"The link to {self.url} broke ({_plain(failure)}): "
-            "check the cable and the device's power, then connect again"
+    def _broken(self, failure: Exception) -> LinkError:
+        what = f"The link to {self.url} broke ({_plain(failure)})"
+        return LinkError(
+            f"{what}: check the cable and the device's power, then connect again", what
         )
 
 
@@ -170,7 +175,7 @@ def _root(failure: BaseException) -> BaseException:
 
 def _plain(failure: BaseException) -> str:
     """Return the reason without pyserial's wrapping and error numbers."""
-    code = getattr(failure, "errno", None)
+    code = getattr(failure, "errno", None) or getattr(_root(failure), "errno", None)
     if code:
         return os.strerror(code).lower()
     return str(failure).rstrip(".").lower() or type(failure).__name__

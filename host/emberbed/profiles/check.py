@@ -14,6 +14,7 @@ from emberbed.heater.default_gains import POWER_CAP
 from emberbed.materials.book import find_alloy, find_laminate
 from emberbed.profiles.check_case import Case, Severity
 from emberbed.profiles.check_rules import RULES
+from emberbed.profiles.guard_model import GuardModel
 from emberbed.profiles.reader import ProfileFile
 from emberbed.profiles.timing import spans
 from emberbed.profiles.tool_power import Socket
@@ -38,10 +39,12 @@ def check_profile(
     heater_watts: float | None = None,
     power_cap: float = POWER_CAP,
     socket_watts: float = 0,
+    guard_model: GuardModel | None = None,
 ) -> list[Finding]:
     """Return all findings, the worst first, then in the order of the file, the summary last.
 
-    socket_watts: what the heater's socket gives, 0 = not known.
+    socket_watts: what the heater's socket gives, 0 = not known. guard_model: of an identified
+    heater; None for a guess from its watts.
     """
     profile = profile_file.model
     case = Case(
@@ -54,6 +57,7 @@ def check_profile(
         heater_watts,
         power_cap,
         Socket(socket_watts, heater_watts or 0, power_cap),
+        guard_model,
     )
     found = [_finding(profile_file, *one) for rule in RULES for one in rule(case)]
     order: tuple[Severity, ...] = ("error", "warning", "note")

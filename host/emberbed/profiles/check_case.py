@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from emberbed.materials.book import Alloy, Laminate
+from emberbed.profiles.guard_model import GuardModel
 from emberbed.profiles.model import Hold, HotAir, Power, Profile, Ramp, Sensor
 from emberbed.profiles.timing import Span, peak_cdeg
 from emberbed.profiles.tool_power import Socket
@@ -30,6 +31,7 @@ class Case:
     heater_watts: float | None
     power_cap: float
     socket: Socket
+    guard_model: GuardModel | None = None  # of an identified heater
 
     def peak_c(self) -> float:
         return peak_cdeg(self.profile) / 100

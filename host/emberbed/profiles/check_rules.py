@@ -12,6 +12,7 @@ from emberbed.profiles import limits
 from emberbed.profiles.air_rules import AIR_RULES
 from emberbed.profiles.bounds import most_setpoint_cdeg, soak_advised_c, solid_below_c
 from emberbed.profiles.check_case import Case, Found
+from emberbed.profiles.coast_rules import COAST_RULES
 from emberbed.profiles.energy import power_needed_w, rate_within_power_c_per_s
 from emberbed.profiles.marks import calls_for_flux
 from emberbed.profiles.model import Cool, Hold, HotAir, Ramp, Wait
@@ -230,5 +231,6 @@ RULES: tuple[Callable[[Case], Found], ...] = (
     *POWER_RULES,
     _board,
     _power,
+    *COAST_RULES,
     _summary,
 )

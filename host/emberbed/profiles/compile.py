@@ -17,6 +17,7 @@ from emberbed.profiles.bounds import (
     solid_below_c,
 )
 from emberbed.profiles.channels import channel_mistakes
+from emberbed.profiles.guard_model import GuardModel, guess
 from emberbed.profiles.limits import CEILING_ROOM
 from emberbed.profiles.model import HotAir, Profile, Wait
 from emberbed.profiles.plan_bytes import Plan, PlanRefused, decode_plan, pack_plan
@@ -61,10 +62,12 @@ def compile_plan(
     power_cap: float = POWER_CAP,
     socket_w: int = 0,
     zone_w: int = 0,
+    guard_model: GuardModel | None = None,
 ) -> bytes:
     """Return the plan's bytes; channels of the device by name and highest allowed reading.
 
     socket_w: what the heater's socket gives, 0 = not known; zone_w: the heater at full power.
+    guard_model: what the guard knows of the heater, None for a guess from its watts.
     """
     socket = Socket(socket_w, zone_w, power_cap)
     unfit = channel_mistakes(profile, channel_names, ceilings_cdeg)
@@ -83,6 +86,7 @@ def compile_plan(
         "fan_starts": FAN_CODE[profile.ends().fan],
         **_setpoint_fields(profile, ceilings_cdeg[channels[profile.control_sensor()]]),
         **_channel_fields(profile, channels, ceilings_cdeg),
+        **_model_fields(profile, guard_model, zone_w),
         **_zone_fields(channels[profile.control_sensor()], gains or Gains(), power_cap),
     }
     packed = pack_plan(header, stages, knots)
@@ -123,6 +127,13 @@ def _channel_fields(
             fields[f"partner{channel}"] = channels[sensor.partner]
         in_jet |= sensor.in_jet << channel
     return {**fields, "in_jet_channels": in_jet}
+
+
+def _model_fields(profile: Profile, model: GuardModel | None, zone_w: int) -> dict[str, int]:
+    """Return what the guard models heater and board by; nothing where not even watts are known."""
+    if model is None and zone_w == 0:
+        return {}
+    return (model or guess(zone_w, profile.board)).fields(profile.board)
 
 
 def _zone_fields(control_channel: int, gains: Gains, power_cap: float) -> dict[str, int]:

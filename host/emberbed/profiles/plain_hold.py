@@ -47,17 +47,9 @@ def hold_profile(
     warm = RANGES["to_c"]
     level_c = temperature_c if warm.least <= temperature_c <= warm.most else warm.most  # told later
     below_c = min(HANDLING_C, level_c - COOLS_BY_C)
-    way_c = level_c - START_CDEG / 100
-    rate_c_per_s = min(RATE_C_PER_S, round(way_c / LEAST_WARM_UP_S, 3))
-    longest_s = 2 * way_c / rate_c_per_s + LATE_START_S
     lines = [
         *head_lines(spoken, alloy, laminate, roles),
-        "[[stages]]",
-        'kind = "ramp"',
-        f"to_c = {temperature_c:.12g}",
-        f"rate_c_per_s = {rate_c_per_s:g}",
-        f"longest_s = {ceil(longest_s)}",
-        "",
+        *warm_up_lines(temperature_c, level_c),
         "[[stages]]",
         'kind = "hold"',
         f"for_s = {for_s:.12g}",
@@ -69,6 +61,21 @@ def hold_profile(
         "",
     ]
     return parse_profile("\n".join(lines).encode(), spoken)
+
+
+def warm_up_lines(temperature_c: float, level_c: float) -> list[str]:
+    """Return the lines of a gentle ramp to a temperature; `level_c` is what of it can be."""
+    way_c = level_c - START_CDEG / 100
+    rate_c_per_s = min(RATE_C_PER_S, round(way_c / LEAST_WARM_UP_S, 3))
+    longest_s = 2 * way_c / rate_c_per_s + LATE_START_S
+    return [
+        "[[stages]]",
+        'kind = "ramp"',
+        f"to_c = {temperature_c:.12g}",
+        f"rate_c_per_s = {rate_c_per_s:g}",
+        f"longest_s = {ceil(longest_s)}",
+        "",
+    ]
 
 
 def head_lines(name: str, alloy: str, laminate: str, roles: Mapping[str, str]) -> list[str]:

@@ -69,6 +69,9 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[None]:
         """Let the block see one state of the file, whatever others write meanwhile."""
+        if self.connection.in_transaction:  # inside one that does the same
+            yield
+            return
         with self._transaction("BEGIN"):
             yield
 

@@ -1,82 +1,92 @@
-"""Write a run as CSV (RFC 4180): one row per tick, the unit in each column's name.
+"""Write a run as a file for other programs: CSV (RFC 4180), JSON (an array of rows), Parquet.
 
-Temperatures `_c` in degrees C, times `_s` in s, power in percent of a zone, energy in J. A field
-without a value is empty. Numbers are plain numbers; text that a spreadsheet could take for a
-formula gets an apostrophe in front. Open the stream with newline="".
+A field without a value is empty in CSV and null elsewhere. Numbers are plain numbers everywhere;
+text that a spreadsheet could take for a formula gets an apostrophe in front in CSV. Parquet needs
+pyarrow, which comes with `emberbed[parquet]`.
 """
 
 import csv
-from collections.abc import Callable, Mapping
+import importlib.util
+import json
+from itertools import islice
+from pathlib import Path
 from typing import TextIO
 
-from emberbed import words
-from emberbed.profiles.compile import Plan
-from emberbed.records import TickRecord
-from emberbed.store.elapsed import with_elapsed_s
-from emberbed.store.meaning import channel_names_of, plan_of
 from emberbed.store.run_store import RunStore
-from emberbed.touch_words import mark_name, source_name, touch_name
-from emberbed_fw import record as layout
-from emberbed_fw import run_states
-from emberbed_fw.units import FULL_POWER_Q15, NO_READING_CDEG, NONE
+from emberbed.store.table import TEXT, Cell, Column, Table, table_of
 
 # OWASP ASVS 1.2.10 names = + - @ tab and NUL; carriage return is ours
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\0")
+ROWS_AT_ONCE = 20_000  # in Parquet's row groups: half an hour
 
-Column = Callable[[TickRecord], str]
+CSV, JSON, PARQUET = "csv", "json", "parquet"
+FORMS = (CSV, JSON, PARQUET)
+NO_PARQUET = "Parquet needs one more library: pip install 'emberbed[parquet]'"
 
 
 def write_csv(store: RunStore, run_id: int, stream: TextIO) -> None:
-    """Write run `run_id` of `store` to `stream`."""
-    run = store.run(run_id)
-    columns = _columns(plan_of(run), channel_names_of(run))
-    names = list(columns)
+    """Write run `run_id` of `store` to `stream`, which was opened with newline=""."""
+    table = table_of(store, run_id)
     writer = csv.writer(stream, lineterminator="\r\n")
-    writer.writerow([_safe(name) for name in ["tick", "elapsed_s", *names]])
-    for elapsed_s, record in with_elapsed_s(store.records(run_id)):
-        row = [str(record.tick), f"{elapsed_s:.3f}"]
-        writer.writerow(row + [columns[name](record) for name in names])
+    writer.writerow([_safe(column.name) for column in table.columns])
+    for row in table.rows:
+        writer.writerow([_told(*pair) for pair in zip(table.columns, row, strict=True)])
 
 
-def _columns(plan: Plan | None, channels: Mapping[int, str]) -> dict[str, Column]:
-    kinds = [words.stage_words(stage["kind"]) for stage in plan.stages] if plan else []
-    columns: dict[str, Column] = {
-        "state": lambda record: _name_at(run_states.STATE_NAMES, record.state),
-        "stage": lambda record: "" if record.stage == NONE else str(record.stage + 1),
-        "stage_kind": lambda record: _name_at(kinds, record.stage),
-        "waits_for": lambda record: words.wait_name(record.waits_for),
-        "setpoint_c": lambda record: _degrees(record.setpoint_cdeg),
-    }
-    for channel, name in channels.items():
-        columns[f"{name}_c"] = _channel_column(channel)
-    return columns | {
-        "demand_percent": lambda record: f"{100 * record.demand0_q15 / FULL_POWER_Q15:.3f}",
-        "driven": lambda record: _flag(record.driven_zones & 1),
-        "contactor": lambda record: _flag(record.outputs & layout.OUT_CONTACTOR),
-        "fan": lambda record: _flag(record.outputs & layout.OUT_FAN),
-        "energy_j": lambda record: str(record.energy_j),
-        "trip": lambda record: words.trip_name(record.trip),
-        "touch": lambda record: touch_name(record.touch),
-        "touch_source": lambda record: source_name(record.touch_source),
-        "mark": lambda record: mark_name(record.mark),
-        "offset_c": lambda record: _degrees(record.offset_cdeg),
-    }
+def write_json(store: RunStore, run_id: int, stream: TextIO) -> None:
+    """Write the same as one array, a row on each line."""
+    table = table_of(store, run_id)
+    names = [column.name for column in table.columns]
+    decimals = [column.decimals for column in table.columns]
+    before = "[\n"
+    for row in table.rows:
+        cells = zip(names, decimals, row, strict=True)
+        stream.write(before + json.dumps({name: _rounded(cell, n) for name, n, cell in cells}))
+        before = ",\n"
+    stream.write("[]\n" if before == "[\n" else "\n]\n")
 
 
-def _channel_column(channel: int) -> Column:
-    return lambda record: _degrees(getattr(record, f"channel{channel}_cdeg"))
+def can_write_parquet() -> bool:
+    return importlib.util.find_spec("pyarrow") is not None
 
 
-def _name_at(names: tuple[str, ...] | list[str], number: int) -> str:
-    return names[number] if number < len(names) else ""
+def write_parquet(store: RunStore, run_id: int, path: Path) -> None:
+    """Write the same as a Parquet file at `path`. Raises OSError."""
+    import pyarrow as arrow
+    from pyarrow import parquet
+
+    table = table_of(store, run_id)
+    kinds = {TEXT: arrow.string(), 0: arrow.int64()}
+    schema = arrow.schema(
+        [(column.name, kinds.get(column.decimals, arrow.float64())) for column in table.columns]
+    )
+    with parquet.ParquetWriter(path, schema) as writer:
+        while columns := _next_columns(table):
+            arrays = [
+                arrow.array(cells, field.type) for cells, field in zip(columns, schema, strict=True)
+            ]
+            writer.write_batch(arrow.record_batch(arrays, schema=schema))
 
 
-def _degrees(cdeg: int) -> str:
-    return "" if cdeg == NO_READING_CDEG else f"{cdeg / 100:.2f}"
+def _next_columns(table: Table) -> list[list[Cell]]:
+    rows = list(islice(table.rows, ROWS_AT_ONCE))
+    return [
+        [_rounded(cell, column.decimals) for cell in cells]
+        for column, cells in zip(table.columns, zip(*rows, strict=True), strict=bool(rows))
+    ]
 
 
-def _flag(bits: int) -> str:
-    return "1" if bits else "0"
+def _told(column: Column, cell: Cell) -> str:
+    if cell is None:
+        return ""
+    if isinstance(cell, str):
+        return _safe(cell)
+    return f"{cell:.{column.decimals}f}"
+
+
+def _rounded(cell: Cell, decimals: int) -> Cell:
+    """Return a number as CSV tells it, so that every file says the same."""
+    return round(cell, decimals) if isinstance(cell, float) else cell
 
 
 def _safe(text: str) -> str:

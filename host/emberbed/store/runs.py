@@ -57,6 +57,7 @@ class RunSummary:
     last_tick: int | None
     head_sha256: str  # hexadecimal
     linked_to: int | None  # the run that this one goes on with, after a mended trip
+    bundled_run: int | None  # its number in the store that it comes from; None: recorded here
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,23 @@ class RunEvent:
 
 
 @dataclass(frozen=True)
+class Note:
+    """What a person wrote about a run, then or years later."""
+
+    number: int
+    noted_utc: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """The device's whole memory after a tick; `numbers` as `snapshots.py` packs them."""
+
+    tick: int
+    numbers: bytes
+
+
+@dataclass(frozen=True)
 class Gap:
     """Ticks that are missing between stored ones, both ends included."""
 
@@ -106,9 +124,24 @@ class Block:
     last_tick: int | None
     ticks: int
     sha256: bytes
+    rebuilt: int  # 1: from inputs that the device kept, by replay
 
 
-Row = TypeVar("Row", RunSummary, StoredRun, RunEvent, Gap, Block)
+@dataclass(frozen=True)
+class Stretch:
+    """Blocks that lie packed in one row: some minute of a run (stretches.py)."""
+
+    first_block: int
+    last_block: int
+    first_tick: int
+    last_tick: int
+    ticks: int
+    sha256: bytes  # of its last block
+    packed: bytes
+    packed_crc32: int  # a stray bit must be seen even where it decodes to the same
+
+
+Row = TypeVar("Row", RunSummary, StoredRun, RunEvent, Note, Snapshot, Block, Stretch)
 
 
 def made(kind: type[Row], row: sqlite3.Row) -> Row:

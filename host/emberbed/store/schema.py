@@ -94,7 +94,53 @@ _LINKED_RUNS = (
     "ALTER TABLE run ADD COLUMN trip_counts BLOB",
 )
 
-MIGRATIONS: tuple[tuple[int, tuple[str, ...]], ...] = ((1, _FIRST_TABLES), (2, _LINKED_RUNS))
+# Whole minutes of a run are packed into one row (stretches.py); blocks may hold rebuilt records; a
+# run keeps the device's snapshots, what people noted later, and who it was before it came in a
+# bundle; the store keeps each firmware that it has met here.
+_PACKED_RUNS = (
+    """CREATE TABLE stretch (
+        run_id INTEGER NOT NULL REFERENCES run (id),
+        first_block INTEGER NOT NULL,
+        last_block INTEGER NOT NULL,
+        first_tick INTEGER NOT NULL,
+        last_tick INTEGER NOT NULL,
+        ticks INTEGER NOT NULL,
+        sha256 BLOB NOT NULL,
+        packed BLOB NOT NULL,
+        packed_crc32 INTEGER NOT NULL,
+        PRIMARY KEY (run_id, last_block)
+    )""",
+    "CREATE INDEX stretch_ticks ON stretch (run_id, last_tick)",
+    """CREATE TABLE snapshot (
+        run_id INTEGER NOT NULL REFERENCES run (id),
+        tick INTEGER NOT NULL,
+        numbers BLOB NOT NULL,
+        PRIMARY KEY (run_id, tick)
+    )""",
+    """CREATE TABLE note (
+        run_id INTEGER NOT NULL REFERENCES run (id),
+        number INTEGER NOT NULL,
+        noted_utc TEXT NOT NULL,
+        sentence TEXT NOT NULL,
+        PRIMARY KEY (run_id, number)
+    ) WITHOUT ROWID""",
+    """CREATE TABLE firmware (
+        digest TEXT PRIMARY KEY,
+        version TEXT NOT NULL,
+        sources BLOB NOT NULL
+    )""",
+    "ALTER TABLE block ADD COLUMN rebuilt INTEGER NOT NULL DEFAULT 0",
+    "ALTER TABLE run ADD COLUMN later_sha256 BLOB",
+    "ALTER TABLE run ADD COLUMN closing_form INTEGER",
+    "ALTER TABLE run ADD COLUMN bundled_run INTEGER",
+    "ALTER TABLE run ADD COLUMN bundled_linked_to INTEGER",
+)
+
+MIGRATIONS: tuple[tuple[int, tuple[str, ...]], ...] = (
+    (1, _FIRST_TABLES),
+    (2, _LINKED_RUNS),
+    (3, _PACKED_RUNS),
+)
 VERSION = MIGRATIONS[-1][0]
 
 

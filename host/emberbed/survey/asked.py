@@ -20,6 +20,16 @@ LEAST_ZONES = 2
 
 
 @dataclass(frozen=True)
+class Asked:
+    """What a person wants to know of a survey; all in mm."""
+
+    chip_mm: float
+    zones: Sequence[Zone]
+    gap_mm: float
+    board_mm: tuple[float, float] | None
+
+
+@dataclass(frozen=True)
 class Found:
     """What a survey tells."""
 
@@ -29,21 +39,25 @@ class Found:
     trims: Trims | None
 
 
-def find(
-    survey: Survey, chip_mm: float, zones: Sequence[Zone], gap_mm: float,
-    board_mm: tuple[float, float] | None,
-) -> Found:  # fmt: skip
-    """Work everything out."""
+def check_asked(survey: Survey, asked: Asked) -> None:
+    """Refuse what such positions cannot answer, whatever was measured there."""
     if not carries_surface(survey):
         raise TableMistake(f"The positions lie on one curve and span no surface; {SHAPE}")
-    _check_chip(survey, chip_mm)
-    if not 0 < gap_mm <= FARTHEST_MM:
-        raise TableMistake(f"--gap {gap_mm:g} is out of range: give 1 to {FARTHEST_MM:g} mm")
-    _check_board(survey, board_mm)
-    _check_zones(survey, zones, board_mm)
+    _check_chip(survey, asked.chip_mm)
+    if not 0 < asked.gap_mm <= FARTHEST_MM:
+        raise TableMistake(f"--gap {asked.gap_mm:g} is out of range: give 1 to {FARTHEST_MM:g} mm")
+    _check_board(survey, asked.board_mm)
+    _check_zones(survey, asked.zones, asked.board_mm)
+
+
+def find(survey: Survey, asked: Asked) -> Found:
+    """Work everything out."""
+    check_asked(survey, asked)
     surface = surface_of(survey)
-    trims = find_trims(survey, zones, gap_mm, board_mm) if zones else None
-    return Found(survey, surface, surface.chip_place(chip_mm), trims)
+    trims = None
+    if asked.zones:
+        trims = find_trims(survey, asked.zones, asked.gap_mm, asked.board_mm)
+    return Found(survey, surface, surface.chip_place(asked.chip_mm), trims)
 
 
 def parse_zone(text: str) -> Zone:

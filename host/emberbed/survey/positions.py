@@ -1,10 +1,12 @@
-"""Read what one roving couple found on a board that is held steady: a row for each position.
+"""What one roving couple found on a board that is held steady: a row for each position.
 
-Columns x_mm, y_mm, temperature_c, control_c in any order, other columns are left alone; the rest of
-the spelling is csv_reader's. Every temperature is brought to the same control reading. Raises
-`TableMistake`, one sentence with the place and the mend.
+`checked_survey` takes the rows of a survey on a device, `read_survey` those of a file, and
+`as_table` gives that file. Columns x_mm, y_mm, temperature_c, control_c in any order, other columns
+are left alone; the rest of the spelling is csv_reader's. Every temperature is brought to the same
+control reading. Raises `TableMistake`, one sentence with the place and the mend.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -60,11 +62,22 @@ def read_survey(path: Path) -> Survey:
     """Read and check a file."""
     shown = printable(path, 200)
     lines, table = _table(path, shown)
-    _check_numbers(shown, lines, table)
+    return checked_survey(shown, [f"{shown}:{line}" for line in lines], table)
+
+
+def checked_survey(shown: str, places: Sequence[str], table: np.ndarray) -> Survey:
+    """Check rows of COLUMNS; `shown` and, row by row, `places` are what sentences call them."""
+    _check_numbers(shown, places, table)
     x_mm, y_mm, found_c, control_c = table.T
     _check_shape(shown, x_mm, y_mm)
     steady_c = float(control_c.mean())
     return Survey(x_mm, y_mm, found_c + steady_c - control_c, steady_c)
+
+
+def as_table(table: np.ndarray) -> str:
+    """Return rows of COLUMNS as the text of a file that `read_survey` reads."""
+    rows = [f"{x:g},{y:g},{found:.2f},{control:.2f}" for x, y, found, control in table]
+    return "\n".join([",".join(COLUMNS), *rows, ""])
 
 
 def _table(path: Path, shown: str) -> tuple[list[int], np.ndarray]:
@@ -105,7 +118,7 @@ def _header() -> str:
     return f"the first line must name {','.join(COLUMNS)}"
 
 
-def _check_numbers(shown: str, lines: list[int], table: np.ndarray) -> None:
+def _check_numbers(shown: str, places: Sequence[str], table: np.ndarray) -> None:
     if len(table) < LEAST_POSITIONS:
         raise TableMistake(
             f"{shown}: there are {len(table)} positions and {LEAST_POSITIONS} are needed; {SHAPE}"
@@ -114,19 +127,19 @@ def _check_numbers(shown: str, lines: list[int], table: np.ndarray) -> None:
         raise TableMistake(
             f"{shown}: there are {len(table)} positions; keep {MOST_POSITIONS} of them or fewer"
         )
-    for line, (x_mm, y_mm, found_c, control_c) in zip(lines, table, strict=True):
+    for place, (x_mm, y_mm, found_c, control_c) in zip(places, table, strict=True):
         if max(abs(x_mm), abs(y_mm)) > FARTHEST_MM:
             raise TableMistake(
-                f"{shown}:{line}: x {x_mm:g}, y {y_mm:g} is off every bench; write millimetres"
+                f"{place}: x {x_mm:g}, y {y_mm:g} is off every bench; write millimetres"
             )
         if control_c < LEAST_HOT_C:
             raise TableMistake(
-                f"{shown}:{line}: control_c is {control_c:g}, too cold to tell emitters apart;"
+                f"{place}: control_c is {control_c:g}, too cold to tell emitters apart;"
                 f" hold {LEAST_HOT_C:g} °C or more"
             )
         if abs(found_c - control_c) > FAR_C:
             raise TableMistake(
-                f"{shown}:{line}: temperature_c is {found_c:g} where the control sensor reads"
+                f"{place}: temperature_c is {found_c:g} where the control sensor reads"
                 f" {control_c:g}; press the couple down and measure this position again"
             )
     control = table[:, 3]

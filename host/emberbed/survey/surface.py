@@ -17,6 +17,7 @@ EVEN_C = 2.5  # tolerance of a plain type K couple, class 2 (IEC 60584-1)
 # A position whose residual is larger, each in units of its own freedom, was not touched well: with
 # nine positions 5 °C in the middle and 7 °C at a corner; our choice.
 ROUGH_C = 3.0
+WHOLE_SIDE = 0.75  # of its worst corner: so weak in the middle a side is weak as a whole
 _LEAST_FREE = 1e-3  # of a position that the surface must pass through
 _WINDOW_SAMPLES = 7  # per side of a neighbourhood
 _STEP_MM = 1.0
@@ -78,12 +79,17 @@ class Surface:
         """Return the corner or side that gets too little, with its °C; None where all is even."""
         x_low, x_high, y_low, y_high = self.survey.extent_mm
         x_mid, y_mid = self.survey.middle_mm
-        x, y = (one.ravel() for one in np.meshgrid((x_low, x_mid, x_high), (y_low, y_mid, y_high)))
-        uneven_c = self.uneven_at(x, y)
-        worst = int(uneven_c.argmin())
-        if uneven_c[worst] > -EVEN_C:
+        corners = [self._uneven(x, y) for x in (x_low, x_high) for y in (y_low, y_high)]
+        corner = min(corners, key=_celsius)
+        if corner.celsius > -EVEN_C:
             return None
-        return Place(float(x[worst]), float(y[worst]), float(uneven_c[worst]))
+        # what is uneven is straight along a side, so that one of its ends is always the worst
+        sides = self._uneven(corner.x_mm, y_mid), self._uneven(x_mid, corner.y_mm)
+        side = min(sides, key=_celsius)
+        return side if side.celsius <= WHOLE_SIDE * corner.celsius else corner
+
+    def _uneven(self, x_mm: float, y_mm: float) -> Place:
+        return Place(x_mm, y_mm, float(self.uneven_at(np.array(x_mm), np.array(y_mm))))
 
     def chip_place(self, side_mm: float) -> ChipPlace:
         """Return the most even neighbourhood of this size inside the measured rectangle."""
@@ -128,6 +134,10 @@ def surface_of(survey: Survey) -> Surface:
 
 def _terms(u: np.ndarray, v: np.ndarray) -> np.ndarray:
     return np.stack((np.ones_like(u), u, v, u * u, u * v, v * v), axis=-1)
+
+
+def _celsius(place: Place) -> float:
+    return place.celsius
 
 
 def _between(low: float, high: float) -> np.ndarray:

@@ -1,13 +1,13 @@
-"""All thermocouples of a bench: where they sit, what hands do to them, what their converters say.
+"""All thermocouples of a bench: where they sit, how well they touch, what hands do to them.
 
-Takes the bench's heat, the jet and what happens at a time; gives the beads' temperatures in degC
-and the converters' 32-bit words. Channel numbers are positions in the bench's list of sensors.
+Takes the bench's heat, the jet and what happens at a time; gives the beads' temperatures in degC.
+Channel numbers are positions in the bench's list of sensors.
 """
 
-from collections.abc import Callable
+from dataclasses import replace
 
 from emberbed_sim.plant.bench_plant import BenchPlant
-from emberbed_sim.plant.converter import SHORT_TO_GROUND, convert, open_word
+from emberbed_sim.plant.fault_rows import AT_THE_BEADS
 from emberbed_sim.plant.happenings import Happening
 from emberbed_sim.plant.nozzle import STILL, Jet
 from emberbed_sim.plant.parameters import BenchParameters
@@ -19,6 +19,7 @@ CREPT_CONTACT = 0.4  # share of the contact that is then left; from memory
 FINGER_C = 33.0  # skin of a hand; from memory
 FINGER_SHARE = 0.8  # how far a hand or a tool pulls a bead to its own temperature; from memory
 TWEEZERS_SHARE = 0.7
+BEAD_ROWS = frozenset(kind.name for kind in AT_THE_BEADS)
 
 
 class Beads:
@@ -45,6 +46,14 @@ class Beads:
         self._known(channel)
         self._lifted.discard(channel)
 
+    def place(self, channel: int, x_mm: float, y_mm: float) -> None:
+        """Set a bead of the board down on another spot, counted from the board's middle."""
+        self._known(channel)
+        couple = self.couples[channel]
+        if couple.placement.where == "emitter":
+            raise ValueError(f"Channel {channel} is fixed to an emitter; move one on the board.")
+        couple.placement = replace(couple.placement, at_mm=(x_mm, y_mm))
+
     def onto_cold_board(self) -> None:
         """Tape the beads of board and chip to a board at room temperature."""
         for channel, couple in enumerate(self.couples):
@@ -60,9 +69,10 @@ class Beads:
 
     def step(self, thermal: BenchPlant, jet: Jet, now: Happening, elapsed_s: float) -> None:
         """Let every bead follow its place, and whatever else has hold of it, for one tick."""
-        untouched = not now and not self._lifted and not self._fingers and jet is STILL
+        free = not self._lifted and not self._fingers and jet is STILL
+        untouched = free and (not now or now.keys().isdisjoint(BEAD_ROWS))
         for channel, couple in enumerate(self.couples):
-            felt = thermal.felt(couple.placement.where)
+            felt = thermal.felt(couple.placement)
             if untouched:
                 couple.step(*felt)
                 continue
@@ -71,22 +81,14 @@ class Beads:
             pulls = [*blown, *self._held(channel, now, elapsed_s)]
             couple.step(*felt, contact, pulls)
 
-    def words(self, cold_c: float, noise: Callable[[], float], now: Happening) -> list[int]:
-        """Return the words of conversions that begin now; `noise` gives K at the hot junction."""
-        grounded = {event.amount for event in now.get("bead_grounded", ())}
-        words = [
-            convert(couple.bead_c + noise(), cold_c, SHORT_TO_GROUND if channel in grounded else 0)
-            for channel, couple in enumerate(self.couples)
-        ]
-        for event in now.get("tc_open", ()):
-            words[int(event.amount)] = open_word(cold_c)
-        return words
-
     def _contact(self, channel: int, now: Happening, elapsed_s: float) -> float:
         """Return how well a bead touches its place."""
         contact = self.couples[channel].placement.contact
+        for event in now.get("bead_half_off", ()):
+            if event.part == channel:
+                contact *= event.amount / 100
         for event in now.get("tape_creep", ()):
-            if event.amount == channel:
+            if event.part == channel:
                 gone = min(1.0, (elapsed_s - event.onset_s) / CREEP_S)
                 contact *= 1 - gone * (1 - CREPT_CONTACT)
         lifted = channel in self._lifted or _names(now, "bead_lifted", channel)
@@ -112,4 +114,4 @@ class Beads:
 
 def _names(now: Happening, name: str, channel: int) -> bool:
     """Tell whether an event of this name is there for this channel."""
-    return any(event.amount == channel for event in now.get(name, ()))
+    return any(event.part == channel for event in now.get(name, ()))

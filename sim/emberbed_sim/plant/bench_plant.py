@@ -24,8 +24,8 @@ class BenchPlant(Protocol):
     """Emitters, board, chip and surroundings; places are those of parameters.PLACES."""
 
     @property
-    def full_w(self) -> float:
-        """Return what all emitters take at nominal mains voltage."""
+    def zone_full_w(self) -> Sequence[float]:
+        """Return what each zone's emitters take together at nominal mains voltage."""
         ...
 
     @property
@@ -53,12 +53,16 @@ class BenchPlant(Protocol):
     def energy_carried_j(self) -> float: ...
     def stored_j(self) -> float: ...
 
-    def step(self, power_w: float, fan: float, jet: Jet, draught_w_m2_k: float) -> None:
-        """Advance one tick with this mean power of all emitters, fan 0..1, hot air, draught."""
+    def step(self, zone_w: Sequence[float], fan: float, jet: Jet, draught_w_m2_k: float) -> None:
+        """Advance one tick with this mean power of each zone, fan 0..1, hot air, draught."""
         ...
 
-    def felt(self, where: str) -> Felt:
-        """Return what a bead at a place meets."""
+    def felt(self, placed: SensorPlacement) -> Felt:
+        """Return what a bead meets where it sits."""
+        ...
+
+    def check_spot(self, x_mm: float, y_mm: float) -> None:
+        """Refuse (ValueError) a spot from the board's middle where no bead can sit."""
         ...
 
     def air_pulls(self, placed: SensorPlacement, jet: Jet) -> Sequence[Pull]:

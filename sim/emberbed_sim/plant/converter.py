@@ -7,6 +7,7 @@ the two are tested against each other.
 
 from collections.abc import Sequence
 from math import exp, floor
+from struct import pack
 
 from emberbed_sim.plant.parameters import CHANNELS
 
@@ -63,15 +64,28 @@ def type_k_mv(junction_c: float) -> float:
 
 def apparent_c(hot_c: float, cold_c: float) -> float:
     """Return the temperature the chip believes, in degC, before rounding."""
-    return cold_c + (type_k_mv(hot_c) - type_k_mv(cold_c)) / CHIP_MV_PER_C
+    return chip_c(type_k_mv(hot_c) - type_k_mv(cold_c), cold_c)
+
+
+def chip_c(emf_mv: float, cold_c: float) -> float:
+    """Return the temperature the chip makes of a voltage and its own cold junction, in degC."""
+    return cold_c + emf_mv / CHIP_MV_PER_C
 
 
 def pack_word(chip_hot_c: float, cold_c: float, fault_bits: int = 0) -> int:
     """Return the 32-bit word for the chip's own two temperatures; the fields saturate."""
-    hot = _counts(chip_hot_c, HOT_STEP_C, 14)
-    cold = _counts(cold_c, COLD_STEP_C, 12)
     any_fault = 1 if fault_bits else 0
-    return (hot & 0x3FFF) << 18 | any_fault << 16 | (cold & 0xFFF) << 4 | fault_bits
+    return hot_field(chip_hot_c) | any_fault << 16 | cold_field(cold_c) | fault_bits
+
+
+def hot_field(chip_hot_c: float) -> int:
+    """Return D31..D18, the couple."""
+    return (_counts(chip_hot_c, HOT_STEP_C, 14) & 0x3FFF) << 18
+
+
+def cold_field(cold_c: float) -> int:
+    """Return D15..D4, the chip's own temperature."""
+    return (_counts(cold_c, COLD_STEP_C, 12) & 0xFFF) << 4
 
 
 def convert(hot_c: float, cold_c: float, fault_bits: int = 0) -> int:
@@ -86,8 +100,7 @@ def open_word(cold_c: float) -> int:
 
 def bus_bytes(words: Sequence[int]) -> bytes:
     """Return the buffer of all channels; those beyond the last word are absent: all zero."""
-    present = b"".join(word.to_bytes(WORD_BYTES, "big") for word in words)
-    return present.ljust(CHANNELS * WORD_BYTES, b"\0")
+    return pack(f">{len(words)}I", *words).ljust(CHANNELS * WORD_BYTES, b"\0")
 
 
 def _counts(degrees_c: float, step_c: float, bits: int) -> int:

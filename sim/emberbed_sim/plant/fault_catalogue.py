@@ -1,69 +1,21 @@
 """What can be made to happen at the bench: faults, slips of a hand, the ordinary trouble of a day.
 
-CATALOGUE is data, one row a kind: who acts on it (the heater or the link; the other side ignores
-it), what it does, what its amount means. A `FaultEvent` is a row with its times in s and its
-amount; rows that happen at once have no length, the others last for good unless the row or the
-event says how long.
+CATALOGUE is data, one row a kind: who acts on it, what it does, what its amount means. A
+`FaultEvent` is a row with its times in s, its amount and the channel or zone it happens to. Rows
+that happen at once have no length, the others last for good unless row or event says how long.
 """
 
+from collections.abc import Iterable
 from dataclasses import InitVar, dataclass, field
 from math import inf
-from typing import NamedTuple
 
-from emberbed_sim.plant.parameters import CHANNELS
+from emberbed_sim.plant.fault_kind import FaultKind
+from emberbed_sim.plant.fault_rows import HEATER_ROWS, HOT_AIR_C
+from emberbed_sim.plant.fault_rows_device import DEVICE_ROWS, LINK_ROWS
 
-NO_AMOUNT = range(1)
-A_CHANNEL = range(CHANNELS)
-CHANNEL = "channel, the first if not given"
-HOT_AIR_C = 380  # a usual setting of hand tools for lead-free work; common practice, no source
-NOZZLE_C = range(100, 501)
+__all__ = ["CATALOGUE", "HOT_AIR_C", "KINDS", "FaultEvent", "FaultKind"]
 
-
-class FaultKind(NamedTuple):
-    """One row: name, what acts on it, what it does, what its amount means ("" = takes none)."""
-
-    name: str
-    acts_on: str  # heater | link
-    does: str
-    amount_is: str = ""
-    amounts: range = NO_AMOUNT  # whole numbers
-    usual: int = 0  # the amount of an event that gives none
-    lasts_s: float | None = None  # of an event that gives no length; None = for good
-    at_once: bool = False  # a moment, without a length
-
-    @property
-    def names_channel(self) -> bool:
-        """Tell whether the amount is the channel of a sensor."""
-        return self.amounts == A_CHANNEL
-
-
-CATALOGUE = (
-    FaultKind("tc_open", "heater", "a thermocouple breaks and its converter says so",
-              CHANNEL, A_CHANNEL),
-    FaultKind("ssr_stuck_on", "heater", "the SSR conducts whatever its drive says"),
-    FaultKind("host_silent", "link", "the computer goes on running but sends nothing"),
-    FaultKind("hot_air", "heater", "hot air from above blows on the chip",
-              f"degC of the air, {HOT_AIR_C} if not given", NOZZLE_C, HOT_AIR_C),
-    FaultKind("hot_air_wanders", "heater",
-              "hot air from above drifts on and off the chip, at times over the sensor beside it",
-              f"degC of the air, {HOT_AIR_C} if not given", NOZZLE_C, HOT_AIR_C),
-    FaultKind("cold_chip", "heater", "a chip at room temperature is placed on the pads",
-              at_once=True),
-    FaultKind("draught", "heater", "an extractor draws air over the board's upper face",
-              "W/m2K, 10 if not given", range(1, 101), 10),
-    FaultKind("bead_touched", "heater", "tweezers touch a bead, for 3 s if no length is given",
-              CHANNEL, A_CHANNEL, lasts_s=3.0),
-    FaultKind("finger", "heater", "a warm finger lies on a bead, for 10 s if no length is given",
-              CHANNEL, A_CHANNEL, lasts_s=10.0),
-    FaultKind("tape_creep", "heater", "a bead's tape lets go slowly, over ten minutes",
-              CHANNEL, A_CHANNEL),
-    FaultKind("bead_lifted", "heater", "a bead lifts off the board, its converter sees nothing",
-              CHANNEL, A_CHANNEL),
-    FaultKind("bead_grounded", "heater", "a bead touches grounded metal and its converter says so",
-              CHANNEL, A_CHANNEL),
-    FaultKind("hot_bench", "heater", "emitters and surroundings are hot from the last board",
-              "degC of the emitters, 250 if not given", range(30, 601), 250, at_once=True),
-)  # fmt: skip
+CATALOGUE = (*HEATER_ROWS, *DEVICE_ROWS, *LINK_ROWS)
 KINDS = {kind.name: kind for kind in CATALOGUE}
 
 
@@ -75,6 +27,7 @@ class FaultEvent:
     onset_s: float
     length_s: float | None = None
     asked_amount: InitVar[float | None] = None  # None = what is usual for the row
+    part: int = 0  # the channel or zone that it happens to
     amount: float = field(init=False)
 
     def __post_init__(self, asked_amount: float | None) -> None:
@@ -95,6 +48,13 @@ class FaultEvent:
             raise ValueError(
                 f"Fault {self.name} has the amount {amount:g}; {amounts_allowed(kind)}."
             )
+        if kind.amount_is_part:
+            object.__setattr__(self, "part", int(amount))
+        elif self.part not in kind.parts:
+            raise ValueError(
+                f"Fault {self.name} has the {kind.part or 'channel'} {self.part};"
+                f" {parts_allowed(kind)}."
+            )
 
     def active_at(self, elapsed_s: float) -> bool:
         """Tell whether the fault is there at this simulated time in s."""
@@ -114,3 +74,21 @@ def amounts_allowed(kind: FaultKind) -> str:
         return "it takes none: leave '#' away"
     amounts = kind.amounts
     return f"give a whole number from {amounts[0]} to {amounts[-1]} ({kind.amount_is})"
+
+
+def parts_allowed(kind: FaultKind) -> str:
+    """Return which channels or zones a row takes beside its amount."""
+    if not kind.part or kind.amount_is_part:
+        return "it takes nothing beside its amount: leave ',' away"
+    return f"give the {kind.part}, {kind.parts[0]} to {kind.parts[-1]}, after the ','"
+
+
+def refuse_others(faults: Iterable[FaultEvent], place: str) -> None:
+    """Raise ValueError, one sentence, for the first fault that needs another place than this."""
+    for event in faults:
+        only = KINDS[event.name].only
+        if only not in ("", place):
+            raise ValueError(
+                f"Fault {event.name} cannot be done in the {place}, only in the {only}: leave it"
+                " out here."
+            )

@@ -77,6 +77,14 @@ class GridEquations:
         self._natural_mean = (couplings.natural_up + couplings.natural_down) / 2
         self._natural_lean = (couplings.natural_up - couplings.natural_down) / 2
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Rebuild rather than copy: many of the arrays are views of each other."""
+        return GridEquations, (self.couplings, self.layout)
+
+    def __deepcopy__(self, _memo: object) -> "GridEquations":
+        """Copies share it: nothing is kept from one call to the next."""
+        return self
+
     def step(self, state: np.ndarray, drive: Drive) -> None:
         """Move these states on by one tick, in place."""
         work, rate, first = self._state, self._rate, self._first

@@ -1,9 +1,10 @@
 """A gridded bench made from what a lumped one is declared by: weight, ruler, heater, sensors.
 
-Takes BenchParameters, gives a GridBench with one emitter and the chip in the board's middle. What
-the lumped bench says in one number is shared out as the grid's own defaults do.
+Takes BenchParameters, gives a GridBench with one bank of emitters and the chip in the board's
+middle. What the lumped bench says in one number is shared out as the grid's own defaults do.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from emberbed_sim.plant.grid_emitters import KINDS, GridEmitter
@@ -28,12 +29,16 @@ CELLS = (24, 12)
 LEAST_CELL_MM = 5.0  # smaller ones follow faster than the tick on copper-rich boards
 
 
-def grid_bench(bench: BenchParameters) -> GridBench:
-    """Return this bench with its board in two dimensions."""
+def grid_bench(bench: BenchParameters, strengths: Sequence[float] = (1.0,)) -> GridBench:
+    """Return this bench with its board in two dimensions.
+
+    The bank is built of equal emitters side by side along x, one for each of `strengths`: what it
+    gives of its rated power, 0 to 1.
+    """
     board = GridBoard(bench.board, parts=(chip_part(bench.chip),), cells=_cells(bench))
     return GridBench(
         board,
-        (_emitter(bench.emitter),),
+        _bank(bench.emitter, strengths),
         bench.emitter.gap_mm,
         _surroundings(bench.surroundings),
         _jet(bench.nozzle),
@@ -55,7 +60,7 @@ def _cells(bench: BenchParameters) -> tuple[int, int]:
     return along, across
 
 
-def _emitter(emitter: EmitterParameters) -> GridEmitter:
+def _bank(emitter: EmitterParameters, strengths: Sequence[float]) -> tuple[GridEmitter, ...]:
     area_m2 = emitter.length_mm * emitter.width_mm * 1e-6
     kind = replace(
         KINDS["quartz"],
@@ -63,7 +68,19 @@ def _emitter(emitter: EmitterParameters) -> GridEmitter:
         heat_j_m2_k=emitter.heat_capacity_j_k / area_m2,
         convection_w_m2_k=emitter.convection_w_k / area_m2,
     )
-    return GridEmitter(kind, emitter.watts, length_mm=emitter.length_mm, width_mm=emitter.width_mm)
+    count = len(strengths)
+    length_mm = emitter.length_mm / count
+    return tuple(
+        GridEmitter(
+            kind,
+            emitter.watts / count,
+            x_mm=length_mm * (number - (count - 1) / 2),
+            length_mm=length_mm,
+            width_mm=emitter.width_mm,
+            strength=strength,
+        )
+        for number, strength in enumerate(strengths)
+    )
 
 
 def _surroundings(around: SurroundingsParameters) -> GridSurroundings:

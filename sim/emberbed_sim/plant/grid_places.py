@@ -32,16 +32,17 @@ def seats_of(benches: Sequence[GridBench], layout: Layout) -> dict[str, Seat]:
     per_plant = [_corners_in(bench, layout) for bench in benches]
     if any(list(one) != list(per_plant[0]) for one in per_plant):
         raise ValueError("The benches of a batch have different places; give all the same names.")
-    plants = np.arange(len(benches))[:, None]
-    seats = {}
-    for name, (side, _, _) in per_plant[0].items():
-        nodes = np.array([one[name][1] for one in per_plant])
-        weights = np.array([one[name][2] for one in per_plant])
-        first = layout.bottom.start if side == "bottom" else layout.top.start
-        cells = nodes - first + plants * layout.cells
-        upper = nodes + plants * layout.top.stop
-        seats[name] = Seat(side, nodes + plants * layout.size, cells, upper, weights[:, :, None])
-    return seats
+    return {
+        name: _seat(side, [one[name] for one in per_plant], layout)
+        for name, (side, _, _) in per_plant[0].items()
+    }
+
+
+def seat_at(benches: Sequence[GridBench], layout: Layout, place: Place) -> Seat:
+    """Return a place that no bench has by itself, the same spot in each."""
+    first = layout.top.start if place.face == "top" else layout.bottom.start
+    corners = [(place.face, *_around(bench.board, place, first)) for bench in benches]
+    return _seat(place.face, corners, layout)
 
 
 def standard_places(board: GridBoard) -> tuple[Place, ...]:
@@ -62,6 +63,17 @@ def standard_places(board: GridBoard) -> tuple[Place, ...]:
 
 
 Corners = tuple[str, list[int], list[float]]  # side, four nodes, their weights
+
+
+def _seat(side: str, corners: Sequence[Corners], layout: Layout) -> Seat:
+    """Return how to read a place that has these corners in each plant."""
+    plants = np.arange(len(corners))[:, None]
+    nodes = np.array([one[1] for one in corners])
+    weights = np.array([one[2] for one in corners])
+    first = layout.bottom.start if side == "bottom" else layout.top.start
+    cells = nodes - first + plants * layout.cells
+    upper = nodes + plants * layout.top.stop
+    return Seat(side, nodes + plants * layout.size, cells, upper, weights[:, :, None])
 
 
 def _corners_in(bench: GridBench, layout: Layout) -> dict[str, Corners]:

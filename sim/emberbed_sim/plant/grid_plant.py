@@ -15,8 +15,8 @@ from emberbed_sim.plant.grid_couplings import couplings_of, layout_of, stacked
 from emberbed_sim.plant.grid_emitters import zone_watts
 from emberbed_sim.plant.grid_equations import Drive, GridEquations
 from emberbed_sim.plant.grid_jet import JetField
-from emberbed_sim.plant.grid_parameters import GridBench
-from emberbed_sim.plant.grid_places import Seat, seats_of
+from emberbed_sim.plant.grid_parameters import GridBench, Place
+from emberbed_sim.plant.grid_places import Seat, seat_at, seats_of
 from emberbed_sim.plant.parameters import TICK_S, ZERO_C_K
 from emberbed_sim.plant.thermal import SIGMA_W_M2_K4
 
@@ -129,6 +129,12 @@ class GridPlant:
     def places(self) -> tuple[str, ...]:
         """Return the names that `place_k`, `air_k` and `net_ir_kw_m2` know."""
         return tuple(self._seats)
+
+    def add_place(self, place: Place) -> None:
+        """Know one more place, the same spot in all plants."""
+        if place.name in self._seats:
+            raise ValueError(f"The place '{place.name}' exists already; give yours another name.")
+        self._seats[place.name] = seat_at(self.benches, self.layout, place)
 
     def place_k(self, name: str) -> Any:
         """Return the temperature of a place."""

@@ -7,14 +7,13 @@ no device drives, are methods of their own. `truth` is for monitors and rehearsa
 controller. Same bench, seed, faults, drives and hands: same bits.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from math import exp
-from random import Random
 from typing import NamedTuple
 
 from emberbed_sim.plant.beads import Beads
 from emberbed_sim.plant.bench_plant import BenchPlant
-from emberbed_sim.plant.converter import bus_bytes
+from emberbed_sim.plant.converter_board import ConverterBoard
 from emberbed_sim.plant.fault_catalogue import HOT_AIR_C, FaultEvent
 from emberbed_sim.plant.happenings import Happening, Happenings
 from emberbed_sim.plant.nozzle import STILL, Jet, Nozzle
@@ -45,6 +44,7 @@ class Truth(NamedTuple):
     fan_turns: bool
     chip_c: float
     air_on: bool  # hot air from above
+    places_c: tuple[float, ...]  # what each bead should read, by channel
 
 
 class SimulatedHeater:
@@ -57,32 +57,36 @@ class SimulatedHeater:
         self,
         bench: BenchParameters,
         seed: int,
-        faults: Sequence[FaultEvent] = (),
+        faults: Iterable[FaultEvent] = (),
         plant: str | BenchPlant = PLANTS[0],
     ) -> None:
         self.bench = bench
+        self.seed = seed
         self.thermal = plant_of(bench, plant)
-        self.switches = SwitchGear()
+        self.switches = SwitchGear(len(self.thermal.zone_full_w))
         self.beads = Beads(bench)
         self.cold_junction_c = bench.surroundings.room_c
         self.emitter_power_w = 0.0
-        self.fresh_channels = (1 << len(bench.sensors)) - 1
+        self.converters = ConverterBoard(len(bench.sensors), bench.noise_c, seed)
         self._ticks = 0
-        self._random = Random(seed)
         self._nozzle = Nozzle(bench, seed)
         self._jet = STILL
         self._hand_air_c: float | None = None
-        self._full_w = self.thermal.full_w * bench.mains.power_factor
+        self._full_w = [rated * bench.mains.power_factor for rated in self.thermal.zone_full_w]
         self._cold_follows = 1 - exp(-TICK_S / bench.surroundings.cold_junction_lag_s)
-        self._happenings = Happenings(faults, len(bench.sensors))
-        self._come_to_pass()
-        self.words = self._converted(self._happenings.at(0.0))
-        self.port_flags = self.switches.port_flags
+        self._happenings = Happenings(faults, len(bench.sensors), len(self._full_w))
+        self._come_to_pass(0.0)
+        self._read_out(self._converted(self._happenings.at(0.0), 0.0))
 
     @property
     def elapsed_s(self) -> float:
         """Return the simulated time in s."""
         return self._ticks / TICKS_PER_S
+
+    @property
+    def air_on(self) -> bool:
+        """Tell whether hot air from above is really on."""
+        return self._jet != STILL
 
     @property
     def truth(self) -> Truth:
@@ -101,27 +105,31 @@ class SimulatedHeater:
             switches.contactor_closed,
             switches.fan_turns,
             thermal.chip_k - ZERO_C_K,
-            self._jet is not STILL,
+            self._jet != STILL,
+            tuple(thermal.felt(couple.placement).place_c for couple in self.beads.couples),
         )
 
+    def add_faults(self, faults: Iterable[FaultEvent]) -> None:
+        """Let these happen too; their times are the bench's."""
+        self._happenings.add(faults)
+
     def step(self, driven_zones: int, outputs: int) -> None:
-        """Advance one tick with these zone drive bits and output bits."""
-        self._come_to_pass()
-        elapsed_s = self.elapsed_s
+        """Advance one tick with these drive bits (bit n: the emitters of zone n), output bits."""
+        elapsed_s = self._ticks / TICKS_PER_S
+        self._come_to_pass(elapsed_s)
         now = self._happenings.at(elapsed_s)
-        words = self._converted(now)
-        switches = self.switches
-        on_share = switches.step(driven_zones, outputs, "ssr_stuck_on" in now)
-        self.emitter_power_w = on_share * self._full_w
+        words = self._converted(now, elapsed_s)
+        shares = self.switches.step(driven_zones, outputs, now)
+        zone_w = [share * full_w for share, full_w in zip(shares, self._full_w, strict=True)]
+        self.emitter_power_w = sum(zone_w)
         self._jet = self._blowing(now, elapsed_s)
-        draught_w_m2_k = sum(event.amount for event in now.get("draught", ()))
-        fan = 1.0 if switches.fan_turns else 0.0
-        self.thermal.step(self.emitter_power_w, fan, self._jet, draught_w_m2_k)
+        draught_w_m2_k = sum(event.amount for event in now.get("draught", ())) if now else 0
+        fan = 1.0 if self.switches.fan_turns else 0.0
+        self.thermal.step(zone_w, fan, self._jet, draught_w_m2_k)
         self.beads.step(self.thermal, self._jet, now, elapsed_s)
         self._warm_cold_junction()
         self._ticks += 1
-        self.words = words
-        self.port_flags = switches.port_flags
+        self._read_out(words)
 
     def blow(self, air_c: float | None = HOT_AIR_C) -> None:
         """Hold a nozzle with air of this temperature (degC) over the chip; None takes it away."""
@@ -144,10 +152,22 @@ class SimulatedHeater:
         """Press a channel's bead down again."""
         self.beads.press(channel)
 
-    def _converted(self, now: Happening) -> bytes:
+    def place(self, channel: int, x_mm: float, y_mm: float) -> None:
+        """Set a channel's bead down on another spot of the board, counted from its middle."""
+        self.thermal.check_spot(x_mm, y_mm)
+        self.beads.place(channel, x_mm, y_mm)
+
+    def _converted(self, now: Happening, elapsed_s: float) -> bytes:
         """Return the words of conversions that begin now."""
-        noise_c, gauss = self.bench.noise_c, self._random.gauss
-        return bus_bytes(self.beads.words(self.cold_junction_c, lambda: gauss(0.0, noise_c), now))
+        beads_c = [couple.bead_c for couple in self.beads.couples]
+        around_c = self.thermal.surroundings_k - ZERO_C_K
+        return self.converters.convert(beads_c, self.cold_junction_c, around_c, now, self.elapsed_s)
+
+    def _read_out(self, words: bytes) -> None:
+        """Set what a device reads of this tick."""
+        self.words = words
+        self.fresh_channels = self.converters.fresh_channels
+        self.port_flags = self.switches.port_flags | self.converters.port_flags
 
     def _blowing(self, now: Happening, elapsed_s: float) -> Jet:
         """Return the jet of this tick: one nozzle, with the hottest air that anyone asks for."""
@@ -161,11 +181,13 @@ class SimulatedHeater:
             return STILL
         return self._nozzle.jet(elapsed_s, max(airs_c), bool(wandering))
 
-    def _come_to_pass(self) -> None:
+    def _come_to_pass(self, elapsed_s: float) -> None:
         """Let happen what happens at once and has come due."""
-        for event in self._happenings.due(self.elapsed_s):
+        for event in self._happenings.due(elapsed_s):
             if event.name == "cold_chip":
                 self.thermal.put_chip()
+            elif event.name == "board_changed":
+                self.change_board()
             elif event.name == "hot_bench":
                 self._heat_through(event.amount)
 

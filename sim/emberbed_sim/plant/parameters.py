@@ -179,6 +179,7 @@ class SensorPlacement:
     stray_ir: float = 0.0  # K of bead per kW/m2 of net emitter radiation
     air_on_chip: float = 0.0  # share of the way to the hot air's temperature, nozzle over the chip
     air_beside: float = 0.0  # the same, nozzle over the board beside the chip
+    at_mm: tuple[float, float] | None = None  # on a grid: this spot of the board, not its place
 
     def __post_init__(self) -> None:
         if self.where not in PLACES:

@@ -1,12 +1,13 @@
 """Heat in the bench: emitter, board centre, board edge, surroundings and a chip as five lumps.
 
-One step of TICK_S takes the mean electric power (W), the fan (0..1), hot air from above and a
-draught, and moves the five temperatures (K) by Heun's rule: at 0.1 s its end point is within 2e-5 K
-of a fine solver, and a half-cycle of the mains needs no step of its own. Through its thickness the
-board is one lump (Biot number about 0.05). All energy is booked with the same rule, so that stored
-+ to the room = electric + from hot air + carried by hand.
+One step of TICK_S takes the mean electric power of its one zone (W), the fan (0..1), hot air from
+above and a draught, and moves the five temperatures (K) by Heun's rule: at 0.1 s its end point is
+within 2e-5 K of a fine solver, and a half-cycle of the mains needs no step of its own. Through its
+thickness the board is one lump (Biot number about 0.05). All energy is booked with the same rule,
+so that stored + to the room = electric + from hot air + carried by hand.
 """
 
+from collections.abc import Sequence
 from math import sqrt
 
 from emberbed_sim.plant import couplings
@@ -36,7 +37,7 @@ class ThermalNetwork:
 
     def __init__(self, bench: BenchParameters, lumps: Lumps | None = None) -> None:
         self._capacities, self._couplings = lumps or couplings.lumps_of(bench)
-        self.full_w = bench.emitter.watts
+        self.zone_full_w = (bench.emitter.watts,)
         self.room_k = self._couplings.room_k
         self.emitter_k = self.centre_k = self.edge_k = self.surroundings_k = self.room_k
         self.chip_k = self.room_k
@@ -63,10 +64,11 @@ class ThermalNetwork:
         self.energy_carried_j += self.stored_j() - before_j
 
     def step(
-        self, power_w: float, fan: float, jet: Jet = STILL, draught_w_m2_k: float = 0.0
+        self, zone_w: Sequence[float], fan: float, jet: Jet = STILL, draught_w_m2_k: float = 0.0
     ) -> None:
-        """Advance one tick with this mean emitter power (W), fan (0 off .. 1 on), hot air and
-        draught over the upper faces (W/m2K)."""
+        """Advance one tick with the mean power of the one zone (W), fan (0 off .. 1 on), hot air
+        and draught over the upper faces (W/m2K)."""
+        (power_w,) = zone_w
         emitter_j_k, centre_j_k, edge_j_k, around_j_k, chip_j_k = self._capacities
         emitter, centre, edge = self.emitter_k, self.centre_k, self.edge_k
         around, chip = self.surroundings_k, self.chip_k
@@ -94,11 +96,15 @@ class ThermalNetwork:
         self.energy_to_room_j += (room1 + room2) * half
         self.energy_from_air_j += (air1 + air2) * half
 
-    def felt(self, where: str) -> Felt:
-        """Return what a bead at a place meets; radiation as if it saw the emitters alone."""
-        place_k = getattr(self, LUMP_OF_PLACE[where])
+    def felt(self, placed: SensorPlacement) -> Felt:
+        """Return what a bead meets where it sits; radiation as if it saw the emitters alone."""
+        place_k = getattr(self, LUMP_OF_PLACE[placed.where])
         net_kw_m2 = SIGMA_W_M2_K4 * (self.emitter_k**4 - place_k**4) * 1e-3
         return Felt(place_k - ZERO_C_K, self.surroundings_k - ZERO_C_K, net_kw_m2)
+
+    def check_spot(self, x_mm: float, y_mm: float) -> None:
+        """Refuse every spot: a lumped board has none."""
+        raise ValueError("A lumped board has no spots; give the bench the grid.")
 
     def air_pulls(self, placed: SensorPlacement, jet: Jet) -> list[Pull]:
         """Return what hot air does to a bead beyond warming its place."""

@@ -12,14 +12,13 @@ import numpy as np
 
 def coaxial_view_factor(first: Sequence[float], second: Sequence[float], gap: float) -> float:
     """Return the share of `first`'s radiation that reaches `second`; each is (length, width)."""
-    total = 0.0
-    for i, x in enumerate((-first[0] / 2, first[0] / 2)):
-        for j, y in enumerate((-first[1] / 2, first[1] / 2)):
-            for k, other_x in enumerate((-second[0] / 2, second[0] / 2)):
-                for m, other_y in enumerate((-second[1] / 2, second[1] / 2)):
-                    sign = -1.0 if (i + j + k + m) % 2 else 1.0
-                    total += sign * _corner_term(x - other_x, y - other_y, gap)
-    return total / (first[0] * first[1])
+    face = (*_centred(first[0]), *_centred(first[1]))
+    whole = cell_view_factors(face, _centred(second[0]), _centred(second[1]), gap)
+    return float(whole[0, 0])
+
+
+def _centred(size: float) -> tuple[float, float]:
+    return -size / 2, size / 2
 
 
 def _corner_term(dx: float, dy: float, gap: float) -> float:

@@ -4,6 +4,7 @@ from collections import deque
 
 from emberbed.link.device import Refused
 from emberbed.link.events import Record
+from emberbed.link.transport import LinkError
 from emberbed.records import commands_of, decode_record
 from emberbed_fw import messages, run_states
 from emberbed_fw.units import NONE
@@ -23,6 +24,8 @@ class FakeDevice:
         self._may_go_on = False
         self._goes_on = False  # the record before was such a one
         self.sink = None
+        self.comes_back = []  # greetings, or exceptions
+        self.reconnects = []  # the tick from which records were wanted
         self.renewed = []
         self.stops = []
         self.armed = 0
@@ -31,6 +34,16 @@ class FakeDevice:
         self.places = []  # (stage, ticks done) of each arming
         self.trip_counts = bytes(20)
         self.refuses = {}  # message type -> refusal
+
+    def reconnect(self, next_tick, _timeout_s):
+        """Come back as `self.comes_back` says, an exception is raised; without it, not at all."""
+        self.reconnects.append(next_tick)
+        if not self.comes_back:
+            raise LinkError("Nothing listens at socket://bench:1: start the device there")
+        came = self.comes_back.pop(0)
+        if isinstance(came, BaseException):
+            raise came
+        self.greeting = came
 
     def poll(self, _timeout_s):
         events = []

@@ -91,7 +91,7 @@ def test_what_could_not_be_stored_is_not_answered_for(bench, tape, monkeypatch):
     assert device[0].renewed == []
 
 
-def _full(*_arguments):
+def _full(*_arguments, **_more):
     raise StoreError("the disk is full")
 
 
@@ -192,9 +192,10 @@ def test_a_stop_that_is_refused_drops_the_link_instead(bench, tape):
 def test_a_broken_link_is_told_once_and_ends_the_run(bench, tape):
     ran = bench(tape[:200] + [LINK_BROKE])
     assert (ran.outcome.state, ran.outcome.exit_code) == ("link_lost", 5)
-    (told,) = ran.screen.sentences("link")
+    told, given_up = ran.screen.sentences("link")
     assert told.startswith(str(LINK_BROKE))
     assert "switches heat off within 2 s by itself" in told
+    assert given_up.startswith("The device has not come back")
 
 
 def test_a_virtual_device_that_ended_is_told_instead_of_the_link(bench, tape):

@@ -8,7 +8,7 @@ from emberbed.profiles.compile import decode_plan
 from emberbed.records import decode_record
 from emberbed_fw import run_states as rs
 from emberbed_fw.units import NONE
-from tests.support.plans import build_plan, cool, hold, hot_air, ramp, wait
+from tests.support.plans import build_plan, cool, hold, hot_air, power, ramp, wait
 from tests.support.tapes import rehearsed
 
 PLAN = decode_plan(
@@ -50,6 +50,13 @@ def progress_of(record, extra_ticks=0):
 )
 def test_each_kind_of_stage(stage, text):
     assert stage_text(PLAN, stage) == text
+
+
+def test_fixed_power_is_named_by_its_power_and_where_it_ends():
+    # of a step test: a step up to its limit, then what is stored arrives with the heater off
+    plan = decode_plan(build_plan([power(16384, 3600, 12000), power(0, 1800, 14500), cool()]))
+    assert stage_text(plan, 0) == "50 % power for 6:00 min, up to 120 °C"
+    assert stage_text(plan, 1) == "heater off for 3:00 min"
 
 
 def test_a_stage_that_no_profile_has_ends_nothing():

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from emberbed import cli_common, cli_runs
+from emberbed import cli_common, cli_runs_files
 from emberbed.run_table import CUT, run_table
 from emberbed.store.run_store import RunStore
 from emberbed.words import HOT
@@ -154,7 +154,7 @@ def test_in_a_terminal_the_csv_goes_to_a_file_that_was_not_there(
     emberbed, store, tmp_path, monkeypatch
 ):
     store()
-    monkeypatch.setattr(cli_runs, "in_terminal", lambda: True)
+    monkeypatch.setattr(cli_runs_files, "in_terminal", lambda: True)
     said = emberbed("runs", "export", *STORE)
     assert (said.out, said.err.strip()) == ("", "Run 1 is written to run-1.csv")
     assert (tmp_path / "run-1.csv").read_text(encoding="utf-8").startswith("tick,")
@@ -163,8 +163,16 @@ def test_in_a_terminal_the_csv_goes_to_a_file_that_was_not_there(
     assert again.err.strip() == "run-1.csv is there already: name a file with --to"
 
 
-def test_an_audit_and_a_run_that_was_changed(emberbed, store, tmp_path):
-    store()
+def open_run(folder):
+    """Store a run that is still recorded: its newest minute lies in rows."""
+    with RunStore.open(folder / "runs.sqlite") as opened:
+        run_id = opened.begin_run(facts())
+        for first in (100, 110, 120):
+            opened.append(run_id, [drawn_record(first + more) for more in range(10)])
+
+
+def test_an_audit_and_a_run_that_was_changed(emberbed, tmp_path):
+    open_run(tmp_path)
     good = emberbed("runs", "audit", "1", *STORE)
     assert good.exit_code == 0
     assert good.out.startswith("Run 1 is as it was recorded: ")
@@ -180,8 +188,8 @@ def test_an_audit_and_a_run_that_was_changed(emberbed, store, tmp_path):
     assert len(signs) == 1
 
 
-def test_many_signs_of_one_kind_are_one_line(emberbed, store, tmp_path):
-    store()
+def test_many_signs_of_one_kind_are_one_line(emberbed, tmp_path):
+    open_run(tmp_path)
     with sqlite3.connect(tmp_path / "runs.sqlite") as database:
         database.execute(
             "UPDATE tick SET channel0_cdeg = 1, trip = 3 WHERE tick BETWEEN 101 AND 108"

@@ -21,6 +21,7 @@ from emberbed.records import decode_record
 from emberbed_fw.pid import Pid
 from emberbed_fw.units import FULL_POWER_Q15
 from emberbed_sim.plant.nozzle import STILL
+from emberbed_sim.plant.parameters import sensor_at
 from tests.host.heater.heater_texts import heater
 from tests.host.heater.made_heater import LABEL_PRINTER, solved
 
@@ -33,17 +34,17 @@ def test_the_heat_is_the_identified_heaters():
     heat = IdentifiedHeat(heater_of(HERE.values, WATTS), TICK_S)
     beginning_j = heat.stored_j()
     for tick in range(3000):
-        heat.step(0.6 * WATTS if tick < 2000 else 0.0, 0.0, STILL, 0.0)
+        heat.step((0.6 * WATTS if tick < 2000 else 0.0,), 0.0, STILL, 0.0)
     _s, _drive, sensor_c = solved(LABEL_PRINTER, WATTS, ((200, 0.6), (300, 0.0), (301, 0.0)), 1.0)
     # the sensor follows the board by its lag; on this slow coast by lag x slope
     slope = sensor_c[-1] - sensor_c[-2]
     board_c = sensor_c[300] + LABEL_PRINTER["sensor_lag_s"] * slope
-    assert heat.felt("board_centre").place_c == pytest.approx(board_c, abs=0.1)
+    assert heat.felt(sensor_at("bead", "board_centre")).place_c == pytest.approx(board_c, abs=0.1)
     stored_j = heat.stored_j() - beginning_j
     assert stored_j + heat.energy_to_room_j == pytest.approx(heat.energy_in_j)
     assert heat.energy_in_j == pytest.approx(0.6 * WATTS * 200)
     with pytest.raises(ValueError, match="knows no fan"):
-        heat.step(0.0, 1.0, STILL, 0.0)
+        heat.step((0.0,), 1.0, STILL, 0.0)
 
 
 def test_the_run_is_the_closed_loops():

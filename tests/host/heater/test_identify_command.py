@@ -52,7 +52,7 @@ def test_what_the_data_lack(refused, step):
         (["--watts", "500"], "step.csv:13: power_w is 600 and full power is 500; give the larger"),
         (["--sensor", "edge"], "step.csv:1: there is no column edge; the columns are"),
         (["--out", "no/where.toml"], "no"),
-        (["--picture", "."], ". is a folder: name a file with --picture"),
+        (["--picture", "."], ". cannot be written (it is a folder): name a file with --picture"),
     ],
 )
 def test_options_that_cannot_be(refused, step, words, sentence):

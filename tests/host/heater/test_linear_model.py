@@ -72,3 +72,34 @@ def test_poles_zero_and_gain_against_python_control(at_c):
     (zero,) = control.zeros(system)
     assert -1 / zero.real == pytest.approx(process.leads_s[0], rel=1e-6)
     assert float(control.dcgain(system)) == pytest.approx(process.gain)
+
+
+# as identified on the simulated quartz heater: two of its lags meet near 110 degC
+MEETING = {
+    "emitter_full_power_k": 900.1, "emitter_lag_s": 28.93, "emitter_air_share": 0.3274,
+    "emitter_share": 0.6738, "board_capacity_s_per_k": 0.1963, "board_lag_s": 90.83,
+    "board_radiated_share": 0.382, "surroundings_rise_k": 281.5, "surroundings_lag_s": 188.7,
+    "sensor_lag_s": 1.211, "room_c": 23.0, "drive_exponent": 1.0,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("at_c", [60.0, 105.0, 110.0, 120.0, 150.0])
+def test_lags_that_meet_stay_what_they_are(at_c):
+    """Also where two eigenvalues leave the real axis: by the whole frequency response."""
+    heater = heater_of(MEETING, 1.0)
+    states = linear_model._jacobian(heater, at_c)
+    pushed = np.array([1 / heater.emitter_j_k, 0, 0, 0])
+    process = process_at(heater, at_c)._replace(delay_s=0.0)
+    rad_s = np.geomspace(1e-4, 10, 60)
+    exact = np.array([np.linalg.solve(1j * w * np.eye(4) - states, pushed)[3] for w in rad_s])
+    assert process.response(rad_s) == pytest.approx(exact, rel=2e-3)
+    assert np.prod(process.lags_s) == pytest.approx(1 / np.linalg.det(states), rel=1e-9)
+
+
+def test_a_pair_hardly_swings():
+    """What `process_at` takes for two equal lags: eigenvalues next to the real axis."""
+    damping = []
+    for at_c in np.arange(50.0, 200.0, 5.0):
+        values = np.linalg.eigvals(linear_model._jacobian(heater_of(MEETING, 1.0), at_c))
+        damping.append(min(-value.real / abs(value) for value in values))
+    assert 0.998 < min(damping) < 1  # there is one, and it is no swing

@@ -161,7 +161,8 @@ def test_a_poor_fit_is_told(heater_command, file):
 
 def test_bad_input(refused, file, tmp_path):
     assert "cannot be read" in refused("tune", "nowhere.toml")
-    assert refused("tune", file, "--out", tmp_path).endswith("is a folder: name a file with --out")
+    told = refused("tune", file, "--out", tmp_path)
+    assert told.endswith("(it is a folder): name a file with --out")
     assert "there is no such folder" in refused("tune", file, "--picture", "no/where.svg")
     assert "are for refining" in refused("tune", file, "--no-refine", "--quick")
     file.write_text(heater_text().replace("rows_", "row_").replace("rms_c = 0.1\n", ""))

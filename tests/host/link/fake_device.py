@@ -77,6 +77,7 @@ class FakeDevice:
         self.lost = set()  # ticks whose live record is lost
         self.lost_again = []  # ticks whose next resent record is lost, once each time listed
         self.damage_reads = False
+        self.run = (0, 0, 0, 0)  # session and tick of the arming, the plan's CRC in two halves
         self.tells_oldest = True  # BACKFILL's answer says where the resend begins
         self.trip_counts = bytes(20)  # what ARM answers: one for each row of trip_codes
         self.reset_at = None  # type on whose arrival the device resets
@@ -167,8 +168,9 @@ class FakeDevice:
         if message_type == messages.HELLO:
             self._open(struct.unpack("<BI", payload)[1])
             return struct.pack(
-                messages.HELLO_REPLY, self.version, self.session, 1, 0, self.tick, 0, 1, 0, BUILD_ID
-            )
+                messages.HELLO_REPLY, self.version, self.session, 1, 0, self.tick, 0, 1, 0, BUILD_ID,
+                *self.run, 30000, 30000,
+            )  # fmt: skip
         if message_type == messages.PLAN_WRITE:
             offset = struct.unpack_from("<H", payload)[0]
             if offset != messages.END_OF_BLOCK:
@@ -185,7 +187,8 @@ class FakeDevice:
         if message_type == messages.BACKFILL and self.tells_oldest:
             wanted = struct.unpack("<I", payload)[0]
             kept = [tick for tick in self.ring if tick >= wanted]
-            return struct.pack("<I", min(kept, default=self.tick + 1))
+            oldest = min(kept, default=self.tick + 1)
+            return struct.pack(messages.BACKFILL_REPLY, oldest, oldest, oldest)
         return b""
 
     def _open(self, host_nonce):
@@ -202,7 +205,7 @@ class FakeDevice:
             if tick in self.lost_again:
                 self.lost_again.remove(tick)
             else:
-                out += self._frame(messages.BACKFILL_BLOCK, self.ring[tick])
+                out += self._frame(messages.BACKFILL_BLOCK, b"\0" + self.ring[tick])
         return out
 
     def _reply(self, message_type, sequence, rest):

@@ -101,13 +101,14 @@ def test_how_the_bytes_are_cut_does_not_matter(sent, data):
 
 
 def test_a_payload_too_long_is_refused():
-    with pytest.raises(ValueError, match="at most 224 bytes"):
+    with pytest.raises(ValueError, match=f"at most {firmware.MAX_PAYLOAD} bytes"):
         encode(Frame(1, 0, 0, 0, bytes(firmware.MAX_PAYLOAD + 1)))
 
 
 @pytest.mark.parametrize(
     ("told_length", "payload_bytes", "accepted"),
-    [(10, 10, True), (9, 10, False), (11, 10, False), (224, 224, True), (225, 225, False)],
+    [(10, 10, True), (9, 10, False), (11, 10, False), (*[firmware.MAX_PAYLOAD] * 2, True),
+     (*[firmware.MAX_PAYLOAD + 1] * 2, False)],
 )
 def test_a_length_that_does_not_fit_is_damage_under_a_right_crc(
     told_length, payload_bytes, accepted

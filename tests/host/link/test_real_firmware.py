@@ -7,7 +7,7 @@ import sys
 import pytest
 
 from emberbed.link.device import Device, Refused
-from emberbed.link.events import Record
+from emberbed.link.events import Record, Snapshot
 from emberbed_fw import messages
 from emberbed_fw.settings import settings_fit
 from tests.support.plans import build_plan, cool, hold, ramp
@@ -39,8 +39,8 @@ class Keeper:
         self.device = None
 
     def __call__(self, events):
-        assert all(isinstance(event, Record) for event in events), events
-        self.ticks += [event.tick for event in events]
+        assert all(isinstance(event, (Record, Snapshot)) for event in events), events
+        self.ticks += [event.tick for event in events if isinstance(event, Record)]
         if self.device is not None:
             self.device.renew(self.ticks[-1])
 

@@ -345,5 +345,5 @@ def test_records_before_the_session_stay_on_the_device():
 
 
 def test_unknown_messages_are_passed_over(bench):
-    snapshot = encode(Frame(messages.SNAPSHOT, bench.device.session, 0, 501, b"\1\2"))
-    assert bench.deliver(snapshot) == []
+    unknown = encode(Frame(99, bench.device.session, 0, 501, b"\1\2"))
+    assert bench.deliver(unknown) == []

@@ -34,7 +34,7 @@ from tests.host.profiles.profile_texts import (
 )
 
 # Written a second time on purpose, from the words of the contract and not from the tables.
-HEADER = "<BBHiiIHHHHBB 8B 8B 8i 8i 8i 4B 4H 4I 4I 4I 4H 4B 4H"
+HEADER = "<BBHiiIHH HHHHHBI HHBB 8B 8B 8i 8i 8i 4B 4H 4I 4I 4I 4H 4B 4H"
 STAGE = "<BBBHiHHHHHHIIIHH"
 KNOT = "<Ii4H"
 
@@ -51,8 +51,11 @@ def test_the_bytes_have_the_contract_layout():
     data = compiled()
     header = struct.unpack_from(HEADER, data)
     # the peak of 140 is 10 degC below Tg already: changes reach no higher
-    assert header[:6] == (2, 5, 7, 14000, 14000, header[5])
-    # any board; handled below 50 degC; the fan waits for SAC305, solid below 217, less 10
+    assert header[:6] == (3, 5, 7, 14000, 14000, header[5])
+    # no watts known: the guard models nothing, and asks for no budget
+    assert header[6:15] == (0,) * 9
+    header = header[:6] + header[13:]
+    # handled below 50 degC; the fan waits for SAC305, solid below 217, less 10
     assert header[6:12] == (0, 0, 5000, 20700, 0, 0)
     assert header[12:28] == (1, 2, 0, 0, 0, 0, 0, 0) + (255,) * 8
     # limits before and after hot air, which this profile has not; nothing pauses the ramp

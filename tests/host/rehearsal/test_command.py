@@ -36,6 +36,38 @@ def test_a_run_that_no_device_would_begin_is_said_so_at_once(emberbed, short_pro
     assert "Refused" in emberbed("rehearse", short_profile, "--fault", "tc_open@0s").out
 
 
+USUAL = ("--sensor", "top_near_chip:board_centre", "--sensor", "edge:board_edge")
+
+
+@pytest.mark.parametrize("more", [(), ("--plant", "grid"), ("--heater", "h.toml")])
+def test_it_has_the_sensors_that_are_asked_for(emberbed, short_profile, heater_file, more):
+    words = (*USUAL, "--sensor", "lid:chip_top", "--sensor", "bank:emitter", "--json", *more)
+    peaks_c = json.loads(emberbed("rehearse", short_profile, *words).out)["peaks_c"]
+    assert list(peaks_c) == ["top_near_chip", "edge", "lid", "bank"]
+    assert peaks_c["bank"] > peaks_c["top_near_chip"] + 50  # emitters are hotter than any board
+
+
+def test_check_judges_with_the_sensors_that_are_asked_for(emberbed, short_profile):
+    assert emberbed("check", short_profile, *USUAL, "--sensor", "lid:chip_top").exit_code == 0
+    said = emberbed("check", short_profile, "--sensor", "mine:board_centre")
+    assert said.exit_code == 2 and "top_near_chip" in said.out
+    # a sensor on an emitter may get hotter than any board: no place for one that controls
+    hot = emberbed("check", short_profile, "--sensor", "top_near_chip:emitter", *USUAL[2:])
+    assert hot.exit_code == 2
+
+
+@pytest.mark.parametrize("command", ["check", "rehearse"])
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("lid", "Sensor 'lid' cannot be read; write NAME:PLACE"),
+        ("lid:moon", "Sensor 'lid:moon' cannot be read"),
+    ],
+)
+def test_a_sensor_that_cannot_be_is_refused(refused, short_profile, command, text, sentence):
+    assert refused(command, short_profile, "--sensor", text).startswith(sentence)
+
+
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [

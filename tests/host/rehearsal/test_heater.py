@@ -53,7 +53,7 @@ def test_the_bench_warms_and_cools_as_the_file_says(watts):
     read = parse_heater(heater_text(head, room_c=23.0), "h.toml")
     heat = on(read).bench().heat()
     assert isinstance(heat, ThermalNetwork)
-    assert heat.full_w == watts
+    assert heat.zone_full_w == (watts,)
     steps = ((240, 0.6), (700, 0.3), (1200, 0.0))
     seconds, drive, celsius = solved(
         LABEL_PRINTER | {"room_c": 23.0, "sensor_lag_s": 0.1}, watts, steps, 1.0
@@ -62,7 +62,7 @@ def test_the_bench_warms_and_cools_as_the_file_says(watts):
     for part in drive:
         mean_c.append(board_mean_k(heat) - 273.15)
         for _tick in range(10):
-            heat.step(part * watts, 0.0)
+            heat.step((part * watts,), 0.0)
     assert max(celsius) > 110
     # centre and rim of the bench differ by a few degrees, and T^4 of a mean is not the mean of T^4
     assert np.array(mean_c) == pytest.approx(celsius, abs=1.0)

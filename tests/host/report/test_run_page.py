@@ -295,7 +295,7 @@ def test_odd_profiles_do_no_harm(store, profile):
 
 
 def test_tampering_is_said_on_the_page(store):
-    run_id = store_run(store, [drawn_record(tick) for tick in range(30)])
+    run_id = store_run(store, [drawn_record(tick) for tick in range(30)], end=None)
     with sqlite3.connect(store.path) as connection:
         connection.execute("UPDATE tick SET channel0_cdeg = 1 WHERE tick = 4")
     connection.close()

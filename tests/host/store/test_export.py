@@ -16,7 +16,7 @@ from tests.support.plans import bench_settings
 COLUMNS = [
     "tick", "elapsed_s", "state", "stage", "stage_kind", "waits_for", "setpoint_c",
     "top_near_chip_c", "edge_c", "demand_percent", "driven", "contactor", "fan", "energy_j", "trip",
-    "touch", "touch_source", "mark", "offset_c",
+    "touch", "touch_source", "mark", "offset_c", "rebuilt",
 ]  # fmt: skip
 
 

@@ -46,7 +46,7 @@ def version_of(path):
 
 def test_old_runs_are_there_and_untouched(old):
     with RunStore.open(old) as store:
-        assert version_of(old) == schema.VERSION == 2
+        assert version_of(old) == schema.VERSION == 3
         stopped, left = store.runs()
         assert (stopped.state, stopped.exit_code, stopped.head_sha256) == ("stopped", 4, HEAD)
         assert left.state == "open"

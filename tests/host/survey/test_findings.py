@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from emberbed.survey import report
-from emberbed.survey.asked import find
+from emberbed.survey.asked import Asked, find
 from emberbed.survey.surface import surface_of
 from emberbed.survey.trims import find_trims
 from tests.host.survey.conftest import (
@@ -29,9 +29,22 @@ def test_it_points_at_the_weak_corner(surveys, weak):
     assert place.celsius < -4
 
 
+@pytest.mark.parametrize(
+    ("weak", "place_mm"),
+    [((0, 2), (-70, 0)), ((1, 3), (70, 0)), ((0, 1), (0, -45)), ((2, 3), (0, 45))],
+)
+def test_a_weak_side_is_called_a_side(surveys, weak, place_mm):
+    # two weak quarters: the sum of what each alone does, as far as the field is linear
+    even_c = surveys[0].board_c
+    both_c = even_c + sum(surveys[1 + one].board_c - even_c for one in weak)
+    place = surface_of(survey_of(both_c)).weakest()
+    assert place is not None
+    assert (place.x_mm, place.y_mm) == place_mm
+
+
 def test_an_even_heater_is_called_even(surveys):
     assert surface_of(surveys[0]).weakest() is None
-    found = find(surveys[0], 40.0, [], 40.0, None)
+    found = find(surveys[0], Asked(40.0, [], 40.0, None))
     assert (found.chip.x_mm, found.chip.y_mm) == pytest.approx((0, 0), abs=1)
     assert any(line.startswith("Even:") for line in report.as_lines(found))
 

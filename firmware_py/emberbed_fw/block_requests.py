@@ -1,0 +1,63 @@
+"""Plan and settings as a host writes and reads them, in parts.
+
+Keeps both blocks; a plan that is whole is checked and opened here, so that the next tick need only
+take it. Gives refusal codes and bytes, sends nothing. Allocates: between ticks only.
+"""
+
+import struct
+
+from emberbed_fw import messages as ms
+from emberbed_fw import plan, plan_check, settings
+from emberbed_fw import run_states as rs
+from emberbed_fw.block_buffer import BlockBuffer
+from emberbed_fw.frames import HEADER_BYTES as PAYLOAD_AT
+
+PLAN_STATES = (rs.IDLE, rs.LOADED, rs.FINISHED, rs.STOPPED, rs.LINK_LOST)
+FOR_THE_TICK = -1  # no refusal: the next tick takes the plan, and answers
+
+
+class BlockRequests:
+    def __init__(self, machine):
+        self._machine = machine
+        self._plan_bytes = BlockBuffer(plan.MAX_PLAN_BYTES)
+        self._settings_bytes = BlockBuffer(settings.SETTINGS_BYTES)
+        self._settings_bytes.fill(machine.settings.block)
+        self.fault = plan.PLAN_FINE  # of the plan refused last
+
+    def keep_plan(self, block):
+        """Take a plan that the device has made itself."""
+        self._plan_bytes.fill(block)
+
+    def write(self, kind, body, size):
+        """Take one part of a block, or its end; return a refusal code or FOR_THE_TICK."""
+        wanted = PLAN_STATES if kind == ms.PLAN_WRITE else (rs.IDLE,)
+        if self._machine.life.state not in wanted:
+            return ms.WRONG_STATE
+        if kind == ms.SETTINGS_WRITE:
+            # the description comes from the device port at start-up in this version
+            return ms.NOT_OFFERED
+        offset = struct.unpack_from("<H", body, PAYLOAD_AT)[0] if size >= 2 else 0
+        if offset != ms.END_OF_BLOCK:
+            fits = size > 2 and self._plan_bytes.write(offset, body, PAYLOAD_AT + 2, size - 2)
+            return ms.DONE if fits else ms.BAD_LENGTH
+        return self._open_plan(body) if size == 8 else ms.BAD_LENGTH
+
+    def read(self, kind, body, size):
+        """Return the part that is asked for, None for a request of a wrong length."""
+        if size != 3:
+            return None
+        offset, count = struct.unpack_from("<HB", body, PAYLOAD_AT)
+        buffer = self._plan_bytes if kind == ms.PLAN_READ else self._settings_bytes
+        return buffer.read(offset, min(count, ms.BLOCK_CHUNK))
+
+    def _open_plan(self, body):
+        """Check the received plan whole, then let the next tick take it."""
+        length = struct.unpack_from("<H", body, PAYLOAD_AT + 2)[0]
+        block = self._plan_bytes.whole(length)
+        self.fault = plan.PLAN_LENGTH if block is None else plan_check.find_fault(
+            block, self._machine.settings
+        )
+        if self.fault != plan.PLAN_FINE:
+            return ms.BAD_PLAN
+        self._machine.prepare(plan.Plan(block))
+        return FOR_THE_TICK

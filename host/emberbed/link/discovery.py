@@ -1,0 +1,87 @@
+"""Find the devices that are attached: which ports there are, what answers at each, which to take.
+
+Asked is every USB port: with a HELLO and nothing else, which takes no device from the program that
+uses it. Other ports (built-in, Bluetooth) are named and left alone: who knows what hangs on them.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Protocol
+
+from serial.tools import list_ports
+
+from emberbed.link.device import Device, Refused
+from emberbed.link.events import Greeting
+from emberbed.link.transport import LinkError
+from emberbed.words import state_words
+from emberbed_fw import messages
+
+ASK_S = 1.5  # what a device has to answer in
+
+
+class SystemPort(Protocol):
+    """A port as pyserial lists it."""
+
+    device: str
+    description: str
+    vid: int | None
+
+
+@dataclass(frozen=True)
+class Found:
+    """One port. `greeting` is what a device there said, None for none; `told` says it in words."""
+
+    port: str
+    description: str  # as the system has it
+    greeting: Greeting | None
+    told: str
+
+    @property
+    def is_device(self) -> bool:
+        return self.greeting is not None
+
+
+class NotOne(Exception):
+    """No port could be chosen; the text is one sentence with the mend."""
+
+
+def find(ports: Iterable[SystemPort] | None = None) -> list[Found]:
+    """Ask at every port of this computer (or these), in the order of their names."""
+    listed = list_ports.comports() if ports is None else ports
+    return [_ask(port) for port in sorted(listed, key=lambda one: one.device)]
+
+
+def choose(found: list[Found]) -> tuple[str, str]:
+    """Return the one port that can be meant, and why it is chosen; NotOne otherwise."""
+    devices = [one for one in found if one.is_device]
+    if len(devices) == 1:
+        others = len(found) - 1
+        besides = f", {others} other port{'s' if others > 1 else ''} looked at" if others else ""
+        return devices[0].port, f"{devices[0].port} is taken: {devices[0].told}{besides}"
+    if devices:
+        several = "; ".join(f"{one.port}: {one.told}" for one in devices)
+        raise NotOne(
+            f"{len(devices)} devices are attached ({several}): name one, such as"
+            f" --device {devices[0].port}"
+        )
+    if not found:
+        raise NotOne("No serial port was found at all: plug the device in, then try again")
+    looked = "; ".join(f"{one.port}: {one.told}" for one in found)
+    raise NotOne(f"No device was found ({looked}): plug it in, or name its port with --device")
+
+
+def _ask(port: SystemPort) -> Found:
+    description = port.description or ""
+    if port.vid is None:
+        return Found(port.device, description, None, "no USB port, not asked")
+    try:
+        with Device.connect(port.device, ASK_S) as device:
+            greeting = device.greeting
+    except Refused as refused:
+        busy = refused.code == messages.BUSY
+        told = "a device that another program uses" if busy else str(refused)
+        return Found(port.device, description, None, told)
+    except LinkError as error:
+        return Found(port.device, description, None, error.what)
+    told = f"a device with firmware {greeting.firmware}, {state_words(greeting.state)}"
+    return Found(port.device, description, greeting, told)

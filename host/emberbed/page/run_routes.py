@@ -1,0 +1,55 @@
+"""Addresses of recorded runs: list, open, compare, export. Reading happens in a helper process."""
+
+from pathlib import Path
+
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, Response
+
+from emberbed.page import runs_shelf
+from emberbed.page.answers import Handler
+from emberbed.page.security import REPORT_POLICY
+from emberbed.page.workers import Workers
+
+
+class RunRoutes:
+    """Of one store, None for the default one."""
+
+    def __init__(self, store: Path | None, workers: Workers) -> None:
+        self._store = store
+        self._workers = workers
+
+    def reads(self) -> dict[str, Handler]:
+        return {
+            "/api/runs": self.listed,
+            "/api/runs/{run:int}": self.one,
+            "/api/runs/{run:int}/curve": self.curve,
+            "/runs/{run:int}/report": self.report,
+            "/runs/{run:int}/csv": self.csv,
+        }
+
+    def writes(self) -> dict[str, Handler]:
+        return {}
+
+    async def listed(self, _request: Request) -> Response:
+        return JSONResponse(await self._workers.work(runs_shelf.listed, self._store))
+
+    async def one(self, request: Request) -> Response:
+        return JSONResponse(await self._of(runs_shelf.one, request))
+
+    async def curve(self, request: Request) -> Response:
+        return JSONResponse(await self._of(runs_shelf.curve, request))
+
+    async def report(self, request: Request) -> Response:
+        page = await self._of(runs_shelf.report, request)
+        return HTMLResponse(page, headers={"content-security-policy": REPORT_POLICY})
+
+    async def csv(self, request: Request) -> Response:
+        name = f"run-{request.path_params['run']}.csv"
+        return Response(
+            await self._of(runs_shelf.csv, request),
+            media_type="text/csv",
+            headers={"content-disposition": f'attachment; filename="{name}"'},
+        )
+
+    async def _of(self, task, request: Request):
+        return await self._workers.work(task, self._store, request.path_params["run"])

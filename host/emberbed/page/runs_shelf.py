@@ -1,0 +1,113 @@
+"""The recorded runs as the page shows them: a list, one run, its curve since the press.
+
+Opens the store for each question and closes it again: the run that is on has its own connection.
+Raises StoreError.
+"""
+
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+from emberbed.profiles.compile import decode_plan
+from emberbed.report.display import local_minute
+from emberbed.report.ending import ending_of
+from emberbed.store.export import write_csv
+from emberbed.store.meaning import channel_names_of
+from emberbed.store.run_store import RunStore
+from emberbed.store.runs import RunSummary
+from emberbed.trip_titles import ended_as
+from emberbed_fw import run_states as rs
+from emberbed_fw.units import TICKS_PER_S
+
+EVERY_TICKS = 10  # one point a second is enough under another curve
+MOST_POINTS = 20_000
+
+
+def listed(store: Path | None) -> list[dict[str, Any]]:
+    """Return all runs, the newest first."""
+    with RunStore.open(store) as opened:
+        return [_row(run) for run in reversed(opened.runs())]
+
+
+def one(store: Path | None, run_id: int) -> dict[str, Any]:
+    """Return one run with how it ended and what happened."""
+    with RunStore.open(store, create=False) as opened:
+        run = opened.run(run_id)
+        events = opened.events(run.id)
+        ending = ending_of(opened, run, events)
+        first = run.first_tick or 0
+        return {
+            **_row(run),
+            "ending": ending.lines(),
+            "fingerprint": run.head_sha256,
+            "firmware": f"{run.firmware_version} ({run.firmware_digest[:16]})",
+            "toml": run.profile_toml,
+            "events": [
+                {
+                    "at_s": None if event.tick is None else (event.tick - first) / TICKS_PER_S,
+                    "kind": event.kind,
+                    "sentence": event.sentence,
+                }
+                for event in events
+            ],
+        }
+
+
+def curve(store: Path | None, run_id: int) -> dict[str, Any]:
+    """Return one point a second from the press on: seconds, asked for, each board sensor."""
+    with RunStore.open(store, create=False) as opened:
+        run = opened.run(run_id)
+        names = channel_names_of(run)
+        plan = decode_plan(run.plan)
+        channels = [c for c in plan.board_channels() if c in names]
+        columns: list[list[float | None]] = [[] for _ in range(2 + len(channels))]
+        pressed: int | None = None
+        for record in opened.records(run.id):
+            if pressed is None and record.state in rs.HEATING_STATES:
+                pressed = record.tick
+            if pressed is None or (record.tick - pressed) % EVERY_TICKS:
+                continue
+            asked = record.asked_cdeg()
+            readings = [asked, *(record.channel_cdeg(channel) for channel in channels)]
+            columns[0].append((record.tick - pressed) / TICKS_PER_S)
+            for column, cdeg in zip(columns[1:], readings, strict=True):
+                column.append(None if cdeg is None else cdeg / 100)
+            if len(columns[0]) >= MOST_POINTS:
+                break
+    control = plan.header["control0"]
+    return {
+        "run_id": run_id,
+        "names": [names[channel] for channel in channels],
+        "control": channels.index(control) if control in channels else 0,
+        "columns": columns,
+    }
+
+
+def report(store: Path | None, run_id: int) -> str:
+    """Return the run's page, made anew."""
+    from emberbed.report.run_page import run_page, view_of  # matplotlib: only when it is needed
+
+    with RunStore.open(store, create=False) as opened:
+        return run_page(view_of(opened, opened.run(run_id).id))
+
+
+def csv(store: Path | None, run_id: int) -> str:
+    """Return the run as CSV."""
+    with RunStore.open(store, create=False) as opened:
+        stream = StringIO(newline="")
+        write_csv(opened, opened.run(run_id).id, stream)
+        return stream.getvalue()
+
+
+def _row(run: RunSummary) -> dict[str, Any]:
+    return {
+        "id": run.id,
+        "started": local_minute(run.started_utc),
+        "profile": run.profile_name,
+        "state": run.state,
+        "ended_as": ended_as(run.state, run.trip),
+        "limits_exceeded": run.limits_exceeded,
+        "simulated": run.simulated,
+        "seconds": run.ticks / TICKS_PER_S,
+        "linked_to": run.linked_to,
+    }

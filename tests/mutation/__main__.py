@@ -1,0 +1,112 @@
+"""Mutation testing of the guard and the link: `python -m tests.mutation [MODULE ...]`.
+
+Tries every mutant of the named modules (of all in TESTS without a name), prints those that no test
+has noticed and that `equivalent.toml` does not explain, and ends with 1 if there are any.
+"""
+
+import argparse
+import ast
+import os
+import sys
+import time
+import tomllib
+from collections import Counter
+from pathlib import Path
+
+from tests.mutation.mutants import Mutant, mutants
+from tests.mutation.trial import KILLED, ROOT, SURVIVED, try_all
+
+FIRMWARE = ROOT / "firmware_py/emberbed_fw"
+EQUIVALENT = Path(__file__).with_name("equivalent.toml")
+# Which tests look at a module, quickest first.
+GUARD = ["firmware/test_guard.py", "firmware/test_guard_air.py", "firmware/test_guard_lease.py",
+         "firmware/test_guard_switches.py", "firmware/test_guard_heat.py"]  # fmt: skip
+WHOLE = ["safety/test_heat_checks.py", "safety/test_sensor_checks.py", "safety/test_model_checks.py"]
+TESTS = {
+    "guard_rules": GUARD,
+    "guard": [*GUARD, *WHOLE, "safety/test_switch_checks.py"],
+    "doubts": ["firmware/test_doubts.py", "safety/test_model_checks.py"],
+    "heat_balance": ["firmware/test_heat_balance.py"],
+    "heat_model": ["firmware/test_heat_model.py"],
+    "glow": ["firmware/test_glow.py", "firmware/test_small_ints.py"],
+    "pair_watch": ["firmware/test_pair_watch.py"],
+    "jump_watch": ["firmware/test_jump_watch.py"],
+    "stuck_watch": ["firmware/test_stuck_watch.py"],
+    "memory_watch": ["firmware/test_memory_watch.py"],
+    "lift_watch": ["firmware/test_lift_watch.py", "firmware/test_lifted_bead.py"],
+    "frames": ["firmware/test_frames.py"],
+    "commands": ["firmware/test_commands.py", "firmware/test_arming.py", "firmware/test_touches.py"],
+    "link": ["firmware/test_link_sessions.py", "firmware/test_link_requests.py",
+             "firmware/test_link_leases.py"],
+}  # fmt: skip
+
+
+def explained() -> dict[str, dict[str, str]]:
+    """Return module -> mutant -> why no test can notice it."""
+    table = tomllib.loads(EQUIVALENT.read_text(encoding="utf-8"))
+    return {module: {row["mutant"]: row["why"] for row in rows} for module, rows in table.items()}
+
+
+def jobs_of(modules: list[str]):
+    """Return (module, mutant) of every mutant that is not known to be equivalent."""
+    known = explained()
+    return [
+        (module, mutant)
+        for module in modules
+        for mutant in mutants((FIRMWARE / f"{module}.py").read_text(encoding="utf-8"))
+        if mutant.name not in known.get(module, {})
+    ]
+
+
+def unchanged(modules: list[str]):
+    """Return (module, the module as it is): what no test may kill."""
+    for module in modules:
+        source = (FIRMWARE / f"{module}.py").read_text(encoding="utf-8")
+        yield module, Mutant("unchanged", 0, ast.parse(source))
+
+
+def tests_of(modules: list[str]) -> dict[str, list[str]]:
+    """Return module -> the files of tests that look at it and exist."""
+    files = {module: [ROOT / "tests" / name for name in TESTS[module]] for module in modules}
+    return {module: [str(file) for file in of if file.exists()] for module, of in files.items()}
+
+
+def try_modules(modules: list[str], at_once: int) -> tuple[Counter, list[tuple[str, str]]]:
+    """Return (how many were KILLED and SURVIVED by module, the survivors)."""
+    ends: Counter = Counter()
+    left = []
+    for module, _same, end in try_all(unchanged(modules), tests_of(modules), at_once):
+        if end != SURVIVED:
+            raise SystemExit(f"{module}: its tests fail without any mutant; mend them first")
+    for module, mutant, end in try_all(jobs_of(modules), tests_of(modules), at_once):
+        ends[module, end] += 1
+        if end == SURVIVED:
+            left.append((module, mutant.name))
+            print(f"{module}.py:{mutant.line}: {mutant.name}", flush=True)
+    return ends, left
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(prog="python -m tests.mutation", description=__doc__)
+    parser.add_argument("modules", nargs="*", metavar="MODULE", help=", ".join(TESTS))
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, help="trials at once")
+    asked = parser.parse_args()
+    unknown = sorted(set(asked.modules) - set(TESTS))
+    if unknown:
+        print(f"no such module: {', '.join(unknown)}; choose from {', '.join(TESTS)}",
+              file=sys.stderr)  # fmt: skip
+        return 2
+    begun = time.monotonic()
+    ends, left = try_modules(asked.modules or list(TESTS), asked.jobs)
+    known = explained()
+    for module in asked.modules or TESTS:
+        print(
+            f"{module}: {ends[module, KILLED]} killed, {ends[module, SURVIVED]} not noticed,"
+            f" {len(known.get(module, {}))} equivalent"
+        )
+    print(f"{time.monotonic() - begun:.0f} s")
+    return 1 if left else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
