@@ -23,6 +23,7 @@ from emberbed.cli_common import (
     StoreFile,
     out,
     out_sentence,
+    port_of,
     told,
 )
 from emberbed.cli_run import checked_bench, refuse_on_real_device
@@ -83,6 +84,7 @@ def page(
     with told():
         if profile is not None and not profile.is_file():
             raise NotReady([f"{profile} is no profile file: leave it out, or name one that exists"])
+        device = port_of(device)
         place = store or default_path()
         with RunStore.open(place) as opened:  # a store that cannot be used is told now
             opened.mark_interrupted()

@@ -4,6 +4,7 @@ Nothing is decided here. Exit codes are in bench/outcome.py.
 """
 
 import math
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Annotated
 
@@ -33,6 +34,7 @@ from emberbed.cli_common import (
     print_json,
     told,
 )
+from emberbed.cli_run_live import shown_live
 from emberbed.materials.book import UNKNOWN, UnknownMaterial, find_alloy, find_laminate
 from emberbed.plain_text import printable
 from emberbed.profiles.plain_hold import parse_duration
@@ -105,6 +107,9 @@ def run(
             " which has ended left open.",
         ),
     ] = False,
+    live: Annotated[
+        bool, typer.Option("--live", help="Show this run on the bench page too; says its address.")
+    ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No bell at a prompt or a trip.")] = False,
     json_answer: Json = False,
 ) -> None:
@@ -143,7 +148,8 @@ def run(
             asked, device, virtual, press, page, quiet, acts, touch_test, known,
             self_check=self_check,
         )  # fmt: skip
-        result = run_asked(request, store, Console(stderr=json_answer))
+        with shown_live(request, store) if live else nullcontext(request) as request:
+            result = run_asked(request, store, Console(stderr=json_answer))
     try:
         tell_result(result, json_answer)
     except (OSError, typer.Exit):  # nobody reads; what the run came to must not depend on that

@@ -36,7 +36,9 @@ def verify(
     to: Annotated[
         Path | None, typer.Option("--out", help="Folder for the evidence and every result.")
     ] = None,
-    quick: Annotated[bool, typer.Option("--quick", help="A part of it, in under a minute.")] = False,
+    quick: Annotated[
+        bool, typer.Option("--quick", help="A part of it, in under a minute.")
+    ] = False,
     only: Annotated[
         str, typer.Option(help="One fault, such as tc_open; 'healthy'; or 'FAULT then FAULT'.")
     ] = "",
@@ -60,9 +62,7 @@ def verify(
     from emberbed import verify as proof
     from emberbed.verify_page import page, summary, verdict
 
-    asked = proof.Asked(
-        range(seeds), runs, pairs, only, phase, setup, to, dask, workers
-    )
+    asked = proof.Asked(range(seeds), runs, pairs, only, phase, setup, to, dask, workers)
     if quick:
         asked = replace(
             asked, seeds=range(1), runs=QUICK_RUNS, pairs=QUICK_PAIRS, bugs=QUICK_BUGS,

@@ -16,9 +16,26 @@ FIELD_NAMES = tuple(name for name, _code in layout.FIELDS)
 _Fixed = namedtuple("_Fixed", FIELD_NAMES)
 FIRST_FORM = 1  # of records, with plans of format 1
 NEWEST_FORM = plan.FORMAT_VERSION
-_LATER_FIELDS = ("touch", "touch_source", "mark", "offset_cdeg", "trips_of_cause")
-_FIRST_FIELDS = tuple(field for field in layout.FIELDS if field[0] not in _LATER_FIELDS)
-_FIRST = struct.Struct("<" + "".join(code for _name, code in _FIRST_FIELDS))
+
+# Forms of before, as those devices packed them; never changed, for they lie in people's stores.
+_FORM_2 = (
+    ("tick", "I"), ("elapsed_ms", "H"), ("port_flags", "H"), ("fresh_channels", "B"),
+    ("words", "32s"), ("state", "B"), ("verdict", "B"), ("stage", "B"), ("trip", "B"),
+    ("second_trip", "B"), ("withheld", "B"), ("waits_for", "B"), ("prompt", "B"),
+    ("stage_tick", "I"), ("stage_elapsed", "I"), ("setpoint_cdeg", "i"), ("faults_low", "H"),
+    ("faults_high", "H"), ("energy_j", "I"), ("driven_zones", "B"), ("outputs", "B"),
+    ("touch", "B"), ("touch_source", "B"), ("mark", "B"), ("offset_cdeg", "h"),
+    ("trips_of_cause", "B"), *((f"demand{zone}_q15", "H") for zone in range(4)),
+    *((f"channel{channel}_cdeg", "i") for channel in range(8)),
+    *((f"cold{channel}_cdeg", "h") for channel in range(8)),
+)  # fmt: skip
+_SINCE_2 = ("touch", "touch_source", "mark", "offset_cdeg", "trips_of_cause")
+_FORM_1 = tuple(field for field in _FORM_2 if field[0] not in _SINCE_2)
+_FORMS = {FIRST_FORM: _FORM_1, 2: _FORM_2, NEWEST_FORM: layout.FIELDS}
+_LAYOUTS = {
+    form: struct.Struct("<" + "".join(code for _name, code in form_fields))
+    for form, form_fields in _FORMS.items()
+}
 
 
 class TickRecord(_Fixed):
@@ -51,21 +68,22 @@ def _known(cdeg: int) -> int | None:
 
 
 def form_of(stored_plan: bytes) -> int:
-    """Return the form of the records that were made with this plan."""
-    return FIRST_FORM if stored_plan[:1] == bytes([FIRST_FORM]) else NEWEST_FORM
+    """Return the form of records that were made with this plan; the newest for a strange plan."""
+    form = stored_plan[0] if stored_plan else NEWEST_FORM
+    return form if form in _FORMS else NEWEST_FORM
 
 
 def decode_record(record: bytes, form: int = NEWEST_FORM) -> TickRecord:
     """Decode record bytes; ValueError if they are no whole record."""
-    fixed_bytes = _FIRST.size if form == FIRST_FORM else layout.FIXED_BYTES
-    if len(record) < fixed_bytes:
-        raise ValueError(f"a record has {fixed_bytes} bytes or more, this has {len(record)}")
-    commands_of(record, fixed_bytes)
-    if form == FIRST_FORM:
-        names = (name for name, _code in _FIRST_FIELDS)
-        told = dict(zip(names, _FIRST.unpack_from(record), strict=True))
-        return TickRecord(**dict.fromkeys(_LATER_FIELDS, 0), **told)
-    return TickRecord._make(struct.unpack_from(layout.FIXED, record))
+    form_layout = _LAYOUTS[form]
+    if len(record) < form_layout.size:
+        raise ValueError(f"a record has {form_layout.size} bytes or more, this has {len(record)}")
+    commands_of(record, form_layout.size)
+    numbers = form_layout.unpack_from(record)
+    if form == NEWEST_FORM:
+        return TickRecord._make(numbers)
+    told = dict(zip((name for name, _code in _FORMS[form]), numbers, strict=True))
+    return TickRecord(**{**dict.fromkeys(FIELD_NAMES, 0), **told})
 
 
 def commands_of(record: bytes, at: int = layout.FIXED_BYTES) -> list[tuple[int, bytes]]:

@@ -78,7 +78,7 @@ def chosen(asked: Asked) -> Work:
 
 
 class Campaign:
-    """One campaign. `run` does the work, `evidence` what it came to, also when it was broken off."""
+    """One campaign. `run` does the work, `evidence` says what it came to."""
 
     def __init__(self, asked: Asked) -> None:
         self._asked = asked
@@ -231,4 +231,3 @@ def _some_pairs(count: int) -> list[Pair]:
     """Return so many of all pairs, evenly spread over them."""
     every = pairs()
     return [every[number * len(every) // count] for number in range(min(count, len(every)))]
-

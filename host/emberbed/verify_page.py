@@ -1,7 +1,7 @@
-"""The evidence of a campaign as one HTML page that needs nothing else, and as a short Markdown text.
+"""The evidence of a campaign as one HTML page that needs nothing else, and as a short text.
 
-Takes what `Campaign.evidence` gives. The table of hazards is the shipped safety page's own, which is
-made from the table that the tests are held against.
+Takes what `Campaign.evidence` gives. The table of hazards is the shipped safety page's own, made
+from the table that the tests are held against.
 """
 
 from importlib.resources import files

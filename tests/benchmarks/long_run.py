@@ -6,6 +6,7 @@ commands of a user are timed on the file, each as a process. Prints figures, ass
 """
 
 import argparse
+import resource
 import statistics
 import subprocess
 import tempfile
@@ -37,8 +38,10 @@ LONGEST_S = 3600
 
 
 def bake(hours: float) -> tuple[bytes, bytes, str, ClosedLoop]:
-    """Return settings, plan, profile and the loop of a bake at 110 °C that may last so long at most:
-    2 h of that are kept for the cooling."""
+    """Return settings, plan, profile and the loop of a bake at 110 °C that may last so long.
+
+    2 h of that are kept for the cooling.
+    """
     held_s = round(hours * HOUR_S) - 9000 if hours > 4 else round(hours * HOUR_S / 2)
     text = hold_profile(for_s=held_s, to_c=110)
     text = text.replace(f"for_s = {held_s}\n", f"for_s = {held_s}\nlongest_s = {held_s + 300}\n")
@@ -99,13 +102,16 @@ def commit_alone(folder: Path) -> None:
 
 
 def timed(name: str, *words: object) -> None:
-    began_s = time.perf_counter()
+    """Run a command; tell its time on the wall and in the processor, its children's too."""
+    before, began_s = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
     done = subprocess.run(
         [*COMMAND, *map(str, words)], capture_output=True, env=environment(), timeout=LONGEST_S
     )
     taken_s = time.perf_counter() - began_s
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    cpu_s = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     failed = "" if done.returncode == 0 else f" (exit code {done.returncode}: {done.stderr[-200:]})"
-    print(f"{name}: {taken_s:.2f} s{failed}", flush=True)
+    print(f"{name}: {taken_s:.2f} s, {cpu_s:.2f} s of processor{failed}", flush=True)
 
 
 def measure(hours: float, with_replay: bool) -> None:
@@ -120,26 +126,31 @@ def measure(hours: float, with_replay: bool) -> None:
             f"{ticks} ticks, {readings} readings: {size / 1e6:.1f} MB, {size / readings:.2f} bytes"
             f" per reading, {size / ticks:.1f} per tick"
         )
-        began_s = time.perf_counter()
-        with RunStore.open(path) as store:
-            opened_s = time.perf_counter() - began_s
-            list_began_s = time.perf_counter()
-            store.runs()
-            print(
-                f"opening {1000 * opened_s:.1f} ms, listing"
-                f" {1000 * (time.perf_counter() - list_began_s):.1f} ms in process"
-            )
-        where = ("--store", path)
-        timed("emberbed --version", "--version")
-        timed("runs list", "runs", "list", *where)
-        timed("runs show", "runs", "show", *where)
-        for form in ("csv", "parquet", "json"):
-            timed(f"runs export {form}", "runs", "export", "--to", f"{folder}/run.{form}", *where)
-        timed("runs page", "runs", "page", "--to", f"{folder}/run.html", *where)
-        timed("runs audit", "runs", "audit", *where)
-        timed("runs bundle", "runs", "bundle", "last", f"{folder}/run.zip", *where)
-        if with_replay:
-            timed("runs replay in both", "runs", "replay", *where)
+        time_commands(path, Path(folder), with_replay)
+
+
+def time_commands(path: Path, folder: Path, with_replay: bool) -> None:
+    """Open, list, show, export .. the newest run of a store."""
+    began_s = time.perf_counter()
+    with RunStore.open(path) as store:
+        opened_s = time.perf_counter() - began_s
+        list_began_s = time.perf_counter()
+        store.runs()
+        print(
+            f"opening {1000 * opened_s:.1f} ms, listing"
+            f" {1000 * (time.perf_counter() - list_began_s):.1f} ms in process"
+        )
+    where = ("--store", path)
+    timed("emberbed --version", "--version")
+    timed("runs list", "runs", "list", *where)
+    timed("runs show", "runs", "show", *where)
+    for form in ("csv", "parquet", "json"):
+        timed(f"runs export {form}", "runs", "export", "--to", folder / f"run.{form}", *where)
+    timed("runs page", "runs", "page", "--to", folder / "run.html", *where)
+    timed("runs audit", "runs", "audit", *where)
+    timed("runs bundle", "runs", "bundle", "last", folder / "run.zip", *where)
+    if with_replay:
+        timed("runs replay in both", "runs", "replay", *where)
 
 
 def main() -> None:

@@ -226,6 +226,8 @@ def guard_limits() -> str:
 def _in_bench_units(value: int, unit: str) -> str:
     if unit == "cdeg":
         return f"{value / 100:g} °C"
+    if unit == "mK":
+        return f"{value / 1000:g} K"
     if unit == "ticks":
         return f"{value / TICKS_PER_S:g} s"
     return f"{value} {unit}"

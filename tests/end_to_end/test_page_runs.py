@@ -5,9 +5,10 @@ import signal
 
 import pytest
 
+from emberbed.bench.outcome import EXIT_STOPPED
 from emberbed_fw import run_states as rs
 from tests.end_to_end.page_bench import LONG_MS, PageCommand, open_tab
-from tests.support.command import stored
+from tests.support.command import Started, stored
 from tests.support.profiles import PROMPT
 
 SPEED = "30"
@@ -197,3 +198,19 @@ def test_a_stale_token_is_told(opened):
     tab.page.goto(command.url)
     tab.page.reload()  # the same address with another part behind # loads nothing by itself
     tab.page.locator(".pick").first.wait_for(timeout=LONG_MS)
+
+
+def test_a_run_of_the_terminal_is_shown_and_stopped_on_the_page(tmp_path, browser, long_profile):
+    store = tmp_path / "runs.sqlite"
+    with Started("run", long_profile, "--live", "--speed", "10", "--store", store) as run:
+        url = run.until("The bench page:").partition("page: ")[2].strip()
+        tab = open_tab(browser, url)
+        tab.button("simulated button").wait_for(timeout=LONG_MS)
+        tab.press()
+        tab.page.locator("button.stop").click()
+        tab.until("moment.facts.now.heater.does === 'off'")
+        assert run.end(LONG_MS / 1000) == EXIT_STOPPED
+        tab.page.get_by_text("The run has ended").first.wait_for(timeout=LONG_MS)
+        assert "nothing is measured any more" in tab.main_text()
+        tab.page.close()
+    assert stored(store).run.state == "stopped"

@@ -52,6 +52,7 @@ def test_missing_rise_is_told_and_slows_the_plan(model, mk, warns):
     assert (one.doubts.slows, one.doubts.warnings) == (warns, warns * codes.WARN_MISSING)
 
 
+@pytest.mark.check("C27", proves="quiet")
 @pytest.mark.parametrize(
     ("mk", "ticks"), [(BALANCE_TRIP_MK - 1, None), (BALANCE_TRIP_MK, BALANCE_TICKS)]
 )
@@ -134,6 +135,7 @@ def test_without_heating_nothing_can_be_missing_and_nothing_trips():
 # Rise that nobody sent.
 
 
+@pytest.mark.check("C28", proves="quiet")
 @TRUSTED_OR_NOT
 @pytest.mark.parametrize("senses", [False, True])
 @pytest.mark.parametrize("mk", [0, BALANCE_WARN_MK - 1, BALANCE_WARN_MK, BALANCE_TRIP_MK - 1,
@@ -184,6 +186,7 @@ def test_unannounced_air_excuses_what_is_missing_when_it_goes():
 @pytest.mark.parametrize(("spent_j", "risen", "asks"), [
     (1399, 0, 0), (1400, START_RISE_CDEG - 1, 1), (1400, START_RISE_CDEG, 0), (9000, 0, 1),
 ])  # fmt: skip
+@pytest.mark.check("C26", proves="quiet")
 def test_a_budget_of_heat_that_warms_nothing_is_asked_about(spent_j, risen, asks):
     one = still()
     one.doubts.balance.net_j = spent_j
@@ -326,6 +329,7 @@ def test_hands_and_air_excuse_a_sensor_that_stays_behind():
     (COMING_ROOM_CDEG, 0, False), (COMING_ROOM_CDEG - 1, codes.WITHHELD_COMING, False),
     (0, codes.WITHHELD_COMING, False), (-1, codes.WITHHELD_COMING, True),
 ])  # fmt: skip
+@pytest.mark.check("C25", proves="quiet")
 def test_predicted_peak(model, channel, coast, room, withheld, trips):
     one = still(model)
     one.live_cdeg = 0
@@ -379,6 +383,7 @@ def test_without_a_model_nothing_is_predicted():
     ((MOST_COLD_CDEG + 1, MOST_COLD_CDEG), False), ((2500, 2500 + COLD_APART_CDEG), True),
     ((2500, 2501 + COLD_APART_CDEG), False), ((2501 + COLD_APART_CDEG, 2500), False),
 ])  # fmt: skip
+@pytest.mark.check("C32", proves="quiet")
 def test_cold_junctions(cold, fine):
     one = Doubted(**NO_MODEL)
     one.readings.cold_cdeg[:2] = cold

@@ -39,9 +39,7 @@ class Plain:
         heat = self._heat(self.emitter_k, board_c)
         most = max(heat, self._heat(self.hottest_k, board_c))
         self.emitter_k = self._emitter(self.emitter_k, watts, board_c, room_c)
-        self.hottest_k = max(
-            self.emitter_k, self._emitter(self.hottest_k, watts, board_c, room_c)
-        )
+        self.hottest_k = max(self.emitter_k, self._emitter(self.hottest_k, watts, board_c, room_c))
         if self.last_c is None:
             self.last_c = board_c
             return

@@ -39,6 +39,7 @@ def test_first_reading_is_no_jump():
     assert fed(JumpWatch(), [20000]) == [0]
 
 
+@pytest.mark.check("C30", proves="quiet")
 @pytest.mark.parametrize("per_tick", [0, 10, 20, 40])
 def test_what_boards_do_is_fine(per_tick):
     # 4 K/s is the steepest ramp of J-STD-020's reflow profiles (3 K/s) and a third more

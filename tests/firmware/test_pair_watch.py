@@ -20,6 +20,7 @@ def stepped(one, other, watch=None, ticks=1, holds=False, air=False, plan=PLAN):
     return watch
 
 
+@pytest.mark.check("C31", proves="quiet")
 @pytest.mark.parametrize("warm_cdeg", [-500, 0, 2500, 10000, 22000])
 @pytest.mark.parametrize("swapped", [False, True])
 def test_they_may_differ_by_a_few_degrees_and_a_share_of_the_warmer_one(warm_cdeg, swapped):

@@ -36,6 +36,7 @@ def test_a_board_that_need_not_move_may_stand_still_for_a_while_but_not_for_ever
     assert stuck_after(0, live) is None
 
 
+@pytest.mark.check("C29", proves="quiet")
 def test_the_last_bit_that_moves_once_in_ten_seconds_is_enough():
     live = [8000 + 25 * (tick // STUCK_TICKS % 2) for tick in range(1000)]
     assert stuck_after(10 * ENOUGH, live) is None
@@ -62,11 +63,40 @@ def test_no_reading_is_not_a_stuck_one():
     assert stuck_after(2 * ENOUGH, (NO_READING_CDEG,) * 300) is None
 
 
-def test_largest_sum_is_bounded_and_forgotten():
+def test_forgetting_begins_anew():
     watch = StuckWatch()
     stuck_after(1 << 24, watch=watch)
+    fresh = StuckWatch()
+    assert [getattr(watch, name) for name in watch.STATE] != [
+        getattr(fresh, name) for name in fresh.STATE
+    ]
     watch.forget()
-    assert stuck_after(ENOUGH, watch=watch) == pytest.approx(STUCK_TICKS, abs=1)
+    for name in watch.STATE:
+        assert getattr(watch, name) == getattr(fresh, name)
+    assert (fresh._same_ticks, fresh._must_q6) == ([0] * CHANNELS, [0] * CHANNELS)
+    assert fresh._last_cdeg == [NO_READING_CDEG] * CHANNELS
+
+
+@pytest.mark.parametrize(("short", "stuck"), [(1, None), (0, STUCK_TICKS)])
+def test_a_kelvin_is_enough_and_less_is_not(short, stuck):
+    """All of it in the first of the equal ticks."""
+    watch = StuckWatch()
+    watch.step(Fed(8000, 8000), BOTH, 0)
+    must = (STUCK_MOVED_MK << Q) - short
+    seen = [watch.step(Fed(8000, 8000 + tick % 2), BOTH, 0 if tick else must)
+            for tick in range(STUCK_TICKS + 5)]  # fmt: skip
+    assert (seen.index(True) + 1 if any(seen) else None) == stuck
+
+
+def test_a_reading_that_moves_takes_the_sum_back():
+    watch = StuckWatch()
+    for tick in range(STUCK_TICKS):
+        watch.step(Fed(8000, 8000 + tick % 2), BOTH, ENOUGH)
+    watch.step(Fed(8025, 8000), BOTH, ENOUGH)
+    assert (watch._must_q6[0], watch._same_ticks[0]) == (0, 0)
+
+
+def test_largest_sum_is_bounded():
     for sign in (1, -1):
         watch = StuckWatch()
         for _ in range(3):

@@ -21,11 +21,12 @@ EQUIVALENT = Path(__file__).with_name("equivalent.toml")
 # Which tests look at a module, quickest first.
 GUARD = ["firmware/test_guard.py", "firmware/test_guard_air.py", "firmware/test_guard_lease.py",
          "firmware/test_guard_switches.py", "firmware/test_guard_heat.py"]  # fmt: skip
-WHOLE = ["safety/test_heat_checks.py", "safety/test_sensor_checks.py", "safety/test_model_checks.py"]
+WHOLE = ["safety/test_heat_checks.py", "safety/test_sensor_checks.py",
+         "safety/test_doubt_checks.py"]  # fmt: skip
 TESTS = {
     "guard_rules": GUARD,
     "guard": [*GUARD, *WHOLE, "safety/test_switch_checks.py"],
-    "doubts": ["firmware/test_doubts.py", "safety/test_model_checks.py"],
+    "doubts": ["firmware/test_doubts.py", "safety/test_doubt_checks.py"],
     "heat_balance": ["firmware/test_heat_balance.py"],
     "heat_model": ["firmware/test_heat_model.py"],
     "glow": ["firmware/test_glow.py", "firmware/test_small_ints.py"],
@@ -35,7 +36,8 @@ TESTS = {
     "memory_watch": ["firmware/test_memory_watch.py"],
     "lift_watch": ["firmware/test_lift_watch.py", "firmware/test_lifted_bead.py"],
     "frames": ["firmware/test_frames.py"],
-    "commands": ["firmware/test_commands.py", "firmware/test_arming.py", "firmware/test_touches.py"],
+    "commands": ["firmware/test_commands.py", "firmware/test_arming.py",
+                 "firmware/test_touches.py"],
     "link": ["firmware/test_link_sessions.py", "firmware/test_link_requests.py",
              "firmware/test_link_leases.py"],
 }  # fmt: skip

@@ -1,7 +1,7 @@
 """Every small mistake that could be made in a module: one mutant each, as an AST.
 
 A mutant's name is where it is and what was written there before and after, so that a list of
-equivalent ones outlives lines that move: "Guard.judge: a < b -> a <= b #1" is the first of its kind.
+equivalent ones outlives lines that move: "Guard.judge: a < b -> a <= b #1" is the first such one.
 """
 
 import ast

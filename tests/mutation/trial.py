@@ -17,7 +17,7 @@ from pathlib import Path
 import hypothesis  # noqa: F401  in memory before the forks, as the next ones
 import numpy  # noqa: F401
 import pytest
-import scipy.constants  # noqa: F401
+import scipy.constants
 import scipy.integrate  # noqa: F401
 
 from tests.mutation.mutants import Mutant

@@ -53,23 +53,39 @@ def test_only_this_computer_can_connect(wire):
 
 
 def test_one_host_at_a_time_and_another_after_it(wire):
-    with connect(wire), socket.create_connection(("127.0.0.1", wire.port), timeout=5) as second:
+    with connect(wire) as first:
+        with socket.create_connection(("127.0.0.1", wire.port), timeout=5) as second:
+            assert wire.wait(1) == b"" and wire.connected()
+            assert second.recv(100) == b"", "shown out at once"
         wire.send(b"for the first")
-        second.settimeout(0.1)
-        with pytest.raises(TimeoutError):
-            second.recv(100)
-    # both have hung up, the second without ever having been served
-    with socket.create_connection(("127.0.0.1", wire.port), timeout=5) as third:
-        for _ in range(100):
-            wire.wait(0.02)
-            wire.send(b"for whoever is there")
-            third.settimeout(0.01)
-            try:
-                assert third.recv(100).startswith(b"for whoever")
-                return
-            except TimeoutError:
-                continue
-        pytest.fail("the third host was never served")
+        assert first.recv(100) == b"for the first"
+    until_gone(wire)
+    with connect(wire) as third:
+        wire.send(b"for the third")
+        assert third.recv(100) == b"for the third"
+
+
+def until_gone(wire):
+    for _turn in range(200):
+        if not wire.connected():
+            return
+        wire.wait(0.02)
+    raise AssertionError("it is still connected")
+
+
+def test_a_pulled_cable_cuts_off_and_lets_nobody_in_until_it_is_back(wire):
+    with connect(wire) as client:
+        wire.plug(False)
+        assert client.recv(100) == b"" and not wire.connected()
+        assert wire.wait(0.01) == b""
+        wire.send(b"into the air")
+        with pytest.raises(OSError, match="refused|timed out"):
+            socket.create_connection(("127.0.0.1", wire.port), timeout=1)
+    wire.plug(True)
+    wire.plug(True)
+    with connect(wire) as again:
+        wire.send(b"back")
+        assert again.recv(100) == b"back"
 
 
 def test_what_nobody_reads_is_bounded_and_blocks_nothing(wire, monkeypatch):

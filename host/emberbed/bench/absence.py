@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable
 
 from emberbed.bench.ledger import Ledger
+from emberbed.bench.outcome import OUTCOMES
 from emberbed.bench.requests import ALONE, left_text
 from emberbed.bench.stage_text import degrees
 from emberbed.bench.story import Story
@@ -126,7 +127,8 @@ class Meanwhile:
             self._newest = record
             if record.state in rs.HEATING_STATES:
                 self._heated_tick = record.tick
-        return self._sentence() if record.tick >= self._until_tick else None
+        over = record.tick >= self._until_tick or record.state in OUTCOMES
+        return self._sentence() if over else None
 
     def _sentence(self) -> str:
         """Say what the heat did and where the board went."""

@@ -19,7 +19,7 @@ from emberbed_fw.stage_clock import AIR_AWAY_PROMPT
 from emberbed_fw.units import NONE, TICKS_PER_S
 
 LONGER_TEXT = "This stage takes longer than planned. Answer to give it more time"
-TOUCHING_TEXT = "The sensor does not rise as it should: does it touch the board? Answer when it does"
+TOUCHING_TEXT = "The sensor does not rise: does it touch the board? Answer when it does"
 AIR_AWAY_TEXT = "Hot air is on. Answer when it is away"
 PRESS_TEXT = "Hold the button on the device for a second to start heating"
 RELEASE_TEXT = "Let go of the button on the device, then hold it for a second"

@@ -10,7 +10,7 @@ LEAST_CURVE_ROWS = 2  # a flatter one says nothing
 AXIS_ROWS = 1
 EVENT_ROWS = 4
 KEY_ROWS = 2
-KEPT_LONGEST = ("Touch", "Board", "Next", "Heater", "Now", "Waiting", "Marks")
+KEPT_LONGEST = ("Touch", "Board", "Next", "Heater", "Now", "Waiting", "Guard", "Marks")
 
 
 class Fit(NamedTuple):

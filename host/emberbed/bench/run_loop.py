@@ -263,6 +263,7 @@ class BenchRun:
         """Take what is no record: it may be kept, told, or be the end."""
         if isinstance(event, Snapshot):
             self._ledger.add_snapshot(event)
+            self._self_check.snapshot(event.tick, event.numbers)
         told = trouble_of(event)
         if told is not None:
             self._tell(told.kind, told.sentence)

@@ -5,7 +5,7 @@ asked for that. A device with other firmware than the one installed here cannot 
 is told when the run begins.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from emberbed import firmware_sources
 from emberbed.plain_text import printable
@@ -16,8 +16,8 @@ ALARM, TRIP, OFF = "alarm", "trip", "off"
 MODES = (ALARM, TRIP, OFF)
 SELF_CHECK = "self_check"  # the kind of its events
 LOST = (
-    "The self-check cannot follow any more, as readings are missing; it begins again when the"
-    " device is armed again."
+    "The self-check cannot follow any more, as readings are missing; it begins again with the"
+    " device's next full state."
 )
 STOPPING = "As asked for with --self-check trip, the heat is switched off."
 
@@ -44,6 +44,11 @@ class SelfCheck:
         """Take what ARM was answered."""
         if self._shadow is not None:
             self._note(self._shadow.armed(counts))
+
+    def snapshot(self, tick: int, numbers: Sequence[int]) -> None:
+        """Take the device's memory after a tick."""
+        if self._shadow is not None:
+            self._note(self._shadow.snapshot(tick, numbers))
 
     def follow(self, record: bytes, tick: int) -> Iterator[tuple[int, str, str]]:
         """Take the next stored record; give tick, kind and sentence of what there is to tell."""

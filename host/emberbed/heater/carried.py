@@ -12,7 +12,7 @@ import numpy as np
 
 from emberbed.heater.candidates import Candidate
 from emberbed.heater.heat_model import Heater, heater_of, simulate
-from emberbed.heater.identify import Fitted
+from emberbed.heater.identify import Fit
 from emberbed.heater.model_parameters import ZERO_C_K
 from emberbed.heater.step_data import Grid
 
@@ -57,25 +57,25 @@ class Direction:
         return np.isinf(self.factor)
 
 
-def covariance(fitted: Fitted) -> np.ndarray:
+def covariance(fit: Fit) -> np.ndarray:
     """Return the covariance of the numbers on the fit's scale, prior knowledge included."""
-    slopes = _slopes(fitted.candidate, fitted.at, fitted.grid) / fitted.noise.effective_c
-    known = slopes.T @ slopes + np.diag(1 / fitted.candidate.prior_variance)
+    slopes = _slopes(fit.candidate, fit.at, fit.grid) / fit.noise.effective_c
+    known = slopes.T @ slopes + np.diag(1 / fit.candidate.prior_variance)
     return np.linalg.inv(known)
 
 
-def estimates(fitted: Fitted) -> list[Estimate]:
+def estimates(fit: Fit) -> list[Estimate]:
     """Return every number of the heater and of its first state."""
-    candidate = fitted.candidate
-    variance = np.diag(covariance(fitted))
+    candidate = fit.candidate
+    variance = np.diag(covariance(fit))
     prior = candidate.prior_variance
     reach = NORMAL_95 * np.sqrt(variance)
     lows, values, highs = (
-        candidate.values(np.clip(fitted.at + by, candidate.least, candidate.most))
+        candidate.values(np.clip(fit.at + by, candidate.least, candidate.most))
         for by in (-reach, np.zeros_like(reach), reach)
     )
     edge = EDGE * (candidate.most - candidate.least)
-    inside = (fitted.at > candidate.least + edge) & (fitted.at < candidate.most - edge)
+    inside = (fit.at > candidate.least + edge) & (fit.at < candidate.most - edge)
     return [
         Estimate(
             one.name,
@@ -91,13 +91,13 @@ def estimates(fitted: Fitted) -> list[Estimate]:
     ]
 
 
-def untold(fitted: Fitted, full_power_w: float | None) -> list[Direction]:
+def untold(fit: Fit, full_power_w: float | None) -> list[Direction]:
     """Return the directions that the data do not carry, the emptiest first.
 
     Without `full_power_w` the power is one more number that the data would have to tell.
     """
-    names, slopes = _physical_slopes(fitted, full_power_w)
-    _left, singular, right = np.linalg.svd(slopes / fitted.noise.effective_c, full_matrices=False)
+    names, slopes = _physical_slopes(fit, full_power_w)
+    _left, singular, right = np.linalg.svd(slopes / fit.noise.effective_c, full_matrices=False)
     found = []
     for size, shares in zip(singular[::-1], right[::-1], strict=True):
         if size * FACTOR_2 > 1:
@@ -114,10 +114,10 @@ def _slopes(candidate: Candidate, at: np.ndarray, grid: Grid) -> np.ndarray:
     return (simulated[:, : len(at)] - simulated[:, len(at) :]) / (2 * _SHIFT)
 
 
-def _physical_slopes(fitted: Fitted, full_power_w: float | None) -> tuple[list[str], np.ndarray]:
+def _physical_slopes(fit: Fit, full_power_w: float | None) -> tuple[list[str], np.ndarray]:
     """Return names and slopes of the simulation over the heater's physics and its first state."""
-    candidate, grid = fitted.candidate, fitted.grid
-    values = candidate.values(fitted.at)
+    candidate, grid = fit.candidate, fit.grid
+    values = candidate.values(fit.at)
     heater = heater_of({"drive_exponent": 1.0, **values}, full_power_w or 1.0)
     names = _physical_names(candidate, full_power_w)
     first = [one.name for one in candidate.parameters if one.name.startswith("first_")]

@@ -1,7 +1,7 @@
 """Whether measured rows can tell anything of a heater; if not, one sentence with the mend.
 
-The limits stand in one table below. Only the rows that are to be fitted are judged for what they
-hold; gaps are looked for in all of them.
+The limits stand in one table below. Only the rows whose fit is scored must show heat and its answer
+and no fan; gaps and a stuck sensor are looked for in all rows whose numbers count.
 """
 
 import numpy as np
@@ -55,7 +55,7 @@ def check_measured(measured: Measured, fit_until_s: float | None) -> None:
     _check_fan(seen)
     _check_drive(seen)
     _check_answer(seen)
-    _check_stuck(seen)
+    _check_stuck(measured.without_fan())
 
 
 def _place(measured: Measured, row: int) -> str:

@@ -17,11 +17,6 @@ ALL_HEAT = {  # everything that is counted in watts
     "emitter_around_w_k4", "emitter_air_w_k", "board_around_w_k4", "board_air_w_k125",
     "room_loss_w_k",
 }  # fmt: skip
-ALL_HEAT = {  # everything that is counted in watts
-    "full_power_w", "emitter_j_k", "board_j_k", "surroundings_j_k", "emitter_board_w_k4",
-    "emitter_around_w_k4", "emitter_air_w_k", "board_around_w_k4", "board_air_w_k125",
-    "room_loss_w_k",
-}  # fmt: skip
 NAMES = {
     "full_power_w": "the power itself",
     "emitter_j_k": "the emitter's heat capacity",
@@ -44,29 +39,30 @@ NAMES = {
 
 def as_json(fitted: Fitted, full_power_w: float | None) -> dict[str, object]:
     """Return everything for scripts."""
-    noise = fitted.noise
+    noise = fitted.whole.noise
     return {
         "source": fitted.measured.name,
         "rows": len(fitted.measured.seconds),
         "fitted_rows": fitted.fitted_rows,
+        "parameters_rows": fitted.whole_rows,
         "fit_percent_fitted": round(fitted.percent_fitted, 2),
         "fit_percent_unseen": _rounded(fitted.percent_unseen),
-        "start": fitted.candidate.start,
+        "start": fitted.whole.candidate.start,
         "scores": {start: round(score, 2) for start, score in fitted.scores.items()},
         "full_drive": fitted.full_drive,
         "full_power_w": full_power_w,
-        "parameters": {one.name: _estimate_json(one) for one in estimates(fitted)},
+        "parameters": {one.name: _estimate_json(one) for one in estimates(fitted.whole)},
         "not_told": [
             {
                 "shares": {name: round(share, 3) for name, share in one.shares.items()},
                 "factor": None if one.only_ratios else float(f"{one.factor:.3g}"),
                 "sentence": direction_sentence(one),
             }
-            for one in untold(fitted, full_power_w)
+            for one in untold(fitted.whole, full_power_w)
         ],
         "residuals": {
             "rms_c": round(noise.rms_c, 3),
-            "largest_c": round(_largest_c(fitted), 3),
+            "largest_c": round(fitted.whole.largest_c, 3),
             "correlation": round(noise.correlation, 3),
             "independent_rows": round(noise.independent_rows, 1),
         },
@@ -81,10 +77,12 @@ def as_lines(fitted: Fitted, full_power_w: float | None) -> list[str]:
     if unseen is not None:
         more = len(fitted.measured.seconds) - rows
         lines.append(f"{more} unseen rows, simulated freely from the first row on: {unseen:.1f} %")
-    lines.append(f"At the first row the heater was {fitted.candidate.start}.")
-    lines += ["", *_table(estimates(fitted)), "", *_physics(fitted, full_power_w)]
+    if fitted.whole_rows > rows:
+        lines.append(f"The numbers below are those of a second fit, to all {_all_rows(fitted)}.")
+    lines.append(f"At the first row the heater was {fitted.whole.candidate.start}.")
+    lines += ["", *_table(estimates(fitted.whole)), "", *_physics(fitted, full_power_w)]
     lines += [*_limits(fitted), ASSUMED, ""]
-    lines += [direction_sentence(one) for one in untold(fitted, full_power_w)[:MOST_DIRECTIONS]]
+    lines += [direction_sentence(one) for one in untold(fitted.whole, full_power_w)[:MOST_DIRECTIONS]]
     if fitted.measured.kind == WATTS and full_power_w == fitted.measured.drive.max():
         lines.append(
             f"Full power is taken as the highest in the file, {full_power_w:g} W; if the heater can"
@@ -97,8 +95,6 @@ def direction_sentence(one: Direction) -> str:
     """Return what a direction without a trace means."""
     names = [NAMES.get(name, name) for name in one.shares]
     listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-    if set(one.shares) == ALL_HEAT:
-        listed = "power, heat capacities, radiation, convection and losses"
     if set(one.shares) == ALL_HEAT:
         listed = "power, heat capacities, radiation, convection and losses"
     if one.only_ratios:
@@ -125,18 +121,18 @@ def _physics(fitted: Fitted, full_power_w: float | None) -> Iterator[str]:
     """Say heat capacities where watts are known."""
     if full_power_w is None:
         return
-    board = next(one for one in estimates(fitted) if one.name == "board_capacity_s_per_k")
+    board = next(one for one in estimates(fitted.whole) if one.name == "board_capacity_s_per_k")
     value, low, high = (full_power_w * part for part in (board.value, board.low, board.high))
     yield f"Heat capacity of the board: {value:.0f} J/K ({low:.0f} to {high:.0f})"
 
 
 def _limits(fitted: Fitted) -> Iterator[str]:
     """Say what keeps the fit from being better."""
-    noise = fitted.noise
-    jumps = fitted.measured.temperature_c[: fitted.fitted_rows]
+    noise = fitted.whole.noise
+    jumps = fitted.measured.temperature_c[: fitted.whole_rows]
     sensor_c = float(abs(jumps[2:] - 2 * jumps[1:-1] + jumps[:-2]).mean()) / 2
     yield (
-        f"Left over: {noise.rms_c:.2f} °C rms, at most {_largest_c(fitted):.1f} °C;"
+        f"Left over: {noise.rms_c:.2f} °C rms, at most {fitted.whole.largest_c:.1f} °C;"
         f" the sensor's own flicker is about {sensor_c:.2f} °C."
     )
     if noise.rms_c > 2 * sensor_c and noise.correlation > 0.5:
@@ -147,9 +143,9 @@ def _limits(fitted: Fitted) -> Iterator[str]:
         )
 
 
-def _largest_c(fitted: Fitted) -> float:
-    rows = slice(0, fitted.fitted_rows)
-    return float(abs(fitted.measured.temperature_c[rows] - fitted.predicted_c[rows]).max())
+def _all_rows(fitted: Fitted) -> str:
+    fan = "" if fitted.whole_rows == len(fitted.measured.seconds) else " before the fan blows"
+    return f"{fitted.whole_rows} rows{fan}"
 
 
 def _rounded(percent: float | None) -> float | None:

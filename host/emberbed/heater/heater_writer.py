@@ -18,13 +18,13 @@ _HEAD = "# A heater as it was measured; heat is counted in parts of its full pow
 
 def heater_text(fitted: Fitted, full_power_w: float | None, made: datetime) -> str:
     """Return the whole file as text."""
-    known = [one for one in estimates(fitted) if one.name in BY_NAME]
+    known = [one for one in estimates(fitted.whole) if one.name in BY_NAME]
     parts = [
         [f"format = {FORMAT}", f"made = {made.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"],
         _source(fitted),
         _scale(fitted, full_power_w),
         _fit(fitted),
-        _parameters(known),
+        _parameters(known, fitted.whole_rows),
         _uncertainty(fitted, [one.name for one in known]),
     ]
     return _HEAD + "\n" + "\n".join("\n".join(part) + "\n" for part in parts)
@@ -62,23 +62,26 @@ def _scale(fitted: Fitted, full_power_w: float | None) -> list[str]:
 
 
 def _fit(fitted: Fitted) -> list[str]:
-    seen = fitted.measured.temperature_c[: fitted.fitted_rows]
+    used_c = fitted.measured.temperature_c[: fitted.whole_rows]
     unseen = fitted.percent_unseen
     scored = [] if unseen is None else [f"percent_unseen = {_number(unseen)}"]
     return [
-        "[fit]",
+        "[fit]  # percent_: of fitted_rows, and of those after them; the rest as [parameters]",
         f"percent_fitted = {_number(fitted.percent_fitted)}",
         *scored,
-        f"rms_c = {_number(fitted.noise.rms_c)}",
-        f"correlation = {_number(fitted.noise.correlation)}",
-        f"start = {_quoted(fitted.candidate.start)}",
-        f"lowest_c = {_number(seen.min())}",
-        f"highest_c = {_number(seen.max())}",
+        f"rms_c = {_number(fitted.whole.noise.rms_c)}",
+        f"correlation = {_number(fitted.whole.noise.correlation)}",
+        f"start = {_quoted(fitted.whole.candidate.start)}",
+        f"lowest_c = {_number(used_c.min())}",
+        f"highest_c = {_number(used_c.max())}",
     ]
 
 
-def _parameters(known: Sequence[Estimate]) -> list[str]:
-    lines = ["[parameters]  # low to high: 95 %; not from_data: held by what is usual or allowed"]
+def _parameters(known: Sequence[Estimate], rows: int) -> list[str]:
+    lines = [
+        f"[parameters]  # from all {rows} rows without a fan; low to high: 95 %;"
+        " not from_data: held by what is usual or allowed"
+    ]
     for one in known:
         numbers = (f"{name} = {_number(getattr(one, name))}" for name in ("value", "low", "high"))
         table = f"{{ {', '.join(numbers)}, from_data = {str(one.from_data).lower()} }}"
@@ -87,8 +90,8 @@ def _parameters(known: Sequence[Estimate]) -> list[str]:
 
 
 def _uncertainty(fitted: Fitted, names: Sequence[str]) -> list[str]:
-    chosen = [fitted.candidate.names.index(name) for name in names]
-    rows = covariance(fitted)[chosen][:, chosen]
+    chosen = [fitted.whole.candidate.names.index(name) for name in names]
+    rows = covariance(fitted.whole)[chosen][:, chosen]
     return [
         "[uncertainty]  # covariance of these, of logarithms but for drive_exponent and room_c",
         f"names = [{', '.join(_quoted(name) for name in names)}]",

@@ -53,17 +53,31 @@ class Noise:
 
 
 @dataclass(frozen=True)
+class Fit:
+    """A first state with the numbers that repeat some rows best."""
+
+    candidate: Candidate
+    at: np.ndarray  # on the fit's scale
+    grid: Grid  # of those rows
+    noise: Noise
+
+    @property
+    def largest_c(self) -> float:
+        """Return the largest residual."""
+        return float(abs(self.candidate.residuals(self.at[:, None], self.grid)).max())
+
+
+@dataclass(frozen=True)
 class Fitted:
     """The chosen structure with its numbers, and what was compared with what."""
 
     measured: Measured
     fitted_rows: int
     full_drive: float
-    candidate: Candidate
-    at: np.ndarray  # on the fit's scale
-    grid: Grid  # of the fitted part
-    noise: Noise
-    predicted_c: np.ndarray  # at every row, free from the first one on
+    scored: Fit  # of the rows to be fitted
+    whole: Fit  # of all rows without a fan: the heater's numbers
+    whole_rows: int
+    predicted_c: np.ndarray  # by `scored`, at every row, free from the first one on
     scores: dict[str, float]  # of every first state tried; less is better
 
     @property
@@ -93,7 +107,7 @@ def identify(
     room_c: float | None = None,
     tell: Tell = lambda _what, _part: None,
 ) -> Fitted:
-    """Fit the rows before `fit_until_s`; `full_drive` is the drive at full power."""
+    """Fit and score the rows before `fit_until_s`, then all; `full_drive`: drive at full power."""
     seen = measured.until(fit_until_s)
     coarse = to_grid(seen, full_drive, grid_step_s(seen, MOST_SEARCH_STEPS))
     grid = to_grid(seen, full_drive, grid_step_s(seen, MOST_STEPS))
@@ -102,18 +116,25 @@ def identify(
     chosen, at, _score = min(found, key=lambda one: one[2])
     tell("the last digits", 1.0)
     chosen = chosen.finely()
-    at = _polished(chosen, grid, noise_of(chosen, at, grid).effective_c, at)
+    scored = _fit(chosen, grid, noise_of(chosen, at, grid), at)
+    still = measured.without_fan()
     return Fitted(
         measured,
         len(seen.seconds),
         full_drive,
-        chosen,
-        at,
-        grid,
-        noise_of(chosen, at, grid),
-        _predicted(chosen, at, measured, full_drive, grid.step_s),
+        scored,
+        scored if len(still.seconds) == len(seen.seconds) else _refit(scored, still, full_drive),
+        len(still.seconds),
+        _predicted(scored, measured, full_drive),
         {one.start: score for one, _at, score in found},
     )
+
+
+def _refit(scored: Fit, rows: Measured, full_drive: float) -> Fit:
+    """Return the fit of more rows, from where a part of them has led."""
+    grid = to_grid(rows, full_drive, grid_step_s(rows, MOST_STEPS))
+    near = _fit(scored.candidate, grid, scored.noise, scored.at)
+    return _fit(scored.candidate, grid, near.noise, near.at)
 
 
 def _search_all(
@@ -198,9 +219,10 @@ def _evenly(points: int, numbers: int) -> np.ndarray:
     return (0.5 + np.outer(np.arange(points), ratio ** -np.arange(1.0, numbers + 1))) % 1
 
 
-def _polished(candidate: Candidate, grid: Grid, noise_c: float, at: np.ndarray) -> np.ndarray:
+def _fit(candidate: Candidate, grid: Grid, noise: Noise, at: np.ndarray) -> Fit:
+    """Return the best numbers near `at`, weighed by a noise that is roughly known."""
     least, most = candidate.least, candidate.most
-    point = OnePoint(weighed(candidate, grid, noise_c), least, most)
+    point = OnePoint(weighed(candidate, grid, noise.effective_c), least, most)
     inside = np.clip(at, least + 1e-6 * (most - least), most - 1e-6 * (most - least))
     solved = least_squares(
         point.values,
@@ -212,13 +234,11 @@ def _polished(candidate: Candidate, grid: Grid, noise_c: float, at: np.ndarray) 
         xtol=1e-6,
         max_nfev=MOST_LAST_ROUNDS,
     )
-    return solved.x
+    return Fit(candidate, solved.x, grid, noise_of(candidate, solved.x, grid))
 
 
-def _predicted(
-    candidate: Candidate, at: np.ndarray, measured: Measured, full_drive: float, step_s: float
-) -> np.ndarray:
+def _predicted(fit: Fit, measured: Measured, full_drive: float) -> np.ndarray:
     """Return the free simulation at the time of every row."""
-    grid = to_grid(measured, full_drive, step_s)
-    simulated = candidate.simulated(at[:, None], grid)[:, 0]
+    grid = to_grid(measured, full_drive, fit.grid.step_s)
+    simulated = fit.candidate.simulated(fit.at[:, None], grid)[:, 0]
     return np.interp(measured.seconds, grid.seconds, simulated)

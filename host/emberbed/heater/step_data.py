@@ -36,7 +36,16 @@ class Measured:
 
     def until(self, end_s: float | None) -> "Measured":
         """Return the rows before a time of the file's own clock; None: all."""
-        kept = len(self.seconds) if end_s is None else int(np.searchsorted(self.seconds, end_s))
+        return self._first(
+            len(self.seconds) if end_s is None else int(np.searchsorted(self.seconds, end_s))
+        )
+
+    def without_fan(self) -> "Measured":
+        """Return the rows before a fan blows."""
+        blows = self.fan != 0
+        return self._first(int(blows.argmax()) if blows.any() else len(self.seconds))
+
+    def _first(self, kept: int) -> "Measured":
         columns = (self.seconds, self.drive, self.temperature_c, self.lines, self.fan)
         return Measured(
             self.name,

@@ -15,6 +15,7 @@ from emberbed.link.blocks import block_crc, read_payloads, write_payloads
 from emberbed.link.events import Event, Greeting, Reply, Silent, WrongVersion
 from emberbed.link.no_answer import nobody, shown_out, wrong_version
 from emberbed.link.rebuild import Rebuilder
+from emberbed.link.replug import identity_of, port_now
 from emberbed.link.session import ANSWER_S, MAX_NONCE, Session
 from emberbed.link.transport import LinkError, Port, open_port
 from emberbed.refusal_words import refusal_words
@@ -54,6 +55,7 @@ class Device:
     ) -> None:
         self.sink = sink
         self._port = port
+        self._identity = identity_of(port.url)
         self._session = session
         self._clock = clock
         self._events: list[Event] = []
@@ -94,7 +96,7 @@ class Device:
         Raises LinkError as long as the device cannot be reached; may be tried again then.
         """
         self._port.close()
-        self._port = open_port(self._port.url)
+        self._port = open_port(port_now(self._port.url, self._identity))
         self._session.come_back(first_tick)
         self._events.clear()
         self._greet(timeout_s)

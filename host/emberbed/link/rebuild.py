@@ -18,6 +18,7 @@ from emberbed_fw.block_ring import MOST_ENTRIES
 from emberbed_fw.replay import INPUTS, Replay, arms
 from emberbed_fw.snapshot import restore_snapshot
 
+MOST_KEPT = 36000  # records, an hour; snapshots come every 5 minutes
 MOST_SNAPSHOTS = 4  # that wait for the record of their tick
 
 
@@ -50,6 +51,8 @@ class Rebuilder:
             self._based, self._begins_at, self._since = True, None, []
         if self._based:
             self._since.append(raw)
+            if len(self._since) > MOST_KEPT:
+                self._lose_place()  # no snapshot comes: do not fill the memory with a long run
         if tick in self._waiting:
             self._begin_after(tick, self._waiting.pop(tick))
 

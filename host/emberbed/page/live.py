@@ -82,6 +82,7 @@ class Live:
             changed.clear()
             cursor = await self._send_moment(socket, sent, cursor)
             await asyncio.sleep(LEAST_BETWEEN_S)
+        await self._send_moment(socket, sent, cursor)  # how it all ended
         await socket.close(1001)
 
     async def _send_moment(self, socket: WebSocket, sent: dict[str, Any], cursor: int) -> int:

@@ -99,6 +99,11 @@ class RunDesk:
             self._feed.begin({}, [])
             self._put("idle")
 
+    def gone(self) -> None:
+        """A run of the terminal has ended, which tells there how."""
+        self.seat.ended()
+        self._put("over", ended_as="elsewhere", limits_exceeded=None, sentences=[])
+
     def wait(self, longest_s: float | None = None) -> None:
         """Wait for the end of the run's thread."""
         if self._thread is not None:
@@ -119,7 +124,7 @@ class RunDesk:
         )
         try:
             with RunStore.open(self.bench.store) as store:
-                store.mark_interrupted()
+                store.mark_interrupted(self.bench.device)
                 self._over(run_profile(request, store, self._console))
         except NotReady as not_ready:
             self._failed(not_ready.sentences)

@@ -1,14 +1,19 @@
-"""Addresses of recorded runs: list, open, compare, export. Reading happens in a helper process."""
+"""Addresses of recorded runs: list, open, compare, note, export; in a helper process."""
 
 from pathlib import Path
 
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
+from emberbed.bench.prepare import NotReady
+from emberbed.cli_runs import MOST_NOTE
 from emberbed.page import runs_shelf
-from emberbed.page.answers import Handler
+from emberbed.page.answers import Handler, body_of, taken, text_in
 from emberbed.page.security import REPORT_POLICY
 from emberbed.page.workers import Workers
+from emberbed.plain_text import hidden_characters
+
+NO_NOTE = f"A note is 1 to {MOST_NOTE} characters of plain text: write it anew"
 
 
 class RunRoutes:
@@ -28,7 +33,7 @@ class RunRoutes:
         }
 
     def writes(self) -> dict[str, Handler]:
-        return {}
+        return {"/api/runs/{run:int}/note": self.note}
 
     async def listed(self, _request: Request) -> Response:
         return JSONResponse(await self._workers.work(runs_shelf.listed, self._store))
@@ -50,6 +55,15 @@ class RunRoutes:
             media_type="text/csv",
             headers={"content-disposition": f'attachment; filename="{name}"'},
         )
+
+    async def note(self, request: Request) -> Response:
+        """Add a note; what cannot be one is refused as on the command line."""
+        note = " ".join(text_in(await body_of(request), "note").split())
+        if not 1 <= len(note) <= MOST_NOTE or hidden_characters(note):
+            raise NotReady([NO_NOTE])
+        run = request.path_params["run"]
+        await self._workers.work(runs_shelf.add_note, self._store, run, note)
+        return taken()
 
     async def _of(self, task, request: Request):
         return await self._workers.work(task, self._store, request.path_params["run"])

@@ -42,6 +42,10 @@ def one(store: Path | None, run_id: int) -> dict[str, Any]:
             "fingerprint": run.head_sha256,
             "firmware": f"{run.firmware_version} ({run.firmware_digest[:16]})",
             "toml": run.profile_toml,
+            "notes": [
+                {"at": local_minute(note.noted_utc), "sentence": note.sentence}
+                for note in opened.notes(run.id)
+            ],
             "events": [
                 {
                     "at_s": None if event.tick is None else (event.tick - first) / TICKS_PER_S,
@@ -81,6 +85,12 @@ def curve(store: Path | None, run_id: int) -> dict[str, Any]:
         "control": channels.index(control) if control in channels else 0,
         "columns": columns,
     }
+
+
+def add_note(store: Path | None, run_id: int, note: str) -> None:
+    """Add a note to a run; it cannot be changed unseen."""
+    with RunStore.open(store, create=False) as opened:
+        opened.add_note(opened.run(run_id).id, note)
 
 
 def report(store: Path | None, run_id: int) -> str:

@@ -1,17 +1,21 @@
 """A copy of the device's firmware that follows a run record by record and compares every output.
 
-It begins with the record of an arming, once it is known what ARM was answered, and loses the run
-where a record is missing or differs, until the next arming. It never raises for what a record
+It begins with the record of an arming, once it is known what ARM was answered, or with a snapshot
+of the device, and loses the run where a record is missing or differs, until the next of these. It
+never raises for what a record
 holds. Takes some tens of microseconds a tick (tests/benchmarks/test_self_check_cost.py).
 """
 
-from collections.abc import Iterator
+from collections import deque
+from collections.abc import Iterator, Sequence
 
 from emberbed.replay import player
 from emberbed.replay.play import Difference
 from emberbed.store.contents import tick_of
 from emberbed_fw.replay import Replay, arms, field_at
+from emberbed_fw.snapshot import restore_snapshot
 
+MOST_RECENT = 100  # records that may come before the snapshot of a tick before them
 MOST_WAITING = 600  # records between an arming and what the host hears of it
 
 
@@ -26,6 +30,7 @@ class Shadow:
         self._counts: bytes | None = None
         self._waiting: list[bytes] = []
         self._last_tick: int | None = None
+        self._recent: deque[bytes] = deque(maxlen=MOST_RECENT)
         self.lost = 0
         self.compared = 0  # records so far
 
@@ -41,6 +46,7 @@ class Shadow:
         """Take what ARM was answered; return the first difference in what has waited for that."""
         self._counts = counts
         waiting, self._waiting = self._waiting, []
+        self._last_tick = None if waiting else self._last_tick
         return next(self._all(waiting), None)
 
     def follow(self, record: bytes) -> Difference | None:
@@ -49,6 +55,7 @@ class Shadow:
         if self._last_tick is not None and tick != self._last_tick + 1:
             self._lose()
         self._last_tick = tick
+        self._recent.append(record)
         if self._replay is not None:
             return self._feed(self._replay, tick, record)
         begins = arms(record, len(record))
@@ -60,8 +67,23 @@ class Shadow:
         self._replay = Replay(self._settings, self._plan, self._counts)
         return self._feed(self._replay, tick, record)
 
+    def snapshot(self, tick: int, numbers: Sequence[int]) -> Difference | None:
+        """Take the device's memory after `tick`: where the run was lost, go on from there."""
+        later = [record for record in self._recent if tick_of(record) > tick]
+        if self._replay is not None or [tick_of(record) for record in later] != list(
+            range(tick + 1, (self._last_tick or tick) + 1)
+        ):
+            return None
+        replay = Replay(self._settings, self._plan, self._counts)
+        try:
+            restore_snapshot(replay.machine, numbers)
+        except ValueError:  # of another firmware or plan
+            return None
+        replay.begin_here()
+        self._replay, self._waiting, self._last_tick = replay, [], tick
+        return next(self._all(later), None)
+
     def _all(self, records: list[bytes]) -> Iterator[Difference]:
-        self._last_tick = None
         for record in records:
             difference = self.follow(record)
             if difference is not None:

@@ -48,15 +48,16 @@ def summarise(
     cells = [cell for cell in cells if (cell.row, cell.phase, str(cell.setup)) in ran]
     healthy, pairs = by_part["healthy"], by_part["pair"]
     false_trips = sum(bool(one.miss) for one in healthy)
+    rows = _rows(cells, by_part["cell"])
     return {
-        "missed": sum(bool(one.miss) for one in by_part["cell"] + pairs),
+        "missed": sum(row["missed"] for row in rows) + sum(bool(one.miss) for one in pairs),
         "false_trips": false_trips,
         "seeded_bugs": {
             "caught": sum(one.found for one in found_bugs),
             "of": len(found_bugs),
             "by": {one.name: one.by if one.found else "NOT FOUND" for one in found_bugs},
         },
-        "rows": _rows(cells, by_part["cell"]),
+        "rows": rows,
         "cells": dict(Counter(cell.expect for cell in cells)),
         "not_detectable": sum(cell.expect == NOT_DETECTABLE for cell in cells),
         "healthy": {
@@ -118,6 +119,8 @@ def _rows(cells: Iterable[Cell], results: Iterable[Result]) -> list[dict[str, An
 def _row(cell: Cell, runs: Sequence[Result]) -> dict[str, Any]:
     found = [one for one in runs if one.found or (cell.expect == REFUSED and not one.heated)]
     missed = sum(bool(one.miss) for one in runs)
+    if upper_share(len(found), len(runs)) < cell.share < 1:
+        missed += len(runs) - len(found)
     row: dict[str, Any] = {
         "row": cell.row,
         "phase": cell.phase,

@@ -16,9 +16,16 @@ from emberbed_fw.units import TICKS_PER_S
 from emberbed_sim.campaign.monitor import Allowed, Monitor
 from emberbed_sim.campaign.outcomes import found_by
 from emberbed_sim.campaign.results import Result
-from emberbed_sim.campaign.setups import ANY_BOARD, GUESSED, KNOWN, SENSES, SENSOR_SETS, Setup
+from emberbed_sim.campaign.setups import (
+    ANY_BOARD,
+    GUESSED,
+    KNOWN,
+    SENSES,
+    SENSOR_SETS,
+    Setup,
+    new_loop,
+)
 from emberbed_sim.campaign.setups import draw as draw_bench
-from emberbed_sim.campaign.setups import new_loop
 from emberbed_sim.closed_loop import ClosedLoop
 from emberbed_sim.faults import FaultEvent
 from emberbed_sim.operator import Act, Operator

@@ -8,8 +8,8 @@ The highest temperature that a plan asks for counts only until hot air comes: fr
 is as hot as a hand makes it, and only its limits hold.
 
 unpressed   heat without a press since arming: the button seen released, then held for a second
-nobody      heat later than 2.25 s after the computer has gone; 3.25 s where it goes on renewing with
-            a record that was stored up to a second ago
+nobody      heat later than 2.25 s after the computer has gone; 3.25 s where it goes on renewing
+            with a record that was stored up to a second ago
 lying       heat on a reading that has been far from its place for longer than is allowed
 too_hot     a place above the limit of its sensor and the allowance
 contactor   not open half a second after a trip

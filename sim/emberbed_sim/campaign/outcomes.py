@@ -71,7 +71,8 @@ def watch(loop: ClosedLoop, monitor: Monitor, onset_s: float, window_s: float) -
         heater.elapsed_s - monitor.last_heat_s < 1.0 and not found
     )
     stays = loop.resets > resets or found_by(loop, resets) == found
-    state = rs.STATE_NAMES[loop.machine.life.state]
+    states = dict(enumerate(rs.STATE_NAMES))
+    state = states.get(loop.machine.life.state, "no state at all")  # after a bit has flipped
     if found:
         _coast(heater, monitor)
     since_s = max(onset_s, monitor.first_heat_s or onset_s)

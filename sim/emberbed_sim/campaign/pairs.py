@@ -68,9 +68,7 @@ def run_pair(pair: Pair, seed: int) -> Result:
     first = event_of(cell, seed, loop.heater.elapsed_s)
     loop = loop.fork((first,))
     welded = "contactor_welded" in (cell.fault, pair.second)
-    allowed = Allowed(
-        cell.excused + ((CONTACTOR,) if welded else ()), FOUND_WITHIN_S, cell.limit_k
-    )
+    allowed = Allowed(cell.excused + ((CONTACTOR,) if welded else ()), FOUND_WITHIN_S, cell.limit_k)
     monitor = Monitor(loop, draw(cell.setup, seed).plan, (first,), allowed, cell.phase)
     begun_s, resets = loop.heater.elapsed_s, loop.resets
     found, found_s = "", 0.0
@@ -85,7 +83,11 @@ def run_pair(pair: Pair, seed: int) -> Result:
         for _record in loop.run(round(WATCHED_S * TICKS_PER_S)):
             monitor.step()
     miss = "" if found else "the first fault was not found"
-    if found not in ("", RESET, LINK_LOST) and not loop.resets - resets and found_by(loop, resets) != found:
+    if (
+        found not in ("", RESET, LINK_LOST)
+        and not loop.resets - resets
+        and found_by(loop, resets) != found
+    ):
         miss = f"{found} did not stay the cause"
     if monitor.broken:
         miss = "the monitor saw " + ", ".join(monitor.broken)

@@ -42,7 +42,7 @@ def snapshots(setup: Setup, seed: int) -> dict[str, ClosedLoop]:
     """Return the loop at every phase; fork before use."""
     loop = new_loop(draw(setup, seed), seed)
     found = {IDLE: loop.fork()}
-    into_ticks = dict.fromkeys(PHASES, 0)
+    into_ticks: dict[str, int] = dict.fromkeys(PHASES, 0)
     for _record in islice(loop.run(), MOST_TICKS):
         for phase in _phases_now(loop.machine):
             into_ticks[phase] += 1

@@ -86,7 +86,7 @@ def _on_cluster(tasks: list[Task], address: str) -> Iterator[list[Result]]:
     client = _client(distributed, address)
     try:
         futures = client.map(run_task, tasks, pure=False)
-        for future in distributed.as_completed(futures):
+        for future in distributed.as_completed(futures, loop=client.loop):
             yield _result(future, address)
     except OSError as error:  # CommClosedError is one
         raise PoolError(f"The cluster at {address} has gone ({error})") from None

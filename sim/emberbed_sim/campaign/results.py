@@ -71,22 +71,26 @@ class ResultFile:
 
     def write(self) -> None:
         """Put a file with all results in place of the last one."""
-        from pyarrow import parquet  # an extra: only where a campaign is kept
-
+        packed = _packed(self.results)
         beside = self.path.with_suffix(".part")
         try:
-            parquet.write_table(_table(self.results), beside, compression="zstd")
+            beside.write_bytes(packed)
             beside.replace(self.path)
         finally:
             beside.unlink(missing_ok=True)
         self.written = len(self.results)
 
 
-def _table(results: list[Result]) -> Any:
-    import pyarrow
+def _packed(results: list[Result]) -> Any:
+    """Return the bytes of a Parquet file."""
+    import pyarrow  # an extra: only where a campaign is kept
+    from pyarrow import parquet
 
     kinds = {str: pyarrow.string(), int: pyarrow.int64(), bool: pyarrow.bool_()}
     schema = pyarrow.schema(
         [(field.name, kinds.get(field.type, pyarrow.float64())) for field in fields(Result)]
     )
-    return pyarrow.Table.from_pylist([asdict(result) for result in results], schema)
+    rows = [asdict(result) for result in results]
+    stream = pyarrow.BufferOutputStream()
+    parquet.write_table(pyarrow.Table.from_pylist(rows, schema), stream, compression="zstd")
+    return stream.getvalue()

@@ -72,7 +72,8 @@ def broken(bug: Bug) -> dict[str, bytes]:
     text = sources[bug.file].decode()
     if text.count(bug.old) != 1:
         raise BugError(
-            f"Bug '{bug.name}' fits {bug.file} {text.count(bug.old)} times: its text must occur once."
+            f"Bug '{bug.name}' fits {bug.file} {text.count(bug.old)} times: its text must occur"
+            " once."
         )
     return {**sources, bug.file: text.replace(bug.old, bug.new).encode()}
 

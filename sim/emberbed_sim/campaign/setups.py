@@ -79,7 +79,12 @@ def profile_of(name: str, sensors: str, hold_s: int = HOLD_S) -> Profile:
     text = (files("emberbed.profiles") / "library" / f"{name}.toml").read_text(encoding="utf-8")
     text = re.sub(r"\bfor_s = \d+", f"for_s = {hold_s}", text)
     text = re.sub(r"(?m)^(needs|spread_c) = .*$", "", text)
-    text = re.sub(r"(?s)\[sensors\].*?(?=\n#|\n\[\[)", f"[sensors]\n{SENSOR_LINES[sensors]}", text, 1)
+    text = re.sub(
+        r"(?s)\[sensors\].*?(?=\n#|\n\[\[)",
+        f"[sensors]\n{SENSOR_LINES[sensors]}",
+        text,
+        count=1,
+    )
     return parse_profile(text.encode(), f"{name}.toml").model
 
 
@@ -96,9 +101,7 @@ def draw(setup: Setup, seed: int, profile_name: str = "", hold_s: int = HOLD_S) 
     bench = replace(
         nominal,
         board=replace(nominal.board, mass_g=mass_g),
-        mains=MainsParameters(
-            MAINS_V, MAINS_V * random.uniform(1 - MAINS_SHARE, 1 + MAINS_SHARE)
-        ),
+        mains=MainsParameters(MAINS_V, MAINS_V * random.uniform(1 - MAINS_SHARE, 1 + MAINS_SHARE)),
         surroundings=SurroundingsParameters(room_c=random.uniform(*ROOM_C)),
         noise_c=random.uniform(*NOISE_C),
     )

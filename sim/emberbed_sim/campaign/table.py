@@ -5,7 +5,8 @@ Read from expected.toml, whose rows name a fault, phases and setups at once. A c
 refused         no heat at all: arming is refused, or the press starts nothing
 trip            heat off for good within `off_s` (if not given `within_s`), by one of `trips` within
                 `within_s`; RESET counts as one where the device starts anew. `over_k`: and the true
-                board never more than this above the highest the plan asks for
+                board never more than this above the highest the plan asks for. `share`: of the
+                seeds, where physics leaves no more
 bounded         the true board never more than `over_k` above the highest the plan asks for
 harmless        the run goes on, nothing above its limit, for the whole window
 not_detectable  with `reason` and the `hardware` that answers for it
@@ -38,6 +39,7 @@ NEEDS = {
 }
 WINDOWS_S = {REFUSED: 25.0, BOUNDED: 240.0, HARMLESS: 40.0, NOT_DETECTABLE: 120.0}
 AFTER_WITHIN_S = 5.0  # a trip that comes late is still seen, and told
+TRIP_KEYS = {"trips", "within_s", "off_s", "over_k", "resets", "share"}
 TRIPS = {name for _code, name, _reaction in trip_codes.TRIPS} | {RESET, LINK_LOST}
 USUAL = Setup()
 SHARED_KEYS = {
@@ -69,6 +71,7 @@ class Cell:
     part: int = 0
     length_s: float | None = None
     excused: tuple[str, ...] = ()
+    share: float = 1.0  # of the runs that must be found; below 1 the others are not judged
     resets: bool = False  # and the watchdog must start the device anew
     reason: str = ""
     hardware: str = ""
@@ -89,10 +92,9 @@ class Cell:
     def expected_words(self) -> str:
         """Return the expectation in words."""
         if self.expect == TRIP:
-            return (
-                f"heat off within {self.off_s:g} s, {' or '.join(self.trips)} within"
-                f" {self.within_s:g} s"
-            )
+            share = f"{self.share:.0%} found: " if self.share < 1 else ""
+            trips = " or ".join(self.trips)
+            return f"{share}heat off within {self.off_s:g} s, {trips} within {self.within_s:g} s"
         if self.expect == BOUNDED:
             return f"board at most {self.over_k:g} K over the target"
         return self.expect.replace("_", " ")
@@ -121,7 +123,7 @@ def _cells_of_row(row: dict[str, Any]) -> list[Cell]:
     expect = row.get("expect")
     if expect not in EXPECTATIONS:
         raise TableError(f"{told}: expect is '{expect}'; give one of {', '.join(EXPECTATIONS)}.")
-    own = {"trips", "within_s", "off_s", "over_k", "resets"} if expect == TRIP else NEEDS[expect]
+    own = TRIP_KEYS if expect == TRIP else NEEDS[expect]
     _check_names(told, "key", row, SHARED_KEYS | own)
     if missing := NEEDS[expect] - row.keys():
         raise TableError(f"{told}: {', '.join(sorted(missing))} is missing.")
@@ -139,7 +141,7 @@ def _cells_of_row(row: dict[str, Any]) -> list[Cell]:
             row.get("off_s", row.get("within_s", 0.0)), row.get("over_k"),
             row.get("lie_s", _lie_s(row, expect)), row.get("limit_k", ALLOWANCE_K),
             amount, row.get("part", 0), row.get("length_s"),
-            tuple(row.get("excused", ())), row.get("resets", False),
+            tuple(row.get("excused", ())), row.get("share", 1.0), row.get("resets", False),
             row.get("reason", ""), row.get("hardware", ""), row.get("why", ""),
         )
         for fault, amount, phase, setup in product(

@@ -112,6 +112,14 @@ def test_it_is_told_when_the_heat_went_off(run, silent_tape):
     assert told.startswith("Meanwhile the device took the heat away, 1.9 s after")
 
 
+def test_a_run_that_ended_in_the_absence_is_told_of_too(run, silent_tape):
+    at = next(n for n, raw in enumerate(silent_tape) if decode_record(raw).state == rs.COOL) - 5
+    back = greeting(silent_tape, tick_of(silent_tape[-1]) + 1000)  # it stands there, cold
+    ran = run([*silent_tape[:at], BROKE, *rebuilt(silent_tape[at:])], [back])
+    assert ran.outcome.state == "link_lost"
+    assert [one for one in ran.told if one.startswith("Meanwhile the device took the heat away")]
+
+
 def test_a_cooling_board_is_told_of_too(run, silent_tape):
     at = next(n for n, raw in enumerate(silent_tape) if decode_record(raw).state == rs.COOL) + 50
     back = greeting(silent_tape, tick_of(silent_tape[at + 40]))

@@ -93,8 +93,8 @@ def test_it_never_changes_its_height(screens):
 def test_no_line_is_wider_than_the_terminal_and_none_is_wrapped(screens, width):
     for lines in screens.values():
         assert {len(line) for line in lines} == {width}
-        labels = [line[2:9].strip() for line in lines[2:9]]
-        assert labels == ["Board", "Now", "Waiting", "Next", "Heater", "Marks", "Touch"]
+        labels = [line[2:9].strip() for line in lines[2:10]]
+        assert labels == ["Board", "Now", "Waiting", "Next", "Heater", "Guard", "Marks", "Touch"]
 
 
 def test_no_inner_word_is_shown(screens, tripped):
@@ -292,6 +292,13 @@ def rows(record):
     return {name: text.plain for name, text in panel_rows.rows_of(record, at(record))}
 
 
+def test_warnings_of_the_device_stand_in_one_line():
+    assert rows(RECORD._replace(warnings=0))["Guard"] == "nothing to tell"
+    both = trip_codes.WARN_NOT_IDENTIFIED | trip_codes.WARN_SECOND_SWITCH
+    told = rows(RECORD._replace(warnings=both | trip_codes.NOTE_RESTED))["Guard"]
+    assert told == "heater not identified, second switch not proved"
+
+
 def test_power_that_is_held_off_says_why():
     doubtful = RECORD._replace(withheld=trip_codes.WITHHELD_SENSOR)
     assert rows(doubtful)["Heater"].endswith("held off: a sensor is in doubt")
@@ -355,12 +362,12 @@ def test_a_small_terminal_keeps_clock_call_and_keys(width, height, moment):
 
 def test_the_curve_goes_before_old_events_and_these_before_the_rows():
     # rows, keys, events, curve
-    assert fit(100) == (7, 2, 4, 6)
-    assert fit(20) == (7, 2, 4, 6)  # 24 lines less the frame, a banner of one line, and one spare
-    assert fit(16) == (7, 2, 4, 2)
-    assert fit(15) == (7, 2, 4, 0)
-    assert fit(10) == (7, 2, 1, 0)
-    assert fit(8) == (7, 1, 0, 0)
+    assert fit(100) == (8, 2, 4, 6)
+    assert fit(20) == (8, 2, 4, 5)  # 24 lines less the frame, a banner of one line, and one spare
+    assert fit(17) == (8, 2, 4, 2)
+    assert fit(16) == (8, 2, 4, 0)
+    assert fit(11) == (8, 2, 1, 0)
+    assert fit(9) == (8, 1, 0, 0)
     assert fit(5) == (5, 0, 0, 0)
     assert fit(-3) == (1, 0, 0, 0)
     assert len(KEPT_LONGEST) == len(rows(COLD)) and set(KEPT_LONGEST) == set(rows(COLD))

@@ -3,10 +3,11 @@
 import pytest
 
 from emberbed.bench.calls import AIR_AWAY_TEXT, LONGER_TEXT, PRESS_TEXT, prompt_text
-from emberbed.bench.story import Story
+from emberbed.bench.story import QUIET_TICKS, Story
 from emberbed.profiles.compile import decode_plan
 from emberbed.records import decode_record
 from emberbed_fw import run_states as rs
+from emberbed_fw import trip_codes
 from emberbed_fw.sequencer import LONGER_PROMPT
 from emberbed_fw.stage_clock import AIR_AWAY_PROMPT
 from emberbed_fw.trip_codes import HEAT_UNCOMMANDED, SENSOR_OPEN
@@ -36,10 +37,13 @@ def told(*faults, operator=None):
 def test_a_run_without_trouble_is_told_in_order():
     events = [(kind, sentence) for _record, kind, sentence in told()]
     assert [kind for kind, _ in events] == [
-        "press", "state", "stage", "stage", "ahead", "stage", "prompt", "answer", "state", "stage",
-        "state",
+        "warning", "press", "state", "stage", "stage", "ahead", "stage", "prompt", "answer",
+        "state", "stage", "state",
     ]  # fmt: skip
     sentences = [sentence for _kind, sentence in events]
+    assert sentences.pop(0) == (
+        "This heater has not been identified: the guard only asks and slows down."
+    )
     # the ceiling: 5 °C above the highest stage, as much as a person may add (contracts.md)
     assert sentences[0] == f"{PRESS_TEXT}: never above 60 °C, whatever is changed."
     assert sentences[1] == "Checking the heater with short pulses."
@@ -51,6 +55,22 @@ def test_a_run_without_trouble_is_told_in_order():
     assert sentences[8:] == [
         "Cooling down, heat is off.", "Stage 4 of 4: cool below 50 °C.", "Finished.",
     ]  # fmt: skip
+
+
+def test_a_warning_is_told_when_it_begins_and_again_only_after_a_quiet_while():
+    story = new_story()
+    first = decode_record(next(iter(loop_of(PROFILE).run())))
+    course = [0] * 3 + [trip_codes.WARN_FAN] * 5 + [0] * (QUIET_TICKS - 2) + [trip_codes.WARN_FAN]
+    course += [0] * (QUIET_TICKS + 2) + [trip_codes.WARN_FAN | trip_codes.NOTE_RESTED]
+    told = {}
+    for tick, warnings in enumerate(course, start=first.tick):
+        events = story.follow(first._replace(tick=tick, warnings=warnings))
+        if any(kind == "warning" for kind, _ in events):
+            told[tick - first.tick] = [sentence for kind, sentence in events if kind == "warning"]
+    assert told == {
+        3: ["The fan does not do what it is told."],
+        len(course) - 1: ["The fan does not do what it is told."],
+    }
 
 
 def test_every_event_is_told_with_the_record_that_shows_it():

@@ -7,6 +7,7 @@ from emberbed.profiles.plan_bytes import decode_plan
 from emberbed.records import decode_record
 from emberbed_fw import messages
 from emberbed_fw import run_states as rs
+from emberbed_fw.safety_limits import AIR_HOT_TICKS
 from emberbed_fw.stage_clock import AIR_AWAY_PROMPT
 from tests.host.bench import moments
 from tests.host.bench.moments import NAMES, PROMPTS
@@ -179,7 +180,7 @@ def test_too_hot_from_above_says_take_the_air_away():
 
     def too_hot():
         bench.board_c = [250.0, 80.0]
-        bench.until(rs.COOL, 10)
+        bench.until(rs.COOL, AIR_HOT_TICKS + 10)
 
     kinds = dict(told(bench, too_hot))
     assert "while hot air was on" in kinds["trip"]

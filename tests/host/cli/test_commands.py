@@ -141,7 +141,7 @@ def test_ctrl_c_before_the_start_is_a_stop_by_a_person(emberbed, monkeypatch):
 
 
 def test_in_a_terminal_nobody_has_to_press_by_script(emberbed, monkeypatch, result):
-    request = SimpleNamespace(virtual=object(), scripted=False)
+    request = SimpleNamespace(virtual=object(), scripted=False, watcher=None)
     with pytest.raises(NotReady):
         session._need_hand(request)
     monkeypatch.setattr(session, "sys", SimpleNamespace(stdin=SimpleNamespace(isatty=lambda: True)))

@@ -31,8 +31,8 @@ def test_what_is_written_is_read(kind, watts):
     found = parse_heater(written(fitted, watts, MADE), "heater.toml")
     assert found.made == MADE
     assert found.scale.full_power_w == watts and found.scale.full_drive == fitted.full_drive
-    assert found.fit.start == fitted.candidate.start
-    for one in estimates(fitted):
+    assert found.fit.start == fitted.whole.candidate.start
+    for one in estimates(fitted.whole):
         if one.name in found.parameters:
             number = found.parameters[one.name]
             assert (number.value, number.low, number.high) == pytest.approx(
@@ -43,7 +43,7 @@ def test_what_is_written_is_read(kind, watts):
     assert found.uncertainty.names == names
     size = len(names)
     assert np.array(found.uncertainty.covariance) == pytest.approx(
-        covariance(fitted)[:size, :size], rel=1e-5
+        covariance(fitted.whole)[:size, :size], rel=1e-5
     )
 
 

@@ -73,7 +73,7 @@ def test_the_second_half_is_not_looked_at(table):
     hotter_c = np.where(whole.seconds < 120.0, 0.0, 40.0) + whole.temperature_c
     other = replace(whole, temperature_c=hotter_c, drive=np.where(hotter_c > 190, 3.0, whole.drive))
     found = [identify(one, 120.0, 9.0) for one in (whole, other)]
-    assert np.array_equal(found[0].at, found[1].at)
+    assert np.array_equal(found[0].scored.at, found[1].scored.at)
     assert found[0].scores == found[1].scores
     assert found[0].percent_unseen != found[1].percent_unseen
 

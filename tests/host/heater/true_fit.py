@@ -3,7 +3,7 @@
 import numpy as np
 
 from emberbed.heater.candidates import BALANCE, REST, candidates
-from emberbed.heater.identify import MOST_STEPS, Fitted, noise_of
+from emberbed.heater.identify import MOST_STEPS, Fit, Fitted, noise_of
 from emberbed.heater.model_parameters import to_fit
 from emberbed.heater.step_data import WATTS, grid_step_s, to_grid
 from tests.host.heater.made_heater import made
@@ -22,7 +22,5 @@ def true_fit(kind, seed=1):
     predicted = np.interp(
         measured.seconds, grid.seconds, candidate.simulated(at[:, None], grid)[:, 0]
     )
-    noise = noise_of(candidate, at, grid)
-    return Fitted(
-        measured, len(measured.seconds), full, candidate, at, grid, noise, predicted, {start: 0.0}
-    )
+    fit, rows = Fit(candidate, at, grid, noise_of(candidate, at, grid)), len(measured.seconds)
+    return Fitted(measured, rows, full, fit, fit, rows, predicted, {start: 0.0})

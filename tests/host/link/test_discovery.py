@@ -17,7 +17,9 @@ from tests.host.link.fake_device import FakeDevice
 
 
 def port(device, vid=0x2E8A, description="a board"):
-    return SimpleNamespace(device=device, vid=vid, description=description)
+    return SimpleNamespace(
+        device=device, vid=vid, pid=5, serial_number="E66", description=description
+    )
 
 
 @pytest.fixture

@@ -10,11 +10,12 @@ import argparse
 import random
 import tempfile
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from emberbed.records import decode_record
-from emberbed.replay.play import Replayed, interpreters, replay_run
+from emberbed.replay.play import CPYTHON, Replayed, interpreters, replay_run
 from emberbed.store.run_store import RunStore
 from emberbed.words import trip_name
 from emberbed_fw import messages
@@ -32,8 +33,9 @@ KINDS = [
     kind
     for kind in CATALOGUE
     if not kind.only and (kind.acts_on != ON_DEVICE or kind.name in INPUTS_OF_DEVICE)
+    if kind.name != "frames_repeated"  # more in a tick than the loop without a wire can take
 ]
-MOST_TICKS = 6000
+MOST_TICKS = 4000
 TOUCHES = ((messages.HOLD_HERE, 0), (messages.GO_ON, 0), (messages.OFFSET, 150),
            (messages.OFFSET, -200), (messages.EXTEND, 300), (messages.NEXT_STAGE, 0),
            (messages.LAST_PLATEAU, 0), (messages.MARK, 0), (messages.COOL_DOWN, 0))  # fmt: skip
@@ -57,7 +59,7 @@ def make(seed: int) -> RandomRun:
     """Return the run of a seed."""
     chance = random.Random(seed)
     profile = hold_profile(
-        for_s=chance.randrange(10, 60), to_c=chance.randrange(45, 75),
+        for_s=chance.randrange(10, 60), to_c=chance.randrange(52, 75),
         prompt=chance.choice(["", "Clean the pads"]),
     )  # fmt: skip
     faults = []
@@ -75,10 +77,10 @@ def make(seed: int) -> RandomRun:
     return RandomRun(seed, tuple(faults), plan_of(profile)[0], tuple(loop.run(MOST_TICKS)))
 
 
-def replayed(store: RunStore, run: RandomRun) -> list[Replayed]:
-    """Store a run and replay it in the interpreters that are here."""
+def replayed(store: RunStore, run: RandomRun, wanted: Iterable[str] = ()) -> list[Replayed]:
+    """Store a run and replay it, in the interpreters that are here if no others are wanted."""
     run_id = store_records(store, run.records, SETTINGS, run.plan)
-    return replay_run(store, store.run(run_id), interpreters())
+    return replay_run(store, store.run(run_id), wanted or interpreters())
 
 
 def is_equal(run: RandomRun, results: list[Replayed]) -> bool:
@@ -116,9 +118,9 @@ def main() -> None:
             good = is_equal(run, replayed(store, run))
             equal += good
             if not good:
-                print(f"not equal: seed {seed}, {run.faults}")
+                print(f"not equal: seed {seed}, {run.faults}", flush=True)
             spoilt, tick = with_a_flipped_bit(run, seed)
-            flips += found_at(replayed(store, spoilt)) == {tick}
+            flips += found_at(replayed(store, spoilt, [CPYTHON])) == {tick}
     print(
         f"{asked.runs} runs, {ticks} ticks, in {' and '.join(interpreters())}: {equal} equal;"
         f" a flipped bit in each: {flips} found at their tick; trips: {dict(trips)}"

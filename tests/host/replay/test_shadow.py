@@ -10,6 +10,7 @@ from emberbed.firmware_sources import installed_digest
 from emberbed.profiles.compile import decode_plan
 from emberbed.records import decode_record
 from emberbed.replay.shadow import Shadow
+from emberbed.store.snapshots import unpack_numbers
 from emberbed_fw import messages
 from emberbed_fw.replay import Replay
 from tests.host.bench.fakes import FakeDevice, FakeHand, FakeScreen
@@ -21,6 +22,7 @@ from tests.host.replay.recorded import (
     of_tape,
     open_store,
     recorded,
+    snapshot_after,
 )
 from tests.host.replay.test_replay import changed
 from tests.host.store.synthetic_run import facts
@@ -86,6 +88,28 @@ def test_a_missing_record_loses_it_once_and_the_next_arming_brings_it_back():
     shadow.armed(NO_TRIPS)
     assert not any(shadow.follow(packed) for packed in records)
     assert shadow.follows
+
+
+@pytest.mark.parametrize("late", [0, 1, 25])
+def test_a_snapshot_brings_it_back_even_when_it_comes_late(late):
+    records = recorded()
+    first = decode_record(records[0]).tick
+    shadow, _found = followed([*records[:300], *records[310 : 400 + late]])
+    assert not shadow.follows
+    numbers = unpack_numbers(snapshot_after(records, 399))
+    assert shadow.snapshot(first + 398, numbers[:-1]) is None and not shadow.follows
+    assert shadow.snapshot(first + 399, numbers) is None
+    assert shadow.follows and shadow.compared == 300 + late
+    assert not any(shadow.follow(packed) for packed in records[400 + late :])
+    assert shadow.follows and shadow.lost == 1
+
+
+def test_a_snapshot_that_is_too_old_brings_nothing_back():
+    records = recorded()
+    first = decode_record(records[0]).tick
+    shadow, _found = followed([*records[:300], *records[310:600]])
+    numbers = unpack_numbers(snapshot_after(records, 399))
+    assert shadow.snapshot(first + 399, numbers) is None and not shadow.follows
 
 
 def test_it_does_not_raise_for_what_a_record_holds():

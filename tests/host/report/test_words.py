@@ -100,6 +100,17 @@ def test_withheld_bits_are_all_told():
     assert words.withheld_words(trip_codes.WITHHELD_LEASE) == ["nobody answers for the heat"]
 
 
+def test_warnings_are_all_told_and_the_note_is_none():
+    bits = constants(trip_codes, "WARN_")
+    assert set(words.WARNINGS) == set(bits)
+    told = words.warning_words(sum(bits.values()) | trip_codes.NOTE_RESTED)
+    assert len(told) == len(bits) and all(sentence.endswith((".", "?")) for _, sentence in told)
+    assert words.warning_words(trip_codes.NOTE_RESTED) == []
+    assert words.warning_words(trip_codes.WARN_SECOND_SWITCH)[0][1] == (
+        "The second switch is commanded, not proved."
+    )
+
+
 def test_plan_faults_are_told_by_their_row():
     for row in range(len(plan.PLAN_FAULTS)):
         assert refusal_words.refusal_words(messages.BAD_PLAN, row) == refusal_words.PLAN_FAULTS[row]
@@ -111,7 +122,8 @@ def test_plan_faults_are_told_by_their_row():
         lambda: words.state_words(77),
         lambda: words.wait_words(77),
         lambda: words.trip_words(77).happened,
-        lambda: words.withheld_words(256)[0],
+        lambda: words.withheld_words(32768)[0],
+        lambda: words.warning_words(64)[0][0],
         lambda: refusal_words.refusal_words(77),
         lambda: refusal_words.refusal_words(messages.BAD_PLAN, 77),
         lambda: words.verdict_words("melted"),

@@ -5,6 +5,7 @@ run that was stopped and one that nobody ended, its writer long gone.
 """
 
 import sqlite3
+import struct
 from pathlib import Path
 
 import pytest
@@ -66,6 +67,19 @@ def test_old_records_are_read_in_their_own_form(old):
         assert (record.touch, record.mark, record.offset_cdeg) == (0, 0, 0)
     with pytest.raises(ValueError, match="a record has"):
         decode_record(raw[-1])
+
+
+def test_records_of_the_second_form_are_read_in_theirs():
+    """Offsets as the firmware of plan format 2 packed them, counted by hand from its table."""
+    octets = bytearray(struct.calcsize("<IHHB32s8BIIiHHI2B3BhB4H8i8h"))
+    struct.pack_into("<I", octets, 0, 77)
+    struct.pack_into("<BBBBBB", octets, 41, 5, 0, 2, 0, 0, 9)  # state .. withheld
+    struct.pack_into("<BBBhB", octets, 71, 6, 2, 3, -150, 1)  # touch .. trips_of_cause
+    struct.pack_into("<i", octets, 85, 6025)  # channel0_cdeg
+    record = decode_record(bytes(octets), form_of(bytes([2])))
+    assert (record.tick, record.state, record.stage, record.withheld) == (77, 5, 2, 9)
+    assert (record.touch, record.touch_source, record.mark) == (6, 2, 3)
+    assert (record.offset_cdeg, record.trips_of_cause, record.channel0_cdeg) == (-150, 1, 6025)
 
 
 def test_an_old_run_that_nobody_ended_is_closed_like_a_new_one(old):

@@ -1,4 +1,4 @@
-"""The monitor sees each thing that may never be, on the plant's truth, whatever the firmware says."""
+"""The monitor sees each thing that may never be, whatever the firmware says."""
 
 import pytest
 
@@ -56,7 +56,7 @@ def test_heat_on_a_reading_that_lies():
     now_s = snapshots(SETUP, SEED)["soak"].heater.elapsed_s
     lifted = FaultEvent("tc_shorted", now_s, None)
     loop, monitor = watched("soak", lifted, allowed=Allowed(lie_s=2.0))
-    heat(loop, monitor, 2.0)
+    heat(loop, monitor, 1.8)
     assert "lying" not in monitor.broken
     heat(loop, monitor, 1.0)
     assert "lying" in monitor.broken

@@ -18,7 +18,9 @@ def expected():
 
 
 def done(batches):
-    return sorted((one for batch in batches for one in batch), key=lambda one: (one.seed, one.phase))
+    return sorted(
+        (one for batch in batches for one in batch), key=lambda one: (one.seed, one.phase)
+    )
 
 
 def test_a_pool_of_processes_gives_what_this_process_gives():

@@ -59,7 +59,7 @@ def test_the_file_grows_while_results_come(tmp_path):
 
 
 def test_a_full_disk_leaves_the_results_before(tmp_path):
-    need_posix()
+    need_posix("limits the size of its files")
     said = subprocess.run(
         [sys.executable, "-c", FULL_DISK, str(tmp_path)],
         capture_output=True, text=True, timeout=60, check=True,

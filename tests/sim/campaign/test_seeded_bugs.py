@@ -1,4 +1,4 @@
-"""Seeded bugs: each fits the firmware once, a few are hunted down, and the right firmware is clean."""
+"""Seeded bugs: each fits the firmware once, some are hunted, the right firmware is clean."""
 
 import pytest
 
@@ -35,7 +35,9 @@ def test_a_bug_is_found_in_a_process_of_its_own(name):
 
 
 def test_firmware_without_a_bug_is_not_found():
-    unchanged = Bug("none", "units.py", "TICK_MS = 100", "TICK_MS = 100", ["tc_open soak edge/with/known"])
+    unchanged = Bug(
+        "none", "units.py", "TICK_MS = 100", "TICK_MS = 100", ["tc_open soak edge/with/known"]
+    )
     assert broken(unchanged) == read_sources(firmware_folder())
 
 

@@ -21,10 +21,7 @@ ROW = {
 def test_every_fault_has_an_expectation_in_every_phase():
     have = {(cell.fault, cell.phase) for cell in cells()}
     wanted = {
-        (name, phase)
-        for name, kind in KINDS.items()
-        if kind.only != ON_A_WIRE
-        for phase in PHASES
+        (name, phase) for name, kind in KINDS.items() if kind.only != ON_A_WIRE for phase in PHASES
     }
     assert wanted - have == set()
 

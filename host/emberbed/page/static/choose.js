@@ -11,8 +11,10 @@ export class ChooseView {
     this.list = el("ul", { class: "list", "aria-label": t("choose.title") });
     this.detail = el("div", { role: "region", "aria-live": "polite", "aria-label": t("choose.detail") });
     this.folder = el("p", { class: "quiet" });
+    const shared = page.about.shared;
+    this.shared = shared ? el("section", {}, el("h2", {}, t("shared.title")), el("p", { class: "big" }, t("shared.how", shared))) : null;
     this.choosing = el("div", { class: "choose" },
-      el("div", {}, el("h1", {}, t("choose.title")), this.list, this.folder), this.detail);
+      el("div", {}, el("h1", {}, t("choose.title")), this.list, this.folder, this.shared), this.detail);
     this.node = el("div", {}, this.choosing);
   }
 

@@ -89,18 +89,20 @@ export class EditScreen {
   form(form, check) {
     this.shape = form;
     const focus = document.activeElement?.id;
-    const wrong = new Set(check.findings.filter((one) => one.severity === "error").map(stageOf));
+    const errors = check.findings.filter((one) => one.severity === "error");
+    const wrongIn = (number) => errors.filter((one) => stageOf(one) === number).map((one) => one.sentence).join(" ");
     fill(this.head, [
       ...Object.entries(BOX).map(([key, kind]) => this.field([key], form.head[key], kind === "choice" ? form.choices[key] : null)),
       ...Object.entries(form.board).map(([key, value]) => this.field(["board", key], value)),
     ]);
     fill(this.sensors, Object.entries(form.sensors).map(([name, role]) => this.field(["sensors", name], role, form.choices.role, name)));
-    fill(this.rows, form.stages.map((stage, number) => this.row(stage, number, check.stages?.[number], wrong.has(number + 1))));
+    fill(this.rows, form.stages.map((stage, number) => this.row(stage, number, check.stages?.[number], wrongIn(number + 1))));
     fill(this.kind, form.kinds.map((kind) => el("option", { value: kind }, t(`kinds.${kind}`))));
     this.kind.value = "hold";
     if (focus) document.getElementById(focus)?.focus();
   }
 
+  // `wrong` holds the errors of this stage, '' for none; a field that one names is marked.
   row(stage, number, planned, wrong) {
     const last = this.shape.stages.length - 1;
     const tool = (key, disabled, change) => el("button", { class: "small", disabled, onclick: () => this.change(change),
@@ -110,7 +112,7 @@ export class EditScreen {
     return el("tr", { class: wrong ? "wrong" : null },
       el("td", {}, el("b", {}, `${number + 1} `), t(`kinds.${stage.kind}`)),
       el("td", {}, el("div", { class: "fields" }, Object.entries(stage.values).map(([key, value]) =>
-        this.field(["stages", number, key], value, this.shape.choices[key] && key !== "marks" ? this.shape.choices[key] : null, label(key), wrong)), more)),
+        this.field(["stages", number, key], value, this.shape.choices[key] && key !== "marks" ? this.shape.choices[key] : null, label(key), new RegExp(`\\b${key}\\b`).test(wrong))), more)),
       el("td", { class: "number" }, planned?.planned_s ? clock(planned.planned_s) : "–"),
       el("td", { class: "tools-3" }, tool("up", number === 0, { do: "move", at: number, to: number - 1 }), " ",
         tool("down", number === last, { do: "move", at: number, to: number + 1 }), " ",

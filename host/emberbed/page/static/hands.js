@@ -27,7 +27,7 @@ export class Hands {
 
   update(moment) {
     const state = moment.desk.state;
-    const on = state === "on" || state === "starting" || moment.lost > 0;
+    const on = state === "on" || state === "starting";
     if (on !== this.on) {
       this.on = on;
       fill(this.node, on ? [this.told, this.changes, this.bar] : [this.told]);

@@ -7,7 +7,7 @@ import { LiveCurve } from "./live_curve.js";
 
 const COIL_PARTS = 10;
 const LOUD = ["trip", "prompt", "press", "stop", "left", "link", "refused", "gap", "refusal", "unproven"];
-const NOT_KNOWN = ["link_lost", "interrupted"]; // ends after which nobody measures any more
+const NOT_KNOWN = ["link_lost", "interrupted", "elsewhere"]; // ends after which nobody measures any more
 
 export class LiveView {
   constructor(page) {

@@ -98,6 +98,9 @@ export class RunsScreen {
         el("a", { class: "button", href: `/runs/${run.id}/csv`, download: "" }, t("runs.csv")),
         el("a", { class: "button", href: "#/runs" }, t("runs.back"))),
       shape && shape.columns[0].length ? curve.node : el("p", {}, t("runs.no_curve")),
+      el("h2", {}, t("runs.notes")),
+      el("ul", { class: "sentences" }, run.notes.map((note) => el("li", {}, el("b", {}, note.at), note.sentence))),
+      el("div", { class: "row" }, this.noteBox(run.id)),
       el("h2", {}, t("log.title")),
       el("ol", { class: "log", tabindex: "0", "aria-label": t("log.title") }, run.events.map((event) => el("li", {},
         el("span", { class: "quiet" }, event.at_s === null ? "–" : clock(event.at_s)), el("span", {}, event.sentence)))),
@@ -108,6 +111,14 @@ export class RunsScreen {
     curve.begin(shape.names);
     curve.set(shape.columns);
     curve.node.setAttribute("aria-label", t("runs.curve", { run: run.id }));
+  }
+
+  noteBox(id) {
+    const box = el("input", { id: "note", "aria-label": t("runs.note") });
+    const add = async () => {
+      if (await this.page.do(`/api/runs/${id}/note`, { note: box.value })) await this.open(id);
+    };
+    return [box, el("button", { class: "small", onclick: add }, t("runs.add_note"))];
   }
 }
 

@@ -1,0 +1,259 @@
+"""Proofs of the checks that doubt: what the sensors say against the heat, and the device itself.
+
+Ways to trip a run, and the plans they need, are those of tests/support/trips.py; that each check is
+quiet one step inside its limit stands mostly beside the unit that decides it, in tests/firmware.
+"""
+
+import pytest
+
+from emberbed.records import decode_record
+from emberbed_fw import run_states as rs
+from emberbed_fw import settings as fw_settings
+from emberbed_fw import trip_codes
+from emberbed_fw.record import OUT_FAN, PORT_FAN_TURNS, PORT_HEAP_LOW
+from emberbed_fw.safety_limits import (
+    COLD_IDLE_TICKS,
+    COLD_PROOF_GOOD_TICKS,
+    COLD_START_CDEG,
+    FAN_TICKS,
+    HEAP_TICKS,
+)
+from tests.safety.hazard_table import ticks_allowed
+from tests.safety.scenes import assert_dark, assert_never_heats_again, assert_tripped, heating
+from tests.support.bench import Bench, short_plan
+from tests.support.plans import bench_settings
+from tests.support.trips import CODES, LATCHED, MENDABLE, NEEDS, mend, running, tripped_by
+
+WAYS = {**MENDABLE, **LATCHED}
+CHECKS = {
+    "PREDICTED_PEAK": "C25", "NO_RISE": "C26", "HEAT_NOT_ARRIVING": "C27", "HEAT_SURPLUS": "C28",
+    "READING_STUCK": "C29", "READING_JUMPS": "C30", "SENSORS_DISAGREE": "C31",
+    "COLD_JUNCTION": "C32", "HEAP_LOW": "C34", "MEMORY_CHANGED": "C35", "PROGRAM_FLOW": "C36",
+}  # fmt: skip
+every_doubt = pytest.mark.parametrize("name", CHECKS)
+
+
+@pytest.mark.check("C25", proves="acts")
+@pytest.mark.check("C26", proves="acts")
+@pytest.mark.check("C27", proves="acts")
+@pytest.mark.check("C28", proves="acts")
+@pytest.mark.check("C29", proves="acts")
+@pytest.mark.check("C30", proves="acts")
+@pytest.mark.check("C31", proves="acts")
+@pytest.mark.check("C32", proves="acts")
+@pytest.mark.check("C34", proves="acts")
+@pytest.mark.check("C35", proves="acts")
+@pytest.mark.check("C36", proves="acts")
+@every_doubt
+def test_doubt_acts(name):
+    bench = tripped_by(name)
+    assert_tripped(bench, CODES[name])
+    bench.tick(50)
+    assert_dark(bench)
+
+
+@pytest.mark.check("C25", proves="in_time")
+@pytest.mark.check("C26", proves="in_time")
+@pytest.mark.check("C27", proves="in_time")
+@pytest.mark.check("C28", proves="in_time")
+@pytest.mark.check("C29", proves="in_time")
+@pytest.mark.check("C30", proves="in_time")
+@pytest.mark.check("C31", proves="in_time")
+@pytest.mark.check("C32", proves="in_time")
+@pytest.mark.check("C34", proves="in_time")
+@pytest.mark.check("C35", proves="in_time")
+@pytest.mark.check("C36", proves="in_time")
+@every_doubt
+def test_doubt_acts_in_time(name):
+    bench = running(**NEEDS.get(name, {}))
+    healthy = len(bench.tape)
+    WAYS[name](bench)
+    trips = [decode_record(packed).trip for packed in bench.tape[healthy:]]
+    assert trips.index(CODES[name]) < ticks_allowed(CHECKS[name])
+
+
+@pytest.mark.check("C25", proves="stays")
+@pytest.mark.check("C26", proves="stays")
+@pytest.mark.check("C27", proves="stays")
+@pytest.mark.check("C28", proves="stays")
+@pytest.mark.check("C29", proves="stays")
+@pytest.mark.check("C30", proves="stays")
+@pytest.mark.check("C31", proves="stays")
+@pytest.mark.check("C32", proves="stays")
+@pytest.mark.check("C34", proves="stays")
+@pytest.mark.check("C35", proves="stays")
+@pytest.mark.check("C36", proves="stays")
+@every_doubt
+def test_doubt_stays(name):
+    bench = tripped_by(name)
+    mend(bench)
+    bench.tick(2)
+    assert_never_heats_again(bench, CODES[name])
+
+
+# C33: a sensor that differs from its cold junction on a bench that has rested.
+
+
+def rested(over_c, ticks=COLD_IDLE_TICKS):
+    """Return an armed bench that was idle for so long, its control bead so far from its own end."""
+    bench = Bench()
+    bench.machine.dark_ticks = ticks
+    bench.board_c = [25.0 + over_c, 25.0]
+    bench.load()
+    bench.arm()
+    bench.tick(COLD_PROOF_GOOD_TICKS + 5)
+    return bench
+
+
+NEAR_C = COLD_START_CDEG / 100 - 0.5
+
+
+@pytest.mark.check("C33", proves="acts")
+@pytest.mark.parametrize("over_c", [NEAR_C + 1.0, -NEAR_C - 1.0])
+def test_wrong_couple_on_a_cold_bench_keeps_the_press_from_counting(over_c):
+    bench = rested(over_c)
+    bench.press()
+    assert bench.state == rs.COLD_PROOF and bench.record.waits_for == rs.WAITS_COLD_SENSOR
+    assert_dark(bench)
+
+
+@pytest.mark.check("C33", proves="in_time")
+def test_wrong_couple_takes_the_press_away_in_time():
+    bench = rested(0.0)
+    bench.button = True
+    bench.tick(9)
+    bench.board_c[0] += NEAR_C + 1.0
+    bench.tick(ticks_allowed("C33"))
+    assert bench.state == rs.COLD_PROOF and bench.record.waits_for == rs.WAITS_COLD_SENSOR
+
+
+@pytest.mark.check("C33", proves="quiet")
+@pytest.mark.parametrize(
+    ("over_c", "ticks"),
+    [(NEAR_C, COLD_IDLE_TICKS), (-NEAR_C, COLD_IDLE_TICKS), (60.0, COLD_IDLE_TICKS - 30)],
+)
+def test_right_couple_or_a_bench_that_was_warm_is_quiet(over_c, ticks):
+    bench = rested(over_c, ticks)
+    bench.press()
+    assert bench.state == rs.HOT_PROOF
+
+
+@pytest.mark.check("C33", proves="stays")
+def test_couple_that_is_right_again_asks_for_a_new_press():
+    bench = rested(NEAR_C + 1.0)
+    bench.press()
+    bench.board_c = [25.0, 25.0]
+    bench.tick(200)
+    assert bench.state == rs.COLD_PROOF
+    assert_dark(bench)
+
+
+# C34 and C36, one step inside.
+
+
+@pytest.mark.check("C34", proves="quiet")
+def test_heap_that_has_room_again_is_quiet():
+    bench = heating()
+    for _ in range(10):
+        bench.more_flags = PORT_HEAP_LOW
+        bench.tick(HEAP_TICKS - 1)
+        assert not bench.heats and bench.record.withheld == trip_codes.WITHHELD_MACHINE
+        bench.more_flags = 0
+        bench.tick(4)
+        assert bench.heats
+    assert bench.trip == trip_codes.NO_TRIP
+
+
+@pytest.mark.check("C34", proves="acts")
+def test_low_heap_keeps_a_press_from_counting():
+    bench = Bench().to_armed()
+    bench.more_flags = PORT_HEAP_LOW
+    bench.press()
+    assert bench.state == rs.COLD_PROOF and bench.record.waits_for == rs.WAITS_SENSORS
+
+
+@pytest.mark.check("C36", proves="quiet")
+def test_program_in_its_order_is_quiet():
+    bench = heating()
+    for _ in range(100):
+        bench.tick()
+        assert bench.heats
+    assert bench.machine.flow == 0o1234567
+
+
+@pytest.mark.check("C36", proves="acts")
+@pytest.mark.parametrize("left_out", ["_control", "_tell_guard", "_drive"])
+def test_a_step_that_raises_is_no_whole_tick(left_out, monkeypatch):
+    bench = heating()
+
+    def fails(*_arguments):
+        raise ValueError("a step fails")
+
+    monkeypatch.setattr(bench.machine, left_out, fails)
+    with pytest.raises(ValueError, match="a step fails"):
+        bench.tick()
+    assert bench.machine.flow != 0o1234567
+    monkeypatch.undo()
+    bench.tick()
+    assert_tripped(bench, trip_codes.PROGRAM_FLOW)
+
+
+# C37: a fan that does not do what it is told.
+
+TACH = bench_settings(
+    fw_settings.HAS_CONTACTOR_SENSE | fw_settings.HAS_HEAT_SENSE | fw_settings.HAS_FAN
+    | fw_settings.HAS_FAN_TACH
+)  # fmt: skip
+
+
+def with_fan(turns, settings=TACH):
+    """Return a heating bench whose fan should stand still."""
+    bench = Bench(short_plan(), settings).to_run()
+    assert not bench.machine.outputs & OUT_FAN
+    bench.more_flags = PORT_FAN_TURNS if turns else 0
+    return bench
+
+
+def warns(bench):
+    return bench.record.warnings & trip_codes.WARN_FAN != 0
+
+
+@pytest.mark.check("C37", proves="acts")
+@pytest.mark.check("C37", proves="in_time")
+def test_fan_that_turns_untold_is_told_in_time():
+    bench = with_fan(turns=True)
+    bench.tick(ticks_allowed("C37"))
+    assert warns(bench) and bench.trip == trip_codes.NO_TRIP and bench.heats
+
+
+@pytest.mark.check("C37", proves="acts")
+def test_fan_that_does_not_turn_is_told():
+    bench = with_fan(turns=False)
+    bench.board_c = [60.0, 60.0]
+    bench.stop()
+    bench.tick(2)
+    assert bench.machine.outputs & OUT_FAN
+    bench.tick(FAN_TICKS)
+    assert warns(bench)
+
+
+@pytest.mark.check("C37", proves="quiet")
+def test_fan_that_starts_slowly_is_quiet():
+    bench = with_fan(turns=True)
+    bench.tick(FAN_TICKS - 1)
+    assert not warns(bench)
+    bench.more_flags = 0
+    bench.tick(200)
+    assert not warns(bench)
+    without = with_fan(turns=True, settings=bench_settings())
+    without.tick(200)
+    assert not warns(without), "nobody has a tach there"
+
+
+@pytest.mark.check("C37", proves="stays")
+def test_warning_stays_while_the_fan_is_wrong():
+    bench = with_fan(turns=True)
+    bench.tick(FAN_TICKS)
+    for _ in range(100):
+        bench.tick()
+        assert warns(bench)
