@@ -81,6 +81,7 @@ class Doubts:
             balance.step(plan.header, facts.driven_w, board_cdeg, cold_cdeg, facts.tick)
         self._excuse(facts)
         withheld = self._cold_junctions(readings, plan)
+        self.pairs.step(readings, plan, facts.holds, facts.air)
         if modelled:
             withheld |= self._surplus(plan, facts)
         if not facts.heats:
@@ -109,7 +110,6 @@ class Doubts:
     def _sensors(self, readings, plan, facts):
         """Pairs, jumps and readings that stand still."""
         withheld = 0
-        self.pairs.step(readings, plan, facts.holds, facts.air)
         if self.pairs.apart:
             withheld |= codes.WITHHELD_APART
             if self.pairs.apart >= limits.PAIR_TICKS:

@@ -100,7 +100,8 @@ class Guard:
 
     def may_arm(self):
         """Tell whether nothing but a sensor without a reading, or a person, keeps heat away."""
-        return self.doubts.cold_ticks == 0 and not self.withheld & trip_codes.WITHHELD_MACHINE
+        sound = self.doubts.cold_ticks == 0 and self.doubts.pairs.apart == 0
+        return sound and not self.withheld & trip_codes.WITHHELD_MACHINE
 
     def held_by_host(self):
         """Tell whether a host answers for the heat right now."""
@@ -190,6 +191,8 @@ class Guard:
 
     def _judge_machine(self, heats, port_flags):
         """The controller's own memory: what the run lives by is unchanged, and there is room."""
+        if self.memory is None:
+            return trip_codes.WITHHELD_MACHINE
         self.memory.step()
         self._heap_low = self._heap_low + 1 if port_flags & PORT_HEAP_LOW else 0
         if heats and self.memory.changed:

@@ -45,6 +45,10 @@ class HeatModel:
             self.most_emitter_mk = self.emitter_mk
             self.most_heat_mw = self.heat_mw
 
+    def settle(self):
+        """The bench has certainly rested: no emitter is hotter than the known one."""
+        self.most_emitter_mk = self.emitter_mk
+
     def lag_ds(self, header):
         """Return the emitter's time constant at its temperature of now, in tenths of a second."""
         area_cm2 = header["exchange_cm2"] + header["around_cm2"]

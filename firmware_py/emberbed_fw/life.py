@@ -259,6 +259,7 @@ class Life:
     def _offer_to_go_on(self, machine):
         """After a trip that a person can mend: its cause is gone, and the board is still hot."""
         good = machine.plan is not None and machine.readings.all_good(machine.plan.in_use)
+        good = good and machine.guard.may_arm()
         self._good_ticks = self._good_ticks + 1 if good else 0
         if (
             self._is_mendable(machine)

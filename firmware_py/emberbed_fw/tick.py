@@ -186,6 +186,8 @@ class Machine:
         facts.tick = self.tick
         facts.acknowledged = self.acknowledged
         self.guard.rested = 1 if self.dark_ticks >= COLD_IDLE_TICKS else 0
+        if self.guard.rested:
+            self.guard.model.settle()
         facts.holds = self.life.state in rs.STAGED_STATES and self.sequencer.holds()
 
     def _control(self):

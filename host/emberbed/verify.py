@@ -132,7 +132,8 @@ class Campaign:
                 raise VerifyError(_full(self._file, error)) from None
         for one in results:
             if one.miss:
-                say(f"{one.part} {one.row} {one.phase} {one.setup} seed {one.seed}: {one.miss}")
+                told = " ".join(filter(None, (one.part, one.row, one.phase, one.setup)))
+                say(f"{told} seed {one.seed}: {one.miss}")
                 say(f"    {replay_command(one)}")
         if time.monotonic() - self._told >= TOLD_EVERY_S:
             self._told = time.monotonic()

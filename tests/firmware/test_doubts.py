@@ -3,7 +3,7 @@
 import pytest
 
 from emberbed_fw import trip_codes as codes
-from emberbed_fw.doubts import TOUCHING_PROMPT, VOUCHED
+from emberbed_fw.doubts import TOUCHING_PROMPT, VOUCHED, Facts
 from emberbed_fw.safety_limits import (
     AIR_SETTLE_TICKS,
     ANSWER_TICKS,
@@ -38,6 +38,13 @@ def test_healthy_bench_gives_no_doubt():
     assert one.tick(700) == 0
     said = one.doubts
     assert (said.trip, said.warnings, said.slows, said.prompt()) == (codes.NO_TRIP, 0, 0, NONE)
+
+
+def test_facts_begin_with_a_bench_at_rest():
+    assert vars(Facts()) == {
+        "tick": 0, "heats": False, "staged": False, "holds": False, "air": False, "lifting": 0,
+        "driven_w": 0, "sees_current": False, "acknowledged": NONE,
+    }  # fmt: skip
 
 
 # Rise that is missing.

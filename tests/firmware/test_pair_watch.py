@@ -65,7 +65,7 @@ HABIT = 400
 
 def test_habit_is_learned_in_the_first_hold_and_kept():
     watch = stepped(9000, 9000 - HABIT, ticks=LEARN_TICKS, holds=True)
-    assert (watch._learned, LEARN_TICKS) == (1, 300)  # 30 s
+    assert max(watch._held_ticks) == LEARN_TICKS == 300  # 30 s
     # a filter of 6.4 s for 30 s: 1 - exp(-30 / 6.4) of it
     allowed = PAIR_APART_CDEG + 9000 * PAIR_PERCENT // 100
     assert stepped(9000, 9000 - allowed - HABIT + 10, watch).apart == 0
@@ -83,7 +83,7 @@ def test_habit_is_not_learned_outside_a_hold_and_forgotten_at_arming():
     assert stepped(9000, 9000 - allowed - 1, watch).apart == 1
     watch = stepped(9000, 9000 - HABIT, ticks=LEARN_TICKS, holds=True)
     watch.forget()
-    assert [getattr(watch, name) for name in watch.STATE] == [0, 0, 0, 0]
+    assert watch.apart == 0 and not any(watch._offset_q6) and not any(watch._held_ticks)
     assert stepped(9000, 9000 - allowed - 1, watch).apart == 1
 
 
@@ -98,3 +98,9 @@ def test_only_so_much_of_a_difference_can_be_a_habit(sign):
 def test_first_tick_of_a_hold_hides_nothing():
     # a bead that comes off just as the hold begins is seen before it can become a habit
     assert stepped(9000, 6000, holds=True, ticks=60).apart == 60
+
+
+def test_a_bead_that_is_apart_teaches_no_habit():
+    allowed = PAIR_APART_CDEG + 9000 * PAIR_PERCENT // 100
+    watch = stepped(9000, 9000 - allowed - 1, ticks=LEARN_TICKS, holds=True)
+    assert watch.apart == LEARN_TICKS and not any(watch._offset_q6)

@@ -81,11 +81,12 @@ def _changes(node: ast.AST):
         yield _told(node, lambda: _set(node, "op", other))
     elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not | ast.USub | ast.Invert):
         yield _told(node, lambda: _set(node, "op", ast.UAdd()), ast.unparse(node.operand))
-    elif isinstance(node, ast.Constant) and type(node.value) in (int, bool):
+    elif isinstance(node, ast.Constant) and isinstance(node.value, int):
         value = not node.value if isinstance(node.value, bool) else node.value + 1
         yield _told(node, lambda: _set(node, "value", value))
-    elif isinstance(node, ast.Call) and getattr(node.func, "id", "") in CALLS:
-        yield _told(node, lambda: _set(node.func, "id", CALLS[node.func.id]))
+    elif isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in CALLS:
+        name = node.func
+        yield _told(node, lambda: _set(name, "id", CALLS[name.id]))
     elif isinstance(node, ast.If | ast.IfExp | ast.While):
         yield from _conditions(node)
     if isinstance(node, ast.FunctionDef | ast.If | ast.For | ast.While | ast.With | ast.Try):

@@ -13,6 +13,7 @@ from contextlib import suppress
 from emberbed.bench import going_on
 from emberbed.bench.absence import Absence
 from emberbed.bench.arrivals import batches, trouble_of
+from emberbed.bench.clock_watch import ClockWatch
 from emberbed.bench.ledger import Ledger
 from emberbed.bench.onlookers import Hand, Screen
 from emberbed.bench.outcome import OUTCOMES, REFUSED, Outcome
@@ -42,6 +43,7 @@ class BenchRun:
 
     `why_gone` may know better than a broken link why the device is gone; None from it: nothing.
     `learner` sees every stored record, must not take its time, and may have something to tell.
+    `clock`: for a device that keeps its own time.
     """
 
     def __init__(
@@ -54,6 +56,7 @@ class BenchRun:
         why_gone: Callable[[], str | None] = lambda: None,
         learner: Callable[[TickRecord], Sequence[tuple[int, str, str]]] = lambda _record: (),
         self_check: SelfCheck | None = None,
+        clock: ClockWatch | None = None,
     ) -> None:
         self._device = device
         self._ledger = ledger
@@ -62,6 +65,7 @@ class BenchRun:
         self._hand = hand
         self._learner = learner
         self._self_check = self_check or SelfCheck()
+        self._clock = clock
         self._requests = Requests(device, hand.source, self._tell)
         self._heard_s = time.monotonic()
         self._newest: TickRecord | None = None
@@ -195,8 +199,10 @@ class BenchRun:
                 self.outcome = OUTCOMES[newest.state]
             self._goes_on = self._goes_on or going_on.was_answered(newest)
             self._newest = newest
-            checked = self._self_check.follow(raw, newest.tick)
-            for tick, kind, sentence in [*checked, *self._learner(newest)]:
+            checked = [*self._self_check.follow(raw, newest.tick), *self._learner(newest)]
+            if self._clock is not None and not rebuilt:
+                checked += self._clock.follow(newest)
+            for tick, kind, sentence in checked:
                 self._tell(kind, sentence, tick)
 
     def _go_on(self, plan: bytes) -> None:
@@ -244,7 +250,8 @@ class BenchRun:
 
     def _obey_stop(self) -> None:
         asked = self._hand.stops()
-        if asked or self._self_check.wants_stop:
+        doubted = self._self_check.wants_stop or (self._clock and self._clock.wants_stop)
+        if asked or doubted:
             self._stop(messages.STOP_BY_PERSON if asked else messages.STOP_HOST_ENDING)
         if asked > 1 and self.outcome is None:
             assert self._newest is not None

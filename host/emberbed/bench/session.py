@@ -15,6 +15,7 @@ from rich.console import Console
 
 from emberbed.bench.acts import Act
 from emberbed.bench.begin import Begin, arm_run
+from emberbed.bench.clock_watch import ClockWatch
 from emberbed.bench.disk_room import check_room
 from emberbed.bench.hands import PersonAtKeyboard, StopSignal
 from emberbed.bench.key_table import BUTTON_HINT, KEYS_HINT
@@ -223,7 +224,9 @@ def watch_run(
             shown, hand = _watched(request, bench, ledger, story, screen, own)
             digest = _facts(request, bench).firmware_digest
             check = self_check_for(request.self_check, bench.settings, plan, digest)
-            run = BenchRun(bench.device, ledger, story, shown, hand, why_gone, learner, check)
+            clock = None if virtual else ClockWatch()
+            checks = (learner, check, clock)
+            run = BenchRun(bench.device, ledger, story, shown, hand, why_gone, *checks)
             begin(bench.device, bench.settings, bench.prepared.plan, ledger, run)
             try:
                 outcome = run.watch(plan)

@@ -82,7 +82,9 @@ def as_lines(fitted: Fitted, full_power_w: float | None) -> list[str]:
     lines.append(f"At the first row the heater was {fitted.whole.candidate.start}.")
     lines += ["", *_table(estimates(fitted.whole)), "", *_physics(fitted, full_power_w)]
     lines += [*_limits(fitted), ASSUMED, ""]
-    lines += [direction_sentence(one) for one in untold(fitted.whole, full_power_w)[:MOST_DIRECTIONS]]
+    lines += [
+        direction_sentence(one) for one in untold(fitted.whole, full_power_w)[:MOST_DIRECTIONS]
+    ]
     if fitted.measured.kind == WATTS and full_power_w == fitted.measured.drive.max():
         lines.append(
             f"Full power is taken as the highest in the file, {full_power_w:g} W; if the heater can"

@@ -9,6 +9,7 @@ import asyncio
 import json
 import math
 import sys
+import time
 from contextlib import suppress
 from typing import Any
 
@@ -22,6 +23,7 @@ from emberbed.page.security import SUBPROTOCOL
 
 LEAST_BETWEEN_S = 0.1
 SIGN_OF_LIFE_S = 1.0
+LONGEST_GOODBYE_S = 2 * SIGN_OF_LIFE_S
 MOST_ROWS = 300  # in one message; more are fetched as a block
 SELDOM = ("about", "events", "pins", "columns")  # sent only when they changed
 
@@ -68,10 +70,13 @@ class Live:
                 with suppress(asyncio.CancelledError, WebSocketDisconnect, RuntimeError, OSError):
                     await task
 
-    def end(self) -> None:
-        """Say good-bye to every page, so that the server can end at once."""
+    async def end(self) -> None:
+        """Tell every page how it ended and say good-bye, so that the server can end at once."""
         for ends in self._ends:
             ends.set()
+        until_s = time.monotonic() + LONGEST_GOODBYE_S
+        while self._ends and time.monotonic() < until_s:
+            await asyncio.sleep(LEAST_BETWEEN_S / 2)
 
     async def _send(self, socket: WebSocket, changed: asyncio.Event, ends: asyncio.Event) -> None:
         sent: dict[str, Any] = {}

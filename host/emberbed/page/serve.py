@@ -30,6 +30,7 @@ from emberbed.page.workers import Workers
 LOOPBACK = "127.0.0.1"
 MOST_CONNECTIONS = 64
 END_S = 5.0
+LOOK_S = 0.1
 STOPPING = (
     "Heat off, the cooling is still recorded; the page stays until it is over. Ctrl-C again leaves."
 )
@@ -88,6 +89,7 @@ class PageServer:
         self._servers = [_Server(_config(make_app(parts, one))) for one in doors]
         self._console = console
         self._interrupts = 0
+        self._ends = threading.Event()
 
     def serve(self) -> None:
         """Serve until Ctrl-C, or `end`; a run that is on is ended first."""
@@ -110,18 +112,18 @@ class PageServer:
 
     def end(self) -> None:
         """End the server; safe to call from any thread and signal handler."""
-        for server in self._servers:
-            server.should_exit = True
+        self._ends.set()
 
     async def _serve(self) -> None:
         pairs = zip(self._servers, self._sockets, strict=True)
         serving = [asyncio.create_task(server.serve(sockets=[sock])) for server, sock in pairs]
         try:
-            while not all(task.done() for task in serving):
-                if any(server.should_exit for server in self._servers):
-                    self._live.end()
-                    self.end()
-                await asyncio.wait(serving, timeout=0.1)
+            while not self._ends.is_set() and not all(task.done() for task in serving):
+                await asyncio.sleep(LOOK_S)
+            await self._live.end()
+            for server in self._servers:
+                server.should_exit = True
+            await asyncio.wait(serving)
         finally:
             self._workers.close()
 

@@ -7,7 +7,6 @@ from emberbed.heater.carried import estimates, untold
 from emberbed.heater.identify import identify
 from tests.host.heater.made_heater import made
 
-
 SEEN_S = {"watts": 702.0, "volts": None}  # of the first, all cooling is only foretold
 
 
