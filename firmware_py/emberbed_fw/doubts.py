@@ -92,7 +92,7 @@ class Doubts:
         self._watch_others(readings, plan)
         withheld |= self._start(plan, readings, facts.driven_w, facts.acknowledged, modelled)
         if modelled:
-            withheld |= self._coming(readings, plan, limit_cdeg, facts.lifting)
+            withheld |= self._coming(readings, plan, limit_cdeg, facts.lifting or facts.air)
             self._missing(plan)
         return withheld
 
@@ -188,7 +188,7 @@ class Doubts:
             self.trip = codes.NO_RISE
         return codes.WITHHELD_ASKS
 
-    def _coming(self, readings, plan, limit_cdeg, lifting):
+    def _coming(self, readings, plan, limit_cdeg, excused):
         """Heat that the emitters still hold must not carry a sensor to its limit."""
         least_room = COLDEST_ROOM
         for channel in range(CHANNELS):
@@ -198,7 +198,8 @@ class Doubts:
         if least_room >= limits.COMING_ROOM_CDEG:
             self._coming_ticks = 0
             return 0
-        past = least_room < 0 and not lifting  # a bead that fell makes the board look hungry
+        # a bead that fell makes the board look hungry, one in a jet makes it look hot
+        past = least_room < 0 and not excused
         self._coming_ticks = self._coming_ticks + 1 if past else 0
         if plan.header["model_trust"] and self._coming_ticks >= limits.COMING_TICKS:
             self.trip = codes.PREDICTED_PEAK

@@ -29,6 +29,7 @@ class JumpWatch:
         self._settle = 0
         for channel in range(CHANNELS):
             self._last_cdeg[channel] = NO_READING_CDEG
+            self._slow_q6[channel] = 0
 
     def step(self, readings, watched, excused):
         """Take one tick; `excused`: hot air or hands explain what readings do."""

@@ -465,9 +465,15 @@ def test_arming_begins_anew():
     one.facts.acknowledged = TOUCHING_PROMPT
     one.missing(BALANCE_TRIP_MK)
     one.tick(15)
+    one.doubts.pairs.apart = one.doubts.jumps.score = 7
+    one.doubts.stuck._same_ticks[1] = one.doubts.balance.coast_cdeg = 7
     fresh = Doubted().doubts
     one.doubts.clear()
     assert [getattr(one.doubts, name) for name in one.doubts.STATE] == [
         getattr(fresh, name) for name in fresh.STATE
     ]
-    assert one.doubts.pairs.apart == one.doubts.jumps.score == 0
+    for part in ("balance", "pairs", "jumps", "stuck"):
+        left, begun = getattr(one.doubts, part), getattr(fresh, part)
+        assert [getattr(left, name) for name in left.STATE] == [
+            getattr(begun, name) for name in begun.STATE
+        ]

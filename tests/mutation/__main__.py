@@ -67,7 +67,7 @@ def unchanged(modules: list[str]):
         yield module, Mutant("unchanged", 0, ast.parse(source))
 
 
-def tests_of(modules: list[str]) -> dict[str, list[str]]:
+def files_of(modules: list[str]) -> dict[str, list[str]]:
     """Return module -> the files of tests that look at it and exist."""
     files = {module: [ROOT / "tests" / name for name in TESTS[module]] for module in modules}
     return {module: [str(file) for file in of if file.exists()] for module, of in files.items()}
@@ -77,10 +77,10 @@ def try_modules(modules: list[str], at_once: int) -> tuple[Counter, list[tuple[s
     """Return (how many were KILLED and SURVIVED by module, the survivors)."""
     ends: Counter = Counter()
     left = []
-    for module, _same, end in try_all(unchanged(modules), tests_of(modules), at_once):
+    for module, _same, end in try_all(unchanged(modules), files_of(modules), at_once):
         if end != SURVIVED:
             raise SystemExit(f"{module}: its tests fail without any mutant; mend them first")
-    for module, mutant, end in try_all(jobs_of(modules), tests_of(modules), at_once):
+    for module, mutant, end in try_all(jobs_of(modules), files_of(modules), at_once):
         ends[module, end] += 1
         if end == SURVIVED:
             left.append((module, mutant.name))

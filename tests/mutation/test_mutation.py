@@ -9,7 +9,7 @@ import sys
 
 import pytest
 
-from tests.mutation.__main__ import FIRMWARE, TESTS, explained, tests_of
+from tests.mutation.__main__ import FIRMWARE, TESTS, explained, files_of
 from tests.mutation.mutants import mutants
 
 SOURCE = '''
@@ -66,7 +66,7 @@ def test_every_equivalent_mutant_exists_and_every_module_has_tests(module):
     names = {mutant.name for mutant in mutants(source)}
     assert set(explained().get(module, {})) <= names
     assert all(explained().get(module, {"": "a reason"}).values())
-    assert tests_of([module])[module]
+    assert files_of([module])[module]
 
 
 def test_a_trial_tells_a_mistake_from_none():

@@ -39,12 +39,13 @@ NAMES = {
 
 def as_json(fitted: Fitted, full_power_w: float | None) -> dict[str, object]:
     """Return everything for scripts."""
-    noise = fitted.whole.noise
+    noise = fitted.scored.noise
     return {
         "source": fitted.measured.name,
         "rows": len(fitted.measured.seconds),
         "fitted_rows": fitted.fitted_rows,
         "parameters_rows": fitted.whole_rows,
+        "parameters_rms_c": round(fitted.whole.noise.rms_c, 3),
         "fit_percent_fitted": round(fitted.percent_fitted, 2),
         "fit_percent_unseen": _rounded(fitted.percent_unseen),
         "start": fitted.whole.candidate.start,
@@ -62,7 +63,7 @@ def as_json(fitted: Fitted, full_power_w: float | None) -> dict[str, object]:
         ],
         "residuals": {
             "rms_c": round(noise.rms_c, 3),
-            "largest_c": round(fitted.whole.largest_c, 3),
+            "largest_c": round(fitted.scored.largest_c, 3),
             "correlation": round(noise.correlation, 3),
             "independent_rows": round(noise.independent_rows, 1),
         },
@@ -78,7 +79,10 @@ def as_lines(fitted: Fitted, full_power_w: float | None) -> list[str]:
         more = len(fitted.measured.seconds) - rows
         lines.append(f"{more} unseen rows, simulated freely from the first row on: {unseen:.1f} %")
     if fitted.whole_rows > rows:
-        lines.append(f"The numbers below are those of a second fit, to all {_all_rows(fitted)}.")
+        lines.append(
+            f"The numbers below are those of a second fit, to all {_all_rows(fitted)}, which leaves"
+            f" {fitted.whole.noise.rms_c:.2f} °C rms."
+        )
     lines.append(f"At the first row the heater was {fitted.whole.candidate.start}.")
     lines += ["", *_table(estimates(fitted.whole)), "", *_physics(fitted, full_power_w)]
     lines += [*_limits(fitted), ASSUMED, ""]
@@ -130,11 +134,12 @@ def _physics(fitted: Fitted, full_power_w: float | None) -> Iterator[str]:
 
 def _limits(fitted: Fitted) -> Iterator[str]:
     """Say what keeps the fit from being better."""
-    noise = fitted.whole.noise
-    jumps = fitted.measured.temperature_c[: fitted.whole_rows]
+    of = " in the fitted rows" if fitted.whole_rows > fitted.fitted_rows else ""
+    noise = fitted.scored.noise
+    jumps = fitted.measured.temperature_c[: fitted.fitted_rows]
     sensor_c = float(abs(jumps[2:] - 2 * jumps[1:-1] + jumps[:-2]).mean()) / 2
     yield (
-        f"Left over: {noise.rms_c:.2f} °C rms, at most {fitted.whole.largest_c:.1f} °C;"
+        f"Left over{of}: {noise.rms_c:.2f} °C rms, at most {fitted.scored.largest_c:.1f} °C;"
         f" the sensor's own flicker is about {sensor_c:.2f} °C."
     )
     if noise.rms_c > 2 * sensor_c and noise.correlation > 0.5:

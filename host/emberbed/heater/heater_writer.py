@@ -66,11 +66,11 @@ def _fit(fitted: Fitted) -> list[str]:
     unseen = fitted.percent_unseen
     scored = [] if unseen is None else [f"percent_unseen = {_number(unseen)}"]
     return [
-        "[fit]  # percent_: of fitted_rows, and of those after them; the rest as [parameters]",
+        "[fit]  # of fitted_rows; percent_unseen: of those after them; lowest_c, highest_c: of all",
         f"percent_fitted = {_number(fitted.percent_fitted)}",
         *scored,
-        f"rms_c = {_number(fitted.whole.noise.rms_c)}",
-        f"correlation = {_number(fitted.whole.noise.correlation)}",
+        f"rms_c = {_number(fitted.scored.noise.rms_c)}",
+        f"correlation = {_number(fitted.scored.noise.correlation)}",
         f"start = {_quoted(fitted.whole.candidate.start)}",
         f"lowest_c = {_number(used_c.min())}",
         f"highest_c = {_number(used_c.max())}",

@@ -16,11 +16,12 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.figure import Figure
+from matplotlib.figure import Figure, FigureBase
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from emberbed.plain_text import printable
 from emberbed.report.chart_flags import HATCH_WIDTH, draw_flags, draw_spans, make_room
+from emberbed.report.chart_limits import draw_limits, in_sight
 from emberbed.report.chart_model import INK, Band, Chart, Curve, Mark
 from emberbed.report.chart_shades import draw_shades, name_shades
 from emberbed.report.curve_labels import End, label_ends
@@ -66,20 +67,26 @@ def run_chart_svg(chart: Chart) -> str:
     with mpl.rc_context(STYLE):
         figure = Figure(figsize=SIZE_INCHES)
         FigureCanvasSVG(figure)
-        temperatures, power = _axes(figure, chart)
-        _draw_stages(temperatures, chart)
-        draw_spans(temperatures, chart.spans)
-        draw_shades(temperatures, chart.shades, _colours(chart))
-        top_c = _draw_curves(temperatures, chart)
-        name_shades(temperatures, chart.shades, top_c)
-        _draw_events(temperatures, chart, top_c)
-        draw_flags(temperatures, chart.flags)
-        if power is not None and chart.power is not None:
-            _draw_power(power, chart)
+        draw_chart(figure, chart)
         return written(figure, chart.title)
 
 
-def _axes(figure: Figure, chart: Chart) -> tuple[Axes, Axes | None]:
+def draw_chart(figure: FigureBase, chart: Chart) -> None:
+    """Draw the chart over the whole of `figure`, whose settings are STYLE."""
+    temperatures, power = _axes(figure, chart)
+    _draw_stages(temperatures, chart)
+    draw_spans(temperatures, chart.spans)
+    draw_shades(temperatures, chart.shades, _colours(chart))
+    top_c = _draw_curves(temperatures, chart)
+    draw_limits(temperatures, chart.limits, top_c)
+    name_shades(temperatures, chart.shades, top_c)
+    _draw_events(temperatures, chart, top_c)
+    draw_flags(temperatures, chart.flags)
+    if power is not None and chart.power is not None:
+        _draw_power(power, chart)
+
+
+def _axes(figure: FigureBase, chart: Chart) -> tuple[Axes, Axes | None]:
     last_s = _last_second(chart)
     heights = [5.2, 1] if chart.power is not None else [1]
     grid = figure.add_gridspec(len(heights), 1, height_ratios=heights, hspace=0.1, left=0.075,
@@ -169,7 +176,8 @@ def _draw_curves(axes: Axes, chart: Chart) -> float:
         ends += _draw_curve(axes, chart.asked, INK, ASKED_STYLE, 1.6)
     axes.margins(y=0.08)
     axes.autoscale(axis="y")
-    low, high = axes.get_ylim()
+    low, high = in_sight(chart.limits, *axes.get_ylim())
+    axes.set_ylim(low, high)
     if high - low < LEAST_SPAN_C:
         low -= LEAST_SPAN_C / 10  # room for the labels of events
         axes.set_ylim(low, low + LEAST_SPAN_C)

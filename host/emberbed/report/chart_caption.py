@@ -8,6 +8,7 @@ REST = (
     " numbered events below."
 )
 FLAGS = "Strong vertical lines: what a person marked or changed."
+LIMITS = "Level line: a limit."
 SPANS = {
     "hot air": "Hatched with lines: hot air from above was on.",
     "held": "Hatched with dots: a person held the temperature there.",
@@ -32,4 +33,4 @@ def caption_of(chart: Chart) -> str:
 def _person_lines(chart: Chart) -> list[str]:
     kinds = {span.kind for span in chart.spans}
     spans = [said for kind, said in SPANS.items() if kind in kinds]
-    return ([FLAGS] if chart.flags else []) + spans
+    return ([LIMITS] if chart.limits else []) + ([FLAGS] if chart.flags else []) + spans

@@ -59,6 +59,14 @@ class Span:
 
 
 @dataclass(frozen=True)
+class Limit:
+    """A temperature that sensors must stay below; `name` says which."""
+
+    name: str
+    celsius: float
+
+
+@dataclass(frozen=True)
 class Shade:
     """Where the curve of this name may lie, in degrees C, and what it stands for in words."""
 
@@ -84,4 +92,5 @@ class Chart:
     flags: Sequence[Flag] = field(default=())
     spans: Sequence[Span] = field(default=())
     shades: Sequence[Shade] = field(default=())
+    limits: Sequence[Limit] = field(default=())
     title: str = "Temperatures and power over time"

@@ -13,7 +13,8 @@ from emberbed.report.chart import run_chart_svg
 from emberbed.report.chart_caption import caption_of
 from emberbed.report.markup import Markup, facts, joined, sentences, tag
 from emberbed.report.page_style import STYLE
-from emberbed.report.run_tables import events, figures, sensors, stages
+from emberbed.report.run_facts import board_words, heater_words, hurried_words, lead_words
+from emberbed.report.run_tables import events, figures, measured, sensors, stages
 from emberbed.report.run_view import RunView, chart_of, view_of
 from emberbed.report.signs import grouped_signs
 from emberbed.store.faults import StoreError
@@ -59,9 +60,10 @@ def run_page(view: RunView) -> str:
 def _sections(view: RunView, heading: str) -> list[Markup]:
     return [
         tag("h1", heading),
-        tag("p", _when(view), class_="lead"),
+        tag("p", lead_words(view), class_="lead"),
         _verdict(view),
         _figure(view),
+        _section("Measured against wanted", measured(view)),
         _section("Stages", stages(view)),
         _section("Figures", figures(view)),
         _section("Sensors", sensors(view)),
@@ -73,24 +75,6 @@ def _sections(view: RunView, heading: str) -> list[Markup]:
 
 def _section(heading: str, content: Markup) -> Markup:
     return tag("section", tag("h2", heading), content)
-
-
-def _when(view: RunView) -> str:
-    heater = "Simulated heater, no board was heated" if view.run.simulated else "Real heater"
-    recorded = f"{display.clock(view.figures.duration_s)} recorded{_hurried(view)}"
-    return f"{display.local_time(view.run.started_utc)}, {recorded}. {heater}."
-
-
-def _hurried(view: RunView) -> str:
-    """Say how long a simulated run really took where that is less than its own time."""
-    took_s = display.seconds_between(view.run.started_utc, view.run.last_stored_utc)
-    if not view.run.simulated or took_s is None or took_s > 0.9 * view.figures.duration_s:
-        return ""
-    return (
-        f", simulated in {took_s:.0f} s"
-        if took_s < 120
-        else (f", simulated in {took_s / 60:.0f} min")
-    )
 
 
 def _verdict(view: RunView) -> Markup:
@@ -131,14 +115,14 @@ def _facts(view: RunView) -> Markup:
     checked = "does not fit the record, see above" if view.audit else "fits the record"
     pairs: list[tuple[str, object]] = [
         ("profile", run.profile_name),
-        ("board", _board(view)),
+        ("board", board_words(view)),
         ("run number", run.id),
         ("started, local", display.local_time(run.started_utc)),
         ("started, UTC", display.utc_time(run.started_utc)),
         ("ended, UTC", display.utc_time(run.ended_utc)),
         ("exit code", display.NOTHING if run.exit_code is None else run.exit_code),
         ("device", f"{run.device}, firmware on {run.engine}"),
-        ("heater", _heater(view)),
+        ("heater", heater_words(view)),
         ("firmware", run.firmware_version),
         ("firmware fingerprint", tag("code", run.firmware_digest)),
         ("emberbed on the PC", run.host_version),
@@ -146,21 +130,5 @@ def _facts(view: RunView) -> Markup:
     ]
     if run.simulated:
         seed = display.NOTHING if run.seed is None else run.seed
-        pairs.insert(9, ("simulation", f"seed {seed}, speed {run.speed}{_hurried(view)}"))
+        pairs.insert(9, ("simulation", f"seed {seed}, speed {run.speed}{hurried_words(view)}"))
     return facts(pairs)
-
-
-def _board(view: RunView) -> str:
-    """Return what the profile says about the board; a profile may be of another version."""
-    board = view.profile.get("board")
-    given = board if isinstance(board, dict) else {}
-    parts = [f"{given['mass_g']} g"] if "mass_g" in given else []
-    if "length_mm" in given and "width_mm" in given:
-        parts.append(f"{given['length_mm']} × {given['width_mm']} mm")
-    parts += [str(view.profile[key]) for key in ("laminate", "alloy") if key in view.profile]
-    return ", ".join(parts) or display.NOTHING
-
-
-def _heater(view: RunView) -> str:
-    watts = [zone.watts for zone in view.device.zones if zone.watts] if view.device else []
-    return " + ".join(f"{zone} W" for zone in watts) or display.NOTHING

@@ -12,7 +12,15 @@ from emberbed.report.deeds import Moment
 from emberbed.report.markup import Markup, facts, table, tag
 from emberbed.report.run_view import RunView, prompt_of
 from emberbed.report.summary import StageFigures
+from emberbed.report.wanted import HEADS, wanted_rows
 from emberbed.report.work_words import work_pairs
+
+
+def measured(view: RunView) -> Markup:
+    rows = wanted_rows(view)
+    if not rows:
+        return tag("p", "No sensor gave a figure.")
+    return table(list(HEADS), [list(row) for row in rows], numbers_from=len(HEADS))
 
 
 def stages(view: RunView) -> Markup:

@@ -6,7 +6,7 @@ import numpy as np
 
 from emberbed import words
 from emberbed.profiles.compile import Plan
-from emberbed.report.chart_model import Band, Chart, Curve, Flag, Mark, Span
+from emberbed.report.chart_model import Band, Chart, Curve, Flag, Limit, Mark, Span
 from emberbed.report.deed_kinds import STANDING
 from emberbed.report.series import Deed, RunSeries
 from emberbed.report.spells import Spell, held_spells, hot_air_spells
@@ -26,19 +26,20 @@ def series_chart(
     title: str,
 ) -> Chart:
     """Return the chart of a series; `names` are the fitted channels by number."""
-    measured = [
-        Curve(name, *series.drawn(series.channels_c[channel]), _role(plan, channel, name))
+    measured = {
+        channel: Curve(name, *series.drawn(series.channels_c[channel]), _role(plan, channel, name))
         for channel, name in names.items()
         if np.isfinite(series.channels_c[channel]).any()
-    ]
+    }
     return Chart(
-        measured=measured,
+        measured=list(measured.values()),
         asked=Curve("asked for", *series.drawn(series.setpoint_c)),
         power=Curve("power", *series.drawn(series.demand_percent)),
         stages=stage_bands(series, plan),
         events=marks,
         flags=flags_of(series),
         spans=_spans(series, plan),
+        limits=_limits(plan, {channel: names[channel] for channel in measured}),
         title=title,
     )
 
@@ -76,6 +77,19 @@ def _flag_words(series: RunSeries, deed: Deed) -> str:
     if deed.touch == messages.OFFSET:
         return f"target {series.offset_c[deed.at]:+g} °C"
     return ""
+
+
+def _limits(plan: Plan | None, names: Mapping[int, str]) -> list[Limit]:
+    """Return the sensors' limits, equal ones together, the lowest first."""
+    by_cdeg: dict[int, list[str]] = {}
+    for channel, name in names.items():
+        limit_cdeg = plan.header[f"limit{channel}_cdeg"] if plan else 0
+        if limit_cdeg > 0:
+            by_cdeg.setdefault(limit_cdeg, []).append(name)
+    return [
+        Limit("all sensors" if 1 < len(names) == len(of) else ", ".join(of), cdeg / 100)
+        for cdeg, of in sorted(by_cdeg.items())
+    ]
 
 
 def _spans(series: RunSeries, plan: Plan | None) -> list[Span]:
