@@ -37,7 +37,9 @@ class LiftWatch:
         self.lifting = 0
         self.overdue = 0
         for channel in range(CHANNELS):
+            self._fast_q6[channel] = 0
             self._slow_q6[channel] = NO_READING_CDEG
+            self._level_q6[channel] = 0
             self._lifted_ticks[channel] = 0
 
     def step(self, readings, watched, air):

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from emberbed import cli_runs_files, cli_runs_replay
+from emberbed import cli_runs_files, cli_runs_replay, cli_sheet
 from emberbed.bench.run_files import make_default_folder, page_path
 from emberbed.cli_common import (
     Json,
@@ -19,10 +19,12 @@ from emberbed.cli_common import (
     print_json,
     told,
 )
+from emberbed.cli_files import check_places
 from emberbed.cli_runs_common import RunNumber, clock_at
 from emberbed.plain_text import hidden_characters
 from emberbed.report import display
 from emberbed.report.ending import ending_of
+from emberbed.report.record_code import short_code
 from emberbed.report.signs import grouped_signs
 from emberbed.run_table import run_table
 from emberbed.store.run_store import RunStore
@@ -36,6 +38,7 @@ app = typer.Typer(no_args_is_help=True, help="List, show, export, replay and aud
 
 cli_runs_files.add_commands(app)
 cli_runs_replay.add_commands(app)
+cli_sheet.add_commands(app)
 
 
 @app.command("list")
@@ -87,6 +90,7 @@ def show(run: RunNumber = "last", store: StoreFile = None, json_answer: Json = F
     for note in notes:
         out(f"Note of {display.local_minute(note.noted_utc)}: {note.sentence}")
     out(f"{stored.ticks} records, fingerprint {stored.head_sha256}")
+    out(f"Code on its sheet: {short_code(stored.head_sha256)}")
     for line in ending.lines():  # last, so that it stays on the screen
         out_sentence(line)
 
@@ -97,11 +101,16 @@ def page(
     to: Annotated[
         Path | None, typer.Option("--to", help="HTML file; if not given, beside the store.")
     ] = None,
+    pdf: Annotated[
+        Path | None, typer.Option("--pdf", help="Write the report as a PDF too: one A4 page.")
+    ] = None,
     store: StoreFile = None,
 ) -> None:
-    """Write the page of a run again."""
+    """Write the page of a run again, and its report for a folder."""
     from emberbed.report.run_page import write_run_page  # matplotlib: only when it is needed
+    from emberbed.report.run_report import write_run_report
 
+    check_places({"--pdf": pdf})
     with told(), RunStore.open(store, create=False) as run_store:
         run_id = run_store.run(run).id
         place = page_path(to, run_store, run_id)
@@ -110,7 +119,10 @@ def page(
         except OSError as error:
             fail([f"{place} cannot be written ({error.strerror}): name another file with --to"])
         write_run_page(run_store, run_id, place)
-    out(str(place))
+        out(str(place))
+        if pdf is not None:
+            write_run_report(run_store, run_id, pdf)
+            out(str(pdf))
 
 
 @app.command()

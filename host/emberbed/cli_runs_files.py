@@ -1,4 +1,4 @@
-"""`emberbed runs export, overlay, bundle, open`: runs as files, and back."""
+"""`emberbed runs export`, `overlay`, `bundle`, `open`: runs as files, and back."""
 
 import sys
 from io import TextIOWrapper
@@ -22,6 +22,7 @@ from emberbed.cli_common import (
 from emberbed.cli_files import check_places, write_file
 from emberbed.cli_runs_common import RunNumber
 from emberbed.plain_text import printable
+from emberbed.report.record_code import short_code
 from emberbed.store import export as files
 from emberbed.store.run_store import RunStore
 
@@ -174,3 +175,4 @@ def open_bundle(
     here = "is here already as" if was_there else "is stored here as"
     out_sentence(f"Run {found.number} of the bundle {here} run {run_id}.")
     out(f"It is as it was recorded: {taken.head_sha256}")
+    out(f"Code on its sheet: {short_code(taken.head_sha256)}")

@@ -66,7 +66,9 @@ class OnHeater:
         numbers = self.heater.values if values is None else values
         parameters = self._parameters(numbers)
         lumps = self._lumps(lumps_of(parameters), heater_of(numbers, self.watts))
-        return Bench(parameters, lambda: ThermalNetwork(parameters, lumps), self.identified)
+        # its board is rehearsed, so the guard is told of that one
+        known = replace(self.identified, on_its_board=True)
+        return Bench(parameters, lambda: ThermalNetwork(parameters, lumps), known)
 
     def worth(self) -> str:
         """Return what a rehearsal on this heater is worth."""

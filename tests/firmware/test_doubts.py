@@ -22,6 +22,7 @@ from emberbed_fw.safety_limits import (
     START_ANY_BOARD_S,
     START_RISE_CDEG,
     START_S,
+    STUCK_ALONE_TICKS,
 )
 from emberbed_fw.units import NO_READING_CDEG, NONE
 from tests.support.doubted import GUESSED, LIMIT_CDEG, MODEL, NO_MODEL, Doubted
@@ -38,6 +39,12 @@ def test_healthy_bench_gives_no_doubt():
     assert one.tick(700) == 0
     said = one.doubts
     assert (said.trip, said.warnings, said.slows, said.prompt()) == (codes.NO_TRIP, 0, 0, NONE)
+
+
+def test_it_begins_with_nothing_said_and_nothing_counted():
+    fresh = Doubted().doubts
+    assert {name: getattr(fresh, name) for name in fresh.STATE} == dict.fromkeys(fresh.STATE, 0)
+    assert codes.NO_TRIP == 0
 
 
 def test_facts_begin_with_a_bench_at_rest():
@@ -75,9 +82,27 @@ def test_missing_rise_that_comes_back_counts_from_nothing():
     for _ in range(5):
         one.missing(BALANCE_TRIP_MK)
         one.tick(BALANCE_TICKS - 1)
+        assert one.doubts.trip == codes.NO_TRIP
         one.missing(0)
         one.tick()
-    assert one.doubts.trip == codes.NO_TRIP
+
+
+def test_the_lightest_emitter_is_a_model_and_none_is_not():
+    for joules, warns in ((1, codes.WARN_MISSING), (0, 0)):
+        one = still({**MODEL, "emitter_j_per_k": joules})
+        one.missing(BALANCE_WARN_MK)
+        one.tick()
+        assert one.doubts.warnings == warns
+
+
+def test_what_has_gone_is_not_said_any_more():
+    one = still()
+    one.missing(BALANCE_TRIP_MK)
+    assert one.until_trip() == BALANCE_TICKS
+    assert one.doubts.warnings == codes.WARN_MISSING and one.doubts.slows
+    one.missing(0)
+    one.tick()
+    assert (one.doubts.trip, one.doubts.warnings, one.doubts.slows) == (codes.NO_TRIP, 0, 0)
 
 
 def test_missing_rise_of_a_guessed_heater_asks_and_never_trips_by_itself():
@@ -89,6 +114,7 @@ def test_missing_rise_of_a_guessed_heater_asks_and_never_trips_by_itself():
     one.facts.acknowledged = TOUCHING_PROMPT
     assert one.tick() == codes.WITHHELD_ASKS and one.doubts.prompt() == NONE
     assert one.tick() == 0 and one.doubts.balance.missing_q6 == 0
+    assert VOUCHED == 4
     one.missing(VOUCHED * BALANCE_TRIP_MK - 1)
     one.tick(700)
     assert (one.doubts.trip, one.doubts.asks) == (codes.NO_TRIP, 0), "a person says it touches"
@@ -168,9 +194,10 @@ def test_a_proof_gets_its_pulse_although_the_board_is_warmed_from_above():
     assert one.tick() == 0 and one.doubts.warnings == codes.WARN_SURPLUS
 
 
-def test_a_bead_that_fell_predicts_no_peak():
+@pytest.mark.parametrize("name", ["air", "lifting"])
+def test_a_bead_that_fell_or_lies_in_a_jet_predicts_no_peak(name):
     one = still()
-    one.facts.lifting = 1
+    setattr(one.facts, name, 1)
     one.doubts.balance.coast_cdeg = 9000
     assert one.tick(COMING_TICKS * 3) == codes.WITHHELD_COMING
     assert one.doubts.trip == codes.NO_TRIP
@@ -202,10 +229,11 @@ def test_a_budget_of_heat_that_warms_nothing_is_asked_about(spent_j, risen, asks
     assert one.doubts.asks == asks
 
 
-def test_a_plan_without_a_budget_is_not_asked_about_for_it():
-    one = still({**MODEL, "start_budget_j": 0})
+@pytest.mark.parametrize(("budget_j", "asks"), [(0, 0), (1, 1)])
+def test_a_plan_without_a_budget_is_not_asked_about_for_it(budget_j, asks):
+    one = still({**MODEL, "start_budget_j": budget_j})
     one.doubts.balance.net_j = 90000
-    assert one.tick() == 0
+    assert one.tick() == asks * codes.WITHHELD_ASKS
 
 
 def asked(model=MODEL):
@@ -249,12 +277,18 @@ def test_the_question_ends_with_the_heating():
 
 
 @pytest.mark.parametrize(
-    ("model", "seconds"), [(NO_MODEL, START_S), ({"peak_cdeg": 9000}, START_ANY_BOARD_S)]
+    ("model", "seconds"),
+    [
+        (NO_MODEL, START_S),
+        ({**NO_MODEL, "least_capacity_j_per_k": 1}, START_S),
+        ({"peak_cdeg": 9000}, START_ANY_BOARD_S),
+    ],
 )
-def test_without_a_model_full_power_for_so_long_is_asked_about(model, seconds):
+@pytest.mark.parametrize("watts", [1, 1000])
+def test_without_a_model_full_power_for_so_long_is_asked_about(model, seconds, watts):
     one = Doubted(**model)
     one.readings.cdeg[:2] = [2500, 2500]
-    one.facts.driven_w = 1000
+    one.facts.driven_w = watts
     assert one.tick(seconds * 10 - 1) == 0
     assert one.tick() == codes.WITHHELD_ASKS and one.doubts.asks
     one.facts.acknowledged = TOUCHING_PROMPT
@@ -352,16 +386,17 @@ def test_predicted_peak(model, channel, coast, room, withheld, trips):
     assert one.doubts.trip == (codes.PREDICTED_PEAK if trips else codes.NO_TRIP)
 
 
-def test_a_predicted_peak_that_goes_again_counts_from_nothing():
+@pytest.mark.parametrize("gone_coast", [900, 0])  # too near the limit yet, and far below it
+def test_a_predicted_peak_that_goes_again_counts_from_nothing(gone_coast):
     one = still()
     one.live_cdeg = 0
     one.readings.cdeg[0] = 11000
     for _ in range(5):
         one.doubts.balance.coast_cdeg = 2000
         one.tick(COMING_TICKS - 1)
-        one.doubts.balance.coast_cdeg = 900
-        one.tick()
         assert one.doubts.trip == codes.NO_TRIP
+        one.doubts.balance.coast_cdeg = gone_coast
+        one.tick()
 
 
 def test_only_readings_of_the_board_are_predicted():
@@ -370,6 +405,13 @@ def test_only_readings_of_the_board_are_predicted():
     one.live_cdeg = 0
     one.doubts.balance.coast_cdeg = 5000
     assert one.tick() == 0
+
+
+def test_a_channel_that_tells_nothing_of_the_board_predicts_nothing():
+    one = still()
+    assert not one.plan.tells_spread[2]
+    one.readings.cdeg[2] = LIMIT_CDEG + 5000
+    assert one.tick(COMING_TICKS) == 0 and one.doubts.trip == codes.NO_TRIP
 
 
 def test_without_a_model_nothing_is_predicted():
@@ -430,8 +472,8 @@ def test_jumps_withhold_and_trip_and_say_nothing_to_the_balance():
     for tick in range(11):
         one.readings.cdeg[0] = 8000 + 5000 * (tick % 2)
         seen.append(one.tick() & codes.WITHHELD_DISTURBED)
+        assert one.doubts.balance.surplus_q6 == 0
     assert all(seen[1:]) and one.doubts.trip == codes.READING_JUMPS
-    assert one.doubts.balance.surplus_q6 == 0
 
 
 @pytest.mark.parametrize("name", ["air", "lifting"])
@@ -457,6 +499,16 @@ def test_a_reading_that_stands_still_trips_where_the_board_must_move():
     one.doubts.balance.model.emitter_mk = 650000
     assert 100 <= one.until_trip(400) <= 110
     assert one.doubts.trip == codes.READING_STUCK
+
+
+@pytest.mark.parametrize(("joules", "trip"), [(1, codes.READING_STUCK), (0, codes.NO_TRIP)])
+def test_a_reading_that_never_moves_trips_where_the_heater_has_a_model(joules, trip):
+    one = still({**MODEL, "emitter_j_per_k": joules})
+    one.live_cdeg = 0
+    one.readings.cdeg[:2] = [3500, 3500]
+    taken = one.until_trip(STUCK_ALONE_TICKS + 10)
+    assert one.doubts.trip == trip
+    assert taken == (STUCK_ALONE_TICKS + 1 if trip else None)
 
 
 def test_arming_begins_anew():

@@ -6,6 +6,7 @@ from emberbed_fw import run_states as rs
 from emberbed_fw import trip_codes
 from emberbed_fw.guard import Guard
 from emberbed_fw.memory_watch import MemoryWatch
+from emberbed_fw.messages import ATTEND_HOST
 from emberbed_fw.plan import Plan
 from emberbed_fw.record import PORT_CONTACTOR_CLOSED
 from emberbed_fw.safety_limits import (
@@ -24,6 +25,13 @@ def test_healthy_tick_may_heat():
     one = Judged()
     assert one.tick(100) == 1
     assert (one.withheld, one.trip) == (0, trip_codes.NO_TRIP)
+
+
+def test_it_begins_with_nothing_counted_and_nobody_who_answers():
+    guard = Guard(Settings(bench_settings()))
+    begun = {name: getattr(guard, name) for name in guard.STATE}
+    assert begun == {**dict.fromkeys(guard.STATE, 0), "attendance": ATTEND_HOST}
+    assert trip_codes.NO_TRIP == 0 and (guard.rested, guard.memory) == (0, None)
 
 
 def test_it_can_only_clear_bits():
@@ -99,6 +107,13 @@ def test_no_plan_lifts_the_hard_ceiling_from_a_channel_without_a_role():
     assert one.tick(1) == 0 and one.trip == trip_codes.NO_TRIP
     one.tick(2)
     assert one.trip == trip_codes.OVER_TEMPERATURE
+
+
+def test_limit_of_the_plan_says_nothing_about_a_channel_without_a_role():
+    one = Judged()
+    one.plan = Plan(build_plan([ramp(2500, 9000, 650), cool()], role1=0, limit1_cdeg=5000))
+    assert one.readings.cdeg[1] > 5000
+    assert one.tick(10) == 1 and one.trip == trip_codes.NO_TRIP
 
 
 def test_sensor_fault_while_nothing_heats_withholds_and_does_not_trip():

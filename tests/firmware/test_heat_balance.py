@@ -120,6 +120,13 @@ def test_a_healthy_board_misses_nothing_and_has_no_surplus():
     assert board_c > 100.0
 
 
+def test_it_begins_with_nothing_seen_and_nothing_summed():
+    fresh = HeatBalance()
+    nothing = dict.fromkeys(fresh.STATE, 0)
+    nothing.update(_last_cdeg=NO_READING_CDEG, _lowest_cdeg=NO_READING_CDEG)
+    assert {name: getattr(fresh, name) for name in fresh.STATE} == nothing
+
+
 def settled(**changes):
     balance = HeatBalance()
     balance.model.emitter_mk = balance.model.most_emitter_mk = 800000

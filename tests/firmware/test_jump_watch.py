@@ -128,4 +128,6 @@ def test_forgetting_begins_anew():
     assert watch.disturbed and watch.overdue()
     watch.forget()
     assert (watch.disturbed, watch.score, watch.overdue()) == (0, 0, False)
+    nothing = ([NO_READING_CDEG] * CHANNELS, [0] * CHANNELS)
+    assert (watch._last_cdeg, watch._slow_q6) == nothing
     assert fed(watch, [20000, 8000]) == [0, 1]

@@ -161,6 +161,16 @@ def test_forget_begins_anew_where_the_bead_is():
     assert (one.lifting, one.overdue) == (0, 0)
 
 
+def state_of(one):
+    return {name: getattr(one, name) for name in one.STATE}
+
+
+def test_forget_leaves_nothing_of_the_run_before():
+    one, _readings = given_up()
+    one.forget()
+    assert state_of(one) == state_of(LiftWatch())
+
+
 def test_every_number_is_small():
     one = LiftWatch()
     readings = Fed(35000)

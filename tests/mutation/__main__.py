@@ -14,7 +14,7 @@ from collections import Counter
 from pathlib import Path
 
 from tests.mutation.mutants import Mutant, mutants
-from tests.mutation.trial import KILLED, ROOT, SURVIVED, try_all
+from tests.mutation.trial import KILLED, ROOT, SURVIVED, copied_firmware, try_all
 
 FIRMWARE = ROOT / "firmware_py/emberbed_fw"
 EQUIVALENT = Path(__file__).with_name("equivalent.toml")
@@ -49,21 +49,19 @@ def explained() -> dict[str, dict[str, str]]:
     return {module: {row["mutant"]: row["why"] for row in rows} for module, rows in table.items()}
 
 
-def jobs_of(modules: list[str]):
-    """Return (module, mutant) of every mutant that is not known to be equivalent."""
+def jobs_of(modules: list[str], firmware: Path):
+    """Yield (module, mutant) of every mutant that is not known to be equivalent."""
     known = explained()
-    return [
-        (module, mutant)
-        for module in modules
-        for mutant in mutants((FIRMWARE / f"{module}.py").read_text(encoding="utf-8"))
-        if mutant.name not in known.get(module, {})
-    ]
-
-
-def unchanged(modules: list[str]):
-    """Return (module, the module as it is): what no test may kill."""
     for module in modules:
-        source = (FIRMWARE / f"{module}.py").read_text(encoding="utf-8")
+        for mutant in mutants((firmware / f"{module}.py").read_text(encoding="utf-8")):
+            if mutant.name not in known.get(module, {}):
+                yield module, mutant
+
+
+def unchanged(modules: list[str], firmware: Path = FIRMWARE):
+    """Yield (module, the module as it is): what no test may kill."""
+    for module in modules:
+        source = (firmware / f"{module}.py").read_text(encoding="utf-8")
         yield module, Mutant("unchanged", 0, ast.parse(source))
 
 
@@ -77,14 +75,16 @@ def try_modules(modules: list[str], at_once: int) -> tuple[Counter, list[tuple[s
     """Return (how many were KILLED and SURVIVED by module, the survivors)."""
     ends: Counter = Counter()
     left = []
-    for module, _same, end in try_all(unchanged(modules), files_of(modules), at_once):
-        if end != SURVIVED:
-            raise SystemExit(f"{module}: its tests fail without any mutant; mend them first")
-    for module, mutant, end in try_all(jobs_of(modules), files_of(modules), at_once):
-        ends[module, end] += 1
-        if end == SURVIVED:
-            left.append((module, mutant.name))
-            print(f"{module}.py:{mutant.line}: {mutant.name}", flush=True)
+    files = files_of(modules)
+    with copied_firmware() as firmware:
+        for module, _same, end in try_all(unchanged(modules, firmware), files, at_once):
+            if end != SURVIVED:
+                raise SystemExit(f"{module}: its tests fail without any mutant; mend them first")
+        for module, mutant, end in try_all(jobs_of(modules, firmware), files, at_once):
+            ends[module, end] += 1
+            if end == SURVIVED:
+                left.append((module, mutant.name))
+                print(f"{module}.py:{mutant.line}: {mutant.name}", flush=True)
     return ends, left
 
 

@@ -24,6 +24,7 @@ class Identified:
 
     heater: HeaterFile
     shown: str
+    on_its_board: bool = False  # the measured board lies on it, whatever board a profile states
 
     def gains(self) -> Gains | None:
         """Return the gains tuned for this heater, None where nobody tuned it."""
@@ -56,7 +57,7 @@ class Identified:
             DECLARED[0] <= board_j_k / heat_capacity_j_per_k(board) <= DECLARED[1]
         )
         trusted = alike and self._why_doubted(description) is None
-        measured = board_j_k if alike else None
+        measured = board_j_k if alike or self.on_its_board else None
         return GuardModel(emitter, on_board * cm2, astray * cm2, air, trusted, measured)
 
     def notes(self, description: DeviceDescription) -> list[str]:

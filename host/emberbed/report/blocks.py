@@ -47,18 +47,11 @@ class Facts:
 
 @dataclass(frozen=True)
 class Rows:
-    """A table. `shares` of the width by column; columns from `numbers_from` on are set to the
-    right, up to the last one if `last_is_words`."""
+    """A table; `shares` of the width by column."""
 
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     shares: tuple[float, ...]
-    numbers_from: int = 99
-    last_is_words: bool = False
-
-    def is_number(self, column: int) -> bool:
-        last = column == len(self.heads) - 1
-        return column >= self.numbers_from and not (last and self.last_is_words)
 
 
 @dataclass(frozen=True)
@@ -88,9 +81,11 @@ Block = Heading | Said | Verdict | Points | Facts | Rows | Log | Drawing | Photo
 
 @dataclass(frozen=True)
 class Sheet:
-    """A whole one; `foot` stands at the foot of every page of paper."""
+    """A whole one; `foot` stands at the foot of every page of paper, `roomy` asks for larger
+    letters there."""
 
     title: str
     lead: str
     blocks: tuple[Block, ...]
     foot: str
+    roomy: bool = False

@@ -16,7 +16,7 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.figure import Figure, FigureBase
+from matplotlib.figure import Figure, SubFigure
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from emberbed.plain_text import printable
@@ -71,7 +71,7 @@ def run_chart_svg(chart: Chart) -> str:
         return written(figure, chart.title)
 
 
-def draw_chart(figure: FigureBase, chart: Chart) -> None:
+def draw_chart(figure: Figure | SubFigure, chart: Chart) -> None:
     """Draw the chart over the whole of `figure`, whose settings are STYLE."""
     temperatures, power = _axes(figure, chart)
     _draw_stages(temperatures, chart)
@@ -86,7 +86,7 @@ def draw_chart(figure: FigureBase, chart: Chart) -> None:
         _draw_power(power, chart)
 
 
-def _axes(figure: FigureBase, chart: Chart) -> tuple[Axes, Axes | None]:
+def _axes(figure: Figure | SubFigure, chart: Chart) -> tuple[Axes, Axes | None]:
     last_s = _last_second(chart)
     heights = [5.2, 1] if chart.power is not None else [1]
     grid = figure.add_gridspec(len(heights), 1, height_ratios=heights, hspace=0.1, left=0.075,
@@ -94,7 +94,7 @@ def _axes(figure: FigureBase, chart: Chart) -> tuple[Axes, Axes | None]:
     temperatures = figure.add_subplot(grid[0])
     power = figure.add_subplot(grid[1], sharex=temperatures) if len(heights) > 1 else None
     temperatures.set_xlim(0, last_s)
-    temperatures.set_ylabel("temperature, °C")
+    temperatures.set_ylabel(f"{printable(chart.upright)}, °C")
     temperatures.grid(axis="y", color=INK, alpha=0.15, linewidth=0.6)
     set_time_axis(power or temperatures, last_s)
     if power is not None:

@@ -8,6 +8,7 @@ REST = (
     " numbered events below."
 )
 FLAGS = "Strong vertical lines: what a person marked or changed."
+SOLID = "solid"
 LIMITS = "Level line: a limit."
 SPANS = {
     "hot air": "Hatched with lines: hot air from above was on.",
@@ -15,16 +16,16 @@ SPANS = {
 }
 
 
-def caption_of(chart: Chart) -> str:
-    """Return the caption; names are text as they came."""
+def caption_of(chart: Chart, in_colour: bool = True) -> str:
+    """Return the caption; names are text as they came. Without colour, line styles alone tell."""
     lines = []
     for number, curve in enumerate(chart.measured):
-        colour = COLOUR_NAMES[number % len(COLOUR_NAMES)]
+        colour = COLOUR_NAMES[number % len(COLOUR_NAMES)] if in_colour else ""
         style = STYLE_NAMES[number % len(STYLE_NAMES)]
         role = f" ({curve.role})" if curve.role else ""
-        lines.append(f"{colour} {style}".strip() + f": {curve.name}{role}")
+        lines.append((f"{colour} {style}".strip() or SOLID) + f": {curve.name}{role}")
     if chart.asked is not None:
-        lines.append(f"dotted, in the colour of the text: {chart.asked.name}")
+        lines.append(f"dotted{', in the colour of the text' * in_colour}: {chart.asked.name}")
     drawn = "; ".join(lines)
     opening = [f"{drawn[:1].upper()}{drawn[1:]}."] if drawn else []
     return " ".join([*opening, REST, *_person_lines(chart)])

@@ -5,6 +5,7 @@ line would leave no room for the curves.
 """
 
 from collections.abc import Sequence
+from typing import Literal
 
 from matplotlib.axes import Axes
 
@@ -26,7 +27,7 @@ def in_sight(limits: Sequence[Limit], low: float, high: float) -> tuple[float, f
 
 
 def draw_limits(axes: Axes, limits: Sequence[Limit], top_c: float) -> None:
-    """Draw those below `top_c`; name the others in words at the top; all on the right, where boards are cool."""
+    """Draw those below `top_c`, name the others at the top; on the left, where boards are cold."""
     low, high = axes.get_ylim()
     above = [one for one in limits if not low < one.celsius < top_c]
     for one in limits:
@@ -39,10 +40,12 @@ def draw_limits(axes: Axes, limits: Sequence[Limit], top_c: float) -> None:
         _write(axes, f"{_words(one)}, above this picture", at, "top")
 
 
-def _write(axes: Axes, words: str, at: float, side: str) -> None:
-    axes.text(0.992, at, words, transform=axes.transAxes, ha="right", va=side,  # pyright: ignore
-              fontsize=8.5)  # fmt: skip
+def _write(axes: Axes, words: str, at: float, side: Literal["top", "bottom"]) -> None:
+    away = (4, 1.5 if side == "bottom" else 0)
+    axes.annotate(words, xy=(0, at), xytext=away, xycoords=axes.transAxes,
+                  textcoords="offset points", ha="left", va=side, fontsize=8.5)  # fmt: skip
 
 
 def _words(limit: Limit) -> str:
-    return f"limit of {printable(limit.name, _NAME_CHARACTERS)}: {limit.celsius:g} °C"
+    whose = f" of {printable(limit.name, _NAME_CHARACTERS)}" if limit.name else ""
+    return f"limit {limit.celsius:g} °C{whose}{' until hot air' if limit.until_air else ''}"

@@ -60,10 +60,11 @@ class Span:
 
 @dataclass(frozen=True)
 class Limit:
-    """A temperature that sensors must stay below; `name` says which."""
+    """A temperature that sensors must stay below; `name` says which, '' for all of them."""
 
-    name: str
     celsius: float
+    name: str = ""
+    until_air: bool = False  # once hot air is on it is wider
 
 
 @dataclass(frozen=True)
@@ -94,3 +95,4 @@ class Chart:
     shades: Sequence[Shade] = field(default=())
     limits: Sequence[Limit] = field(default=())
     title: str = "Temperatures and power over time"
+    upright: str = "temperature"  # what the upright axis shows

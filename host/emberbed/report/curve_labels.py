@@ -73,6 +73,10 @@ def _label_early_ends(
             crossed = any(end.second - width_s < at < end.second - 1 for at in lines_s)
             from_s = end.second + width_s * (_FALL_WIDTH if crossed else -1)
             place = _top_within(from_s, from_s + width_s, end.celsius, measured)
+            apart = _apart([end], low, high)
+            if place > end.celsius + apart and _free_below(from_s, end, apart, measured):
+                _label_inside(axes, end, end.celsius, "top", "left" if crossed else "right")
+                continue
             _label_inside(axes, end, place, "bottom", "left" if crossed else "right")
     for end, place in zip(lower, places, strict=True):
         _label_inside(axes, end, place, "top", "right")
@@ -86,6 +90,17 @@ def _top_within(from_s: float, to_s: float, least: float, measured: Sequence[Cur
         under = values[(seconds >= from_s) & (seconds <= to_s)]
         top = max(top, float(np.nanmax(under[np.isfinite(under)], initial=top)))
     return top
+
+
+def _free_below(from_s: float, end: End, apart: float, measured: Sequence[Curve]) -> bool:
+    """Tell whether no curve runs through the words if they stand right below the end."""
+    width_s = abs(end.second - from_s)
+    for curve in measured:
+        seconds, values = np.asarray(curve.seconds), np.asarray(curve.values)
+        beside = values[(seconds >= from_s) & (seconds <= from_s + width_s)]
+        if ((beside < end.celsius - apart / 4) & (beside > end.celsius - 1.5 * apart)).any():
+            return False
+    return True
 
 
 def _label_inside(

@@ -11,6 +11,7 @@ from emberbed.store.meaning import channel_names_of, plan_of
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import StoredRun
 
+_PART = 9  # characters of a long name's beginning and end
 MOST_RUNS = 8  # as many as there are colours and line styles
 
 
@@ -35,13 +36,30 @@ def overlay_chart(
         Curve(
             f"run {run.id}",
             *_moved(one, _channel_of(run, sensor), aligned_s - begin_s),
-            run.profile_name if len(profiles) > 1 else "",
+            _shortened(run.profile_name) if len(profiles) > 1 else "",
         )
         for run, one, begin_s in zip(runs, series, begins_s, strict=True)
     ]
     numbers = ", ".join(str(run.id) for run in runs)
-    flag = Flag(f"stage {stage} begins", aligned_s)
-    return Chart(measured=curves, flags=(flag,), title=f"Runs {numbers}, stage {stage} together")
+    return Chart(
+        measured=curves,
+        flags=(Flag(f"stage {stage} begins", aligned_s),),
+        title=f"Runs {numbers}, stage {stage} together",
+        upright=f"temperature of {_sensor_words(runs, sensor)}",
+    )
+
+
+def _sensor_words(runs: Sequence[StoredRun], sensor: str | None) -> str:
+    """Return the one name of the sensors, or what they have in common."""
+    names = {channel_names_of(run).get(_channel_of(run, sensor), "") for run in runs}
+    return names.pop() if len(names) == 1 else "the sensor in control"
+
+
+def _shortened(name: str) -> str:
+    """Return a profile's name for the margin: names often differ at their ends alone."""
+    return (
+        name if len(name) <= 2 * _PART + 1 else f"{name[:_PART].rstrip()}…{name[-_PART:].lstrip()}"
+    )
 
 
 def _begin_s(run: StoredRun, series: RunSeries, stage: int) -> float:

@@ -23,8 +23,10 @@ from PIL import Image
 
 WIDTH, HEIGHT = 595.28, 841.89  # A4, ISO 216: 210 x 297 mm
 MARGIN = 40.0
-TOP, BOTTOM = 36.0, 44.0
+TOP, BOTTOM = 32.0, 38.0
 CONTENT = WIDTH - 2 * MARGIN
+GUTTER = 14.0  # between two columns
+HALF = (CONTENT - GUTTER) / 2
 LINE = 1.28  # height of a line in sizes of its letters
 _POINTS_PER_INCH = 72
 _FINE = 10  # the measuring hand works this much larger, so that it does not round
@@ -55,10 +57,29 @@ class Look(NamedTuple):
         return FontProperties(family=family, weight="bold" if self.bold else "normal")
 
 
-class Paper:
-    """Pages being written; `at` is how far down the last one is filled."""
+class Looks(NamedTuple):
+    """The looks of a sheet."""
 
-    def __init__(self) -> None:
+    title: Look
+    lead: Look
+    heading: Look
+    strong: Look
+    text: Look
+    small: Look
+    name: Look
+
+
+_LOOKS = Looks(
+    title=Look(14, bold=True), lead=Look(8, grey=0.25), heading=Look(8.5, bold=True),
+    strong=Look(9.5, bold=True), text=Look(7.6), small=Look(6.8), name=Look(7.2, grey=0.25),
+)  # fmt: skip
+
+
+class Paper:
+    """Pages being written; `at` is how far down the last one is filled. `scale`: of the letters."""
+
+    def __init__(self, scale: float = 1.0) -> None:
+        self.looks = Looks._make(look._replace(size=look.size * scale) for look in _LOOKS)
         self._pages: list[Figure] = []
         self._turn()
 
@@ -164,9 +185,10 @@ def _drawn_width(words: str, bold: bool, mono: bool) -> float:
 
 
 def wrapped(words: str, look: Look, width: float) -> list[str]:
-    """Break `words` into lines of at most `width`, inside a word where it is longer than that."""
+    """Break `words` into lines of at most `width`, inside a word where it is longer than that; a
+    figure keeps its unit."""
     lines, line = [], ""
-    for word in words.split():
+    for word in words.replace(" °C", "\N{NO-BREAK SPACE}°C").split(" "):
         for piece in _pieces(word, look, width):
             longer = f"{line} {piece}" if line else piece
             if line and width_of(longer, look) > width:

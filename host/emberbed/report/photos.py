@@ -43,7 +43,9 @@ def read_photo(path: Path) -> Photo:
             return _made_fit(path, octets)
     except UnidentifiedImageError:
         raise PhotoError(f"{path} is no PNG or JPEG: name a photograph of one of these") from None
-    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError):
+    except Image.DecompressionBombError:
+        raise _too_many_pixels(path) from None
+    except (OSError, ValueError, SyntaxError):
         raise PhotoError(f"{path} is a damaged photograph: save it anew, or name another") from None
 
 
@@ -65,17 +67,20 @@ def _octets(path: Path) -> bytes:
 def _made_fit(path: Path, octets: bytes) -> Photo:
     with Image.open(BytesIO(octets), formats=FORMATS) as opened:
         if opened.width * opened.height > MOST_PIXELS:
-            raise PhotoError(
-                f"{path} has more than {MOST_PIXELS // 1_000_000} million pixels: save the"
-                " photograph smaller"
-            )
+            raise _too_many_pixels(path)
         opened.draft("RGB", (LONGEST_EDGE, LONGEST_EDGE))  # a JPEG need not be unpacked whole
         upright = ImageOps.exif_transpose(opened)
         upright.thumbnail((LONGEST_EDGE, LONGEST_EDGE))
         stream = BytesIO()
         plain = _on_white(upright)
+        plain.info.clear()  # a comment, say
         plain.save(stream, "JPEG", quality=QUALITY)
     return Photo(stream.getvalue(), plain.width, plain.height)
+
+
+def _too_many_pixels(path: Path) -> PhotoError:
+    most = MOST_PIXELS // 1_000_000
+    return PhotoError(f"{path} has more than {most} million pixels: save the photograph smaller")
 
 
 def _on_white(image: Image.Image) -> Image.Image:

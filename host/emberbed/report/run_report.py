@@ -15,7 +15,7 @@ from emberbed.report.paper_blocks import write_paper
 from emberbed.report.run_facts import board_words, heater_words, lead_words
 from emberbed.report.run_view import RunView, chart_of, view_of
 from emberbed.report.signs import grouped_signs
-from emberbed.report.wanted import HEADS, wanted_rows
+from emberbed.report.wanted import HEADS, limit_words, wanted_rows
 from emberbed.store.run_store import RunStore
 from emberbed.touch_words import source_words
 
@@ -39,12 +39,12 @@ def _blocks(view: RunView) -> Iterator[Block]:
     yield _verdict(view)
     if len(view.series):
         chart = chart_of(view)
-        yield Drawing(chart, caption_of(chart))
+        yield Drawing(chart, caption_of(chart, in_colour=False))
     rows = tuple(tuple(row) for row in wanted_rows(view))
     if rows:
         yield Heading("Measured against wanted")
         yield Rows(HEADS, rows, (0.27, 0.27, 0.36, 0.1))
-    yield Heading("What happened, and who did it")
+    yield Heading("What happened, when, at what board temperature, and who did it")
     yield Log(tuple(_entries(view)))
     yield Heading("This run")
     yield Facts(tuple(_facts(view)))
@@ -84,8 +84,7 @@ def _facts(view: RunView) -> Iterator[tuple[str, str]]:
     yield "time", f"{display.clock(view.figures.duration_s)} from arming until cool"
     yield "started, UTC", display.utc_time(run.started_utc)
     yield "ended, UTC", display.utc_time(run.ended_utc)
-    for name, sensor in _sensors(view):
-        yield name, sensor
+    yield from _sensors(view)
     yield "device", f"{run.device}, firmware {run.firmware_version} on {run.engine}"
     yield "emberbed on the PC", run.host_version
     yield "records", f"{run.ticks}, longest gap {view.figures.longest_gap_s:.1f} s"
@@ -99,6 +98,5 @@ def _sensors(view: RunView) -> Iterator[tuple[str, str]]:
         parts = [f"peak {display.celsius(view.figures.peaks_c.get(channel))}"]
         if view.plan is not None:
             parts.insert(0, words.role_words(view.plan.header[f"role{channel}"]))
-            limit_cdeg = view.plan.header[f"limit{channel}_cdeg"]
-            parts += [f"limit {limit_cdeg / 100:g} °C"] if limit_cdeg else []
-        yield f"sensor {name}", ", ".join(parts)
+            parts.append(limit_words(view, channel))
+        yield f"sensor {name}", ", ".join(filter(None, parts))

@@ -39,7 +39,7 @@ def series_chart(
         events=marks,
         flags=flags_of(series),
         spans=_spans(series, plan),
-        limits=_limits(plan, {channel: names[channel] for channel in measured}),
+        limits=_limits(series, plan, {channel: names[channel] for channel in measured}),
         title=title,
     )
 
@@ -79,16 +79,18 @@ def _flag_words(series: RunSeries, deed: Deed) -> str:
     return ""
 
 
-def _limits(plan: Plan | None, names: Mapping[int, str]) -> list[Limit]:
+def _limits(series: RunSeries, plan: Plan | None, names: Mapping[int, str]) -> list[Limit]:
     """Return the sensors' limits, equal ones together, the lowest first."""
-    by_cdeg: dict[int, list[str]] = {}
+    air = bool(plan and hot_air_spells(series, plan))
+    by_limit: dict[tuple[int, bool], list[str]] = {}  # whether it is wider in hot air
     for channel, name in names.items():
         limit_cdeg = plan.header[f"limit{channel}_cdeg"] if plan else 0
-        if limit_cdeg > 0:
-            by_cdeg.setdefault(limit_cdeg, []).append(name)
+        if plan and limit_cdeg > 0:
+            wider = air and plan.header[f"air_limit{channel}_cdeg"] > limit_cdeg
+            by_limit.setdefault((limit_cdeg, wider), []).append(name)
     return [
-        Limit("all sensors" if 1 < len(names) == len(of) else ", ".join(of), cdeg / 100)
-        for cdeg, of in sorted(by_cdeg.items())
+        Limit(cdeg / 100, "" if len(of) == len(names) else ", ".join(of), wider)
+        for (cdeg, wider), of in sorted(by_limit.items())
     ]
 
 

@@ -21,7 +21,8 @@ MOST_ABOVE_LIQUIDUS_S = 150.0  # J-STD-020 table 5-2, both kinds of solder
 MOST_SPREAD_C = 15.0
 BETTER_SPREAD_C = 10.0
 _HOLD_SLACK_S = 1.0  # the device counts ticks; a second less is no shorter soak
-KEPT, EXCEEDED, SHORT = "kept", "exceeded", "less"
+KEPT, EXCEEDED = "kept", "exceeded"
+SHORT, LONG, WIDE = "shorter", "longer", "wider"  # than a figure that is no limit of the run
 
 HEADS = ("", "measured", "wanted", "")
 
@@ -89,7 +90,7 @@ def _heat(view: RunView) -> Iterator[Wanted]:
             f"time above liquidus, {work.liquidus_c:g} °C",
             _seen_at(view, display.clock(above_s) if above_s else "not reached", channel),
             f"at most {display.clock(MOST_ABOVE_LIQUIDUS_S)}",
-            _within(above_s, MOST_ABOVE_LIQUIDUS_S) if above_s else "",
+            _within(above_s, MOST_ABOVE_LIQUIDUS_S, LONG) if above_s else "",
         )
     yield from _peaks(view)
     yield Wanted(
@@ -104,25 +105,34 @@ def _peaks(view: RunView) -> Iterator[Wanted]:
         peak_c = None if channel is None else view.figures.peaks_c.get(channel)
         if channel is None or peak_c is None:
             continue
-        limit_c = _limit_c(view, channel)
+        limit_c, air_limit_c = limits_c(view, channel)
         targets = [stage.target_c for stage in view.figures.stages if stage.taken_s]
         asked = channel == view.figures.control_channel and targets
         said = [f"{max(targets):g} °C by the profile"] if asked else []
-        said += [f"at most {limit_c:g} °C"] if limit_c else []
+        said += [limit_words(view, channel)] if limit_c else []
         yield Wanted(
             "peak",
             _seen_at(view, display.celsius(peak_c), channel),
             "; ".join(said),
-            _within(peak_c, limit_c) if limit_c else "",
+            _within(peak_c, max(limit_c, air_limit_c)) if limit_c else "",
         )
 
 
-def _limit_c(view: RunView, channel: int) -> float:
-    """Return the widest limit that held for a sensor in this run, 0 for none."""
+def limits_c(view: RunView, channel: int) -> tuple[float, float]:
+    """Return a sensor's limit before hot air and once it was on, 0 for none; equal without it."""
     if view.plan is None:
-        return 0.0
-    key = "air_limit" if view.work.hot_air else "limit"
-    return view.plan.header[f"{key}{channel}_cdeg"] / 100
+        return 0.0, 0.0
+    limit_c = view.plan.header[f"limit{channel}_cdeg"] / 100
+    air_limit_c = view.plan.header[f"air_limit{channel}_cdeg"] / 100
+    return limit_c, air_limit_c if view.work.hot_air else limit_c
+
+
+def limit_words(view: RunView, channel: int) -> str:
+    limit_c, air_limit_c = limits_c(view, channel)
+    if not limit_c:
+        return ""
+    later = "" if air_limit_c == limit_c else f", {air_limit_c:g} °C in hot air"
+    return f"at most {limit_c:g} °C{later}"
 
 
 def _cooling(view: RunView) -> Iterator[Wanted]:
@@ -148,12 +158,12 @@ def _spread(view: RunView) -> Iterator[Wanted]:
         "largest spread between sensors",
         f"{display.celsius(view.work.spread_c)} at {display.clock(view.work.spread_at_s)}",
         f"under {MOST_SPREAD_C:g} °C, better {BETTER_SPREAD_C:g} °C",
-        _within(view.work.spread_c, MOST_SPREAD_C),
+        _within(view.work.spread_c, MOST_SPREAD_C, WIDE),
     )
 
 
-def _within(measured: float, most: float) -> str:
-    return KEPT if measured <= most else EXCEEDED
+def _within(measured: float, most: float, otherwise: str = EXCEEDED) -> str:
+    return KEPT if measured <= most else otherwise
 
 
 def _seen_at(view: RunView, said: str, channel: int | None) -> str:

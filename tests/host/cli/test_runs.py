@@ -73,7 +73,8 @@ def test_one_run_with_its_times_and_its_gap(emberbed, store):
     assert lines[2] == "    0:02  Stage 1 of 4: ramp to 90 °C."  # 1.5 s after the first record
     assert lines[3] == "    0:02  5 records are missing from here on."
     assert lines[4].startswith("30 records, fingerprint ")
-    assert lines[5] == "Finished: every stage ran to its end. 1 limit exceeded."
+    assert lines[5].startswith("Code on its sheet: ")
+    assert lines[6] == "Finished: every stage ran to its end. 1 limit exceeded."
 
 
 def test_times_are_those_of_the_clock_on_the_wall(emberbed, store, monkeypatch):

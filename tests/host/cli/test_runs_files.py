@@ -61,6 +61,7 @@ def test_two_runs_in_one_picture(emberbed, real, tmp_path):
     picture = (tmp_path / "both.svg").read_text(encoding="utf-8")
     assert picture.startswith("<svg") and "stage 2 begins" in picture
     assert "run 1" in picture and "run 2" in picture
+    assert "temperature of top_near_chip, °C" in picture
 
 
 @pytest.mark.parametrize(

@@ -82,7 +82,9 @@ def loop(tmp_path, tape):
     learner = OnTheJob(true_heater(), story.plan, 1000)
 
     def run():
-        loop = BenchRun(device, ledger, story, screen, FakeHand(), learner=learner)
+        loop = BenchRun(
+            device, ledger, story, screen, FakeHand(), lambda: "It will not be back", learner
+        )
         loop.watch(plan)
         return store.events(ledger.run_id), screen
 

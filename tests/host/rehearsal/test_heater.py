@@ -18,6 +18,7 @@ from emberbed.profiles.reader import parse_profile
 from emberbed.rehearse_asked import Asked
 from emberbed.rehearse_heater import OnHeater
 from emberbed.rehearse_spread import OneRun, Spread
+from emberbed_fw.doubts import TOUCHING_PROMPT
 from emberbed_sim.plant.thermal import ThermalNetwork
 from tests.host.heater.heater_texts import HEAD, heater, heater_text
 from tests.host.heater.made_heater import LABEL_PRINTER, solved
@@ -123,7 +124,15 @@ def test_watts_that_no_device_drives_are_refused(watts):
         on(parse_heater(heater_text(head), "h.toml"))
 
 
-# a board like the one that the file was measured with: another one would be asked about
+def test_another_board_than_the_identified_one_is_not_asked_about():
+    """290 J/K lie on the heater and the profile states about 50: the guard is told of the 290."""
+    light = parse_profile(hold_profile(for_s=10, to_c=55).encode(), "light.toml")
+    done = rehearse.rehearse(light, bench=on(heater(), light).bench())
+    assert done.state == "finished"
+    assert TOUCHING_PROMPT not in {record.prompt for record in done.records}
+
+
+# a board like the one that the file was measured with
 LIKE_MEASURED = hold_profile(for_s=10, to_c=55).replace(
     "mass_g = 60, length_mm = 100, width_mm = 70", "mass_g = 260, length_mm = 180, width_mm = 120"
 )

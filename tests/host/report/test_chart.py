@@ -15,7 +15,7 @@ from emberbed.report import chart as charts
 from emberbed.report.chart import run_chart_svg
 from emberbed.report.chart_caption import caption_of
 from emberbed.report.chart_flags import FLAG_WIDTH, MOST_ROWS
-from emberbed.report.chart_model import INK, Band, Chart, Curve, Flag, Mark, Span
+from emberbed.report.chart_model import INK, Band, Chart, Curve, Flag, Limit, Mark, Span
 from emberbed.report.label_places import rows_for, spread
 from emberbed.report.thinning import averaged, thinned
 
@@ -364,3 +364,38 @@ def test_words_that_fit_side_by_side_share_the_lowest_row():
     assert rows_for([0, 20, 40], [10, 10, 10], 3) == [0, 0, 0]
     assert rows_for([0, 5, 8], [10, 10, 10], 3) == [2, 1, 0]
     assert rows_for([0, 1, 2], [10, 10, 10], 2) == [None, 1, 0]
+
+
+def level_lines(root):
+    """Return the lines drawn in the style of limits."""
+    return [style for style in strokes(root) if "stroke-dasharray: 7.2,1.8,1.8,1.8" in style]
+
+
+def test_a_limit_near_the_curves_is_a_level_line_with_its_words():
+    # the course ends at 85 degC: a limit at 100 is near, one at 245 would press it flat
+    limits = [Limit(100.0, "edge", until_air=True), Limit(245.0)]
+    root = drawn(measured=[course("edge")], limits=limits)
+    said = texts(root)
+    assert "limit 100 °C of edge until hot air" in said
+    assert "limit 245 °C, above this picture" in said
+    ticks = [int(word) for word in said if word.isdigit()]
+    assert max(ticks) <= 120, "the curve keeps its height"
+    assert len(level_lines(root)) == 1
+    caption = caption_of(Chart([course("edge")], limits=limits))
+    assert "Level line: a limit." in caption
+
+
+def test_no_limit_no_line():
+    root = drawn(measured=[course("edge")])
+    assert not level_lines(root) and not any("limit" in word for word in texts(root))
+    assert "limit" not in caption_of(Chart([course("edge")]))
+
+
+def test_a_curve_that_ends_early_below_others_is_named_below_its_end():
+    short = Curve("run 2", SECONDS[:200], np.full(200, 30.0))
+    high = Curve("run 1", SECONDS, np.full(600, 90.0))
+    root = drawn(measured=[short, high])
+    words = {"".join(text.itertext()): text for text in root.iter(f"{SVG}text")}
+    ends = {name: float(words[name].get("y")) for name in ("run 1", "run 2")}
+    # in SVG y grows downward: its name is far from the other curve's
+    assert ends["run 2"] > ends["run 1"] + 100
