@@ -76,6 +76,10 @@ class Guard:
         if self.memory is not None:
             self.memory.forget()
 
+    def watch_memory(self, memory):
+        """Watch these numbers from now on: those of the plan that arming will run."""
+        self.memory = memory
+
     def note_air(self):
         """Hot air has been on: from now on the limits for that hold."""
         self._had_air = 1

@@ -88,7 +88,7 @@ class Machine:
         self.zones_in_use = 0
         self.sequencer = self.received.sequencer
         self.pids = self.received.pids
-        self.guard.memory = self.received.memory
+        self.guard.watch_memory(self.received.memory)
         self.received = None
 
     def reset_for_run(self, attendance=ATTEND_HOST):

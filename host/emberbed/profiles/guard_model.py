@@ -20,8 +20,8 @@ EMISSIVITIES = 0.85 * 0.9  # of emitters and board
 SEEN_BY_BOARD = 0.75  # of what the board could catch, at 40 mm over a bank larger than itself
 CONVECTION_W_PER_K_PER_W = 0.0004
 # A board's heat capacity lies within these parts of what an identified heater's board had, or of
-# its weight's: bare laminate has 1100 J/kgK, metal-heavy assemblies 700 (from memory). Any board: 15 g to
-# 1.5 kg, in J/K.
+# its weight's: bare laminate has 1100 J/kgK, metal-heavy assemblies 700 (from memory). Any board:
+# 15 g to 1.5 kg, in J/K.
 MEASURED = (0.7, 1.4)
 DECLARED = (0.6, 1.1)
 ANY_BOARD_J_PER_K = (15, 1500)

@@ -107,8 +107,13 @@ def test_a_payload_too_long_is_refused():
 
 @pytest.mark.parametrize(
     ("told_length", "payload_bytes", "accepted"),
-    [(10, 10, True), (9, 10, False), (11, 10, False), (*[firmware.MAX_PAYLOAD] * 2, True),
-     (*[firmware.MAX_PAYLOAD + 1] * 2, False)],
+    [
+        (10, 10, True),
+        (9, 10, False),
+        (11, 10, False),
+        (*[firmware.MAX_PAYLOAD] * 2, True),
+        (*[firmware.MAX_PAYLOAD + 1] * 2, False),
+    ],
 )
 def test_a_length_that_does_not_fit_is_damage_under_a_right_crc(
     told_length, payload_bytes, accepted
