@@ -30,11 +30,12 @@ from tests.safety import hazard_table
 PROJECT = Path(__file__).resolve().parents[2]
 DOCS = "host/emberbed/docs"
 DOCUMENTS = {
-    "README.md": ("commands", "keys", "happenings", "exit codes"),
+    "README.md": ("commands", "keys", "exit codes"),
     "DEVELOPERS.md": ("states", "faults", "map"),
     f"{DOCS}/safety.md": ("trips", "limits", "hazards"),
     f"{DOCS}/profiles.md": ("profile keys", "roles", "sensor keys", "stage keys"),
     f"{DOCS}/data.md": ("csv states", "csv waits", "csv touches", "csv marks"),
+    f"{DOCS}/faults.md": ("happenings",),
     f"{DOCS}/link.md": ("frame", "messages", "refusals", "record"),
 }
 BLOCK = re.compile(r"(<!-- made: (?P<name>[^>]+) -->\n).*?(<!-- end -->)", re.DOTALL)

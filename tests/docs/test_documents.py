@@ -62,7 +62,14 @@ def test_happenings_and_acts_of_the_readme_can_be_written():
     shown = re.findall(r"\b([a-z_]+@\d[\w.:#]*)", text_of(README))
     faults = [parse_fault(text).name for text in shown if text.split("@")[0] in KINDS]
     acts = [parse_act(text).name for text in shown if text.split("@")[0] not in KINDS]
-    assert set(faults) == {"tc_open", "host_silent", "hot_air", "hot_bench", "bead_lifted"}
+    assert set(faults) == {
+        "tc_open",
+        "host_silent",
+        "hot_air",
+        "hot_bench",
+        "bead_lifted",
+        "cable_out",
+    }
     assert set(acts) == {"lift", "press_down", "offset"}
 
 

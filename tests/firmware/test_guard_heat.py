@@ -219,6 +219,18 @@ def test_heap_that_has_room_again_counts_from_nothing():
     assert one.trip == codes.NO_TRIP
 
 
+def test_clearing_forgets_a_bead_that_lifted():
+    one = judged()
+    one.tick(5)
+    one.readings.cdeg[0] -= 1500
+    one.tick(8)
+    assert one.guard.lift_watch.lifting == 1
+    one.guard.clear()
+    assert one.guard.lift_watch.lifting == 0
+    one.tick(20)
+    assert one.guard.lift_watch.lifting == 0, "the bead lies where it lies"
+
+
 def test_clearing_forgets_what_the_doubts_asked_but_not_the_emitters():
     one = judged()
     one.tick(20)

@@ -64,9 +64,26 @@ def test_another_source_begins_with_its_own_lease(source):
 def test_held_by_host_says_that_a_host_answers_right_now():
     guard = Judged().guard
     guard.attend(ATTEND_HOST)
-    assert guard.held_by_host()
     for _ in range(LEASE_TICKS):
+        assert guard.held_by_host()
         guard.age_lease()
     assert not guard.held_by_host()
     guard.attend(ATTEND_PANEL)
     assert not guard.lease_lost() and not guard.held_by_host()
+
+
+def test_dismissing_whoever_stood_at_the_device_leaves_nobody():
+    guard = Judged().guard
+    guard.attend(ATTEND_PANEL)
+    guard.dismiss()
+    assert (guard.attendance, guard.lease_left) == (ATTEND_HOST, 0)
+    guard.renew_lease(ATTEND_HOST)
+    assert guard.held_by_host()
+
+
+def test_dismissing_takes_nothing_from_a_host():
+    guard = Judged().guard
+    guard.attend(ATTEND_HOST)
+    guard.age_lease()
+    guard.dismiss()
+    assert (guard.attendance, guard.lease_left) == (ATTEND_HOST, LEASE_TICKS - 1)
