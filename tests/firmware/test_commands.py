@@ -203,6 +203,17 @@ def test_answer_outside_a_run_is_refused():
     assert ask(bench, ms.ACK_PROMPT, ack(7)) == "WRONG_STATE"
 
 
+def test_a_host_says_nothing_in_a_run_that_somebody_at_the_device_answers_for():
+    bench = waiting()
+    bench.machine.guard.attend(ms.ATTEND_PANEL)
+    assert ask(bench, ms.ACK_PROMPT, ack(7)) == "WRONG_STATE"
+    offset = struct.pack("<BhB", ms.OFFSET, 100, ms.BY_TERMINAL)
+    assert ask(bench, ms.STAGE_REQUEST, offset) == "WRONG_STATE"
+    assert bench.state == rs.WAIT and bench.record.touch == 0
+    mark = struct.pack("<BhB", ms.MARK, 0, ms.BY_TERMINAL)
+    assert ask(bench, ms.STAGE_REQUEST, mark) == "DONE"
+
+
 NO_SOURCES = [ms.BY_NOBODY, ms.BY_BUTTON, ms.BY_SCRIPT + 1, 255]
 
 

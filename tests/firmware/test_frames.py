@@ -24,7 +24,7 @@ header = st.tuples(
 def encode(version=1, kind=66, session=7, sequence=1, tick=3, payload=b""):
     """Return the firmware's frame."""
     body = bytearray(frames.MAX_BODY)
-    out = bytearray(frames.MAX_FRAME)
+    out = bytearray(b"\xaa" * frames.MAX_FRAME)  # of the frame before
     struct.pack_into(frames.HEADER, body, 0, version, kind, len(payload), session, sequence, tick)
     at = frames.HEADER_BYTES
     body[at : at + len(payload)] = payload
@@ -67,6 +67,19 @@ def test_cobs_decodes_the_published_vectors(plain, stuffed):
     assert bytes(out[:length]) == bytes.fromhex(plain)
 
 
+def test_a_full_block_stands_for_no_zero():
+    """254 bytes without a zero have the code 255, and no zero after them."""
+    stuffed = b"\xff" + bytes(range(1, 255)) + b"\x02\x07"
+    out = bytearray(300)
+    length = frames.decode_cobs(stuffed, len(stuffed), out)
+    assert bytes(out[:length]) == cobs.decode(stuffed) == bytes(range(1, 255)) + b"\x07"
+
+
+def test_a_reader_begins_empty():
+    reader = frames.FrameReader()
+    assert (reader.length, reader.damaged, reader._filled, reader._too_long) == (0, 0, 0, False)
+
+
 @pytest.mark.parametrize("broken", ["00", "05112233", "ff0102", "011100"])
 def test_broken_cobs_is_refused_or_no_frame(broken):
     octets = bytes.fromhex(broken)
@@ -99,6 +112,8 @@ def test_frame_is_what_other_codecs_make_of_it(fields):
 
 
 def test_longest_frame_fills_its_buffers_exactly():
+    # one COBS block holds 254 bytes without a zero: Cheshire & Baker 1999
+    assert frames.MAX_BODY == 253 < 255 and frames.PROTOCOL_VERSION == 1
     frame = encode(payload=b"\xff" * frames.MAX_PAYLOAD)
     assert len(frame) == frames.MAX_FRAME
     assert read(frame) == [body_of(frame)]

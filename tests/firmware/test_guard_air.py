@@ -68,8 +68,22 @@ def test_board_that_the_air_has_warmed_is_given_the_rest_of_the_run_to_cool():
     one.air_on = False
     assert at(one, AIR_LIMIT - 100) == 1 and one.trip == trip_codes.NO_TRIP
     at(one, AIR_LIMIT + 1)
+    assert one.trip == trip_codes.NO_TRIP
     one.tick(AIR_HOT_TICKS)
     assert one.trip == trip_codes.OVER_TEMPERATURE
+
+
+@pytest.mark.parametrize(
+    ("left", "trip"), [(1, trip_codes.NO_TRIP), (0, trip_codes.OVER_TEMPERATURE)]
+)
+def test_time_to_take_the_jet_away_ends_with_the_time_after_the_air(left, trip):
+    one = judged()
+    one.guard.note_air()
+    one.readings.cdeg[1] = AIR_LIMIT + 1
+    one.tick(DOUBTFUL_TICKS_TO_LATCH - 1)
+    one.guard._air_ticks = left
+    one.tick()
+    assert one.trip == trip
 
 
 def test_next_run_has_the_lower_limit_again():

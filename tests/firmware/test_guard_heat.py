@@ -14,8 +14,14 @@ from emberbed_fw.record import (
     PORT_HEAP_LOW,
     PORT_HEAT_CURRENT,
 )
-from emberbed_fw.safety_limits import AIR_SETTLE_TICKS, BALANCE_WARN_MK, FAN_TICKS, HEAP_TICKS
-from emberbed_fw.units import CHANNELS, NONE
+from emberbed_fw.safety_limits import (
+    AIR_SETTLE_TICKS,
+    BALANCE_WARN_MK,
+    FAN_TICKS,
+    HEAP_TICKS,
+    LIFT_TICKS,
+)
+from emberbed_fw.units import CHANNELS, NO_READING_CDEG, NONE
 from tests.support.doubted import GUESSED, MODEL, plan_with
 from tests.support.judged import Judged
 
@@ -92,8 +98,8 @@ def test_air_is_told_for_as_long_as_it_may_cool_a_bead():
     for _ in range(AIR_SETTLE_TICKS - 1):
         one.tick()
         assert one.guard.facts.air
-    one.tick()
-    assert not one.guard.facts.air
+    one.tick(5)
+    assert not one.guard.facts.air and one.guard._air_ticks == 0
 
 
 def test_a_lifting_bead_is_told():
@@ -102,6 +108,58 @@ def test_a_lifting_bead_is_told():
     one.readings.cdeg[0] -= 1500
     one.tick(8)
     assert one.guard.facts.lifting == 1 and one.withheld & codes.WITHHELD_LIFTED
+
+
+def lifted(ticks):
+    """Return a guard whose first bead has been off for so long."""
+    one = judged()
+    one.tick(5)
+    one.readings.cdeg[0] -= 1500
+    one.tick(ticks)
+    return one
+
+
+def test_after_its_trip_it_waits_for_the_bead_to_come_back():
+    one = lifted(LIFT_TICKS + 10)
+    assert one.trip == codes.SENSOR_LIFTED
+    one.state = rs.COOL
+    one.tick(20)
+    assert one.guard.lift_watch.lifting == 1
+    one.readings.cdeg[0] += 1500
+    one.tick(20)
+    assert one.guard.lift_watch.lifting == 0
+
+
+@pytest.mark.parametrize("trip", [codes.NO_TRIP, codes.SENSOR_OPEN])
+def test_a_suspicion_without_its_trip_ends_with_the_heating(trip):
+    one = lifted(8)
+    assert one.guard.lift_watch.lifting == 1
+    one.guard.set_trip(trip)
+    one.state = rs.COOL
+    one.tick()
+    assert one.guard.lift_watch.lifting == 0 and not one.withheld & codes.WITHHELD_LIFTED
+
+
+def test_a_bead_that_is_off_after_its_trip_withholds_as_long_as_it_heats():
+    one = lifted(LIFT_TICKS + 10)
+    assert one.withheld & codes.WITHHELD_LIFTED
+
+
+def test_a_bead_in_the_jet_is_watched_for_lifting_without_air_only():
+    one = judged(**MODEL, in_jet_channels=0b10)
+    one.air_on = True
+    one.tick(5)
+    one.readings.cdeg[1] -= 1500
+    one.tick(8)
+    assert one.guard.lift_watch.lifting == 0
+    one.air_on = False
+    one.tick(AIR_SETTLE_TICKS - 1)
+    assert one.guard.lift_watch._slow_q6[1] == NO_READING_CDEG, "not watched yet"
+    one.tick()
+    assert one.guard.lift_watch._slow_q6[1] == one.readings.cdeg[1] << 6
+    one.readings.cdeg[1] -= 1500
+    one.tick(8)
+    assert one.guard.lift_watch.lifting == 0b10
 
 
 def test_a_trip_of_the_doubts_is_the_guard_s():
@@ -167,6 +225,12 @@ def test_fan_is_held_against_what_it_was_told(turns, told, tach):
 
 
 # The controller itself.
+
+
+def test_without_sums_over_its_memory_nothing_heats():
+    one = judged()
+    one.guard.memory = None
+    assert one.tick() == 0 and one.withheld == codes.WITHHELD_MACHINE
 
 
 def test_memory_that_changed_withholds_and_trips_a_run():

@@ -9,6 +9,7 @@ from scipy.integrate import solve_ivp
 from emberbed_fw.glow import MOST_MK
 from emberbed_fw.heat_model import (
     LEAST_LOSS_MW,
+    LN2_Q8,
     UNKNOWN_EMITTER_MK,
     ZERO_C_MK,
     HeatModel,
@@ -91,6 +92,20 @@ def test_after_a_start_emitters_may_be_hotter_than_known_and_a_while_later_not(w
         assert model.most_heat_mw >= model.heat_mw
     assert gaps == sorted(gaps, reverse=True) and gaps[0] > 100000
     assert gaps[-1] < gap_k * 1000
+
+
+def test_after_a_rest_no_emitter_is_hotter_than_the_known_one():
+    model = HeatModel()
+    known = model.emitter_mk
+    model.settle()
+    assert model.most_emitter_mk == model.emitter_mk == known
+
+
+def test_it_begins_without_heat_and_with_the_usual_constants():
+    model = HeatModel()
+    assert (model.heat_mw, model.most_heat_mw) == (0, 0)
+    assert ZERO_C_MK == KELVIN * 1000 and round(math.log(2) * 256) == LN2_Q8
+    assert LEAST_LOSS_MW == 1000  # a watt
 
 
 def test_the_hottest_is_never_below_the_known_one():

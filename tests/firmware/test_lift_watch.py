@@ -4,7 +4,13 @@ import random
 
 import pytest
 
-from emberbed_fw.lift_watch import LiftWatch
+from emberbed_fw.lift_watch import (
+    AIR_COOLING_Q6,
+    BACK_TICKS,
+    COOLING_Q6,
+    FILTER_Q,
+    LiftWatch,
+)
 from emberbed_fw.safety_limits import (
     LIFT_AIR_DROP_CDEG,
     LIFT_BACK_CDEG,
@@ -168,7 +174,28 @@ def state_of(one):
 def test_forget_leaves_nothing_of_the_run_before():
     one, _readings = given_up()
     one.forget()
-    assert state_of(one) == state_of(LiftWatch())
+    none, zeros = [NO_READING_CDEG] * CHANNELS, [0] * CHANNELS
+    begun = {"lifting": 0, "overdue": 0, "_fast_q6": zeros, "_slow_q6": none, "_level_q6": zeros,
+             "_lifted_ticks": zeros}  # fmt: skip
+    assert state_of(one) == state_of(LiftWatch()) == begun
+
+
+def test_how_fast_boards_cool_and_how_long_a_bead_stays_down():
+    degc_per_s = 10 / (100 << FILTER_Q)
+    assert (COOLING_Q6 * degc_per_s, AIR_COOLING_Q6 * degc_per_s) == (1.5, 0.5)
+    assert BACK_TICKS == 10  # a second
+
+
+def test_a_bead_that_is_down_again_is_not_overdue():
+    one, readings = given_up()
+    readings.cdeg[0] = 6400
+    for _ in range(50):
+        one.step(readings, WATCHED, AIR_AWAY)
+    assert (one.lifting, one.overdue) == (0, 0)
+
+
+def test_a_reading_that_is_missing_for_a_moment_is_no_fall():
+    assert watch([15000] * 20 + [NO_READING_CDEG] * 3 + [15000] * 20) == (0, 0)
 
 
 def test_every_number_is_small():
@@ -289,6 +316,17 @@ def test_bead_that_is_pressed_down_is_back():
     assert wait_for(one, readings, 6100, 20) == 0
 
 
+def test_waiting_changes_nothing_without_a_reading_or_of_a_bead_that_lies():
+    one, readings = given_up()
+    before = {name: list(held) for name, held in state_of(one).items() if name.startswith("_")}
+    wait_for(one, readings, NO_READING_CDEG, 5)
+    for name, held in before.items():
+        assert getattr(one, name) == held
+    wait_for(one, readings, 2500, 5)
+    for name, held in before.items():
+        assert getattr(one, name)[1] == held[1]
+
+
 @pytest.mark.parametrize("hand_cdeg", [3000, 3300, 3700])
 def test_bead_in_a_warm_hand_is_not_back(hand_cdeg):
     # a hand has 33 degC: a textbook figure, from memory
@@ -303,3 +341,62 @@ def test_board_that_has_cooled_meanwhile_has_its_bead_back():
     one, readings = given_up()
     assert wait_for(one, readings, 2500, 300) == 1
     assert wait_for(one, readings, 6400 - 3000, 20) == 0
+
+
+# Each bound, one step to either side of it.
+
+
+@pytest.mark.parametrize("channel", [0, 1])
+@pytest.mark.parametrize(("risen_cdeg", "back"), [(LIFT_BACK_CDEG, 0), (LIFT_BACK_CDEG + 1, 1)])
+@pytest.mark.parametrize("level", [0, 1])
+def test_a_bead_is_back_above_the_bound_and_at_its_level(channel, risen_cdeg, back, level):
+    one = LiftWatch()
+    one.lifting = 1 << channel
+    fast_q6 = (5000 + risen_cdeg) << FILTER_Q
+    one._slow_q6[channel] = 5000 << FILTER_Q
+    one._level_q6[channel] = fast_q6 + level
+    one._await_channel(channel, fast_q6)
+    came = back and not level
+    assert one.lifting == (0 if came else 1 << channel)
+    assert one._slow_q6[channel] == (fast_q6 if came else 5000 << FILTER_Q)
+
+
+@pytest.mark.parametrize("channel", [0, 1])
+@pytest.mark.parametrize(("fallen_cdeg", "off"), [(LIFT_DROP_CDEG, 0), (LIFT_DROP_CDEG + 1, 1)])
+def test_a_bead_is_off_again_below_the_bound(channel, fallen_cdeg, off):
+    one = LiftWatch()
+    one._slow_q6[channel] = (8000 << FILTER_Q) + COOLING_Q6
+    fast_q6 = (8000 - fallen_cdeg) << FILTER_Q
+    one._await_channel(channel, fast_q6)
+    assert one.lifting == off << channel
+    assert one._slow_q6[channel] == (fast_q6 if off else 8000 << FILTER_Q)
+
+
+@pytest.mark.parametrize(("ticks", "air", "bound_cdeg", "ticks_after"), [
+    (0, AIR_AWAY, LIFT_DROP_CDEG, (0, 1)), (0, AIR_ON, LIFT_AIR_DROP_CDEG, (0, 1)),
+    (5, AIR_AWAY, LIFT_BACK_CDEG, (4, 6)), (5, AIR_ON, LIFT_BACK_CDEG, (4, 6)),
+])  # fmt: skip
+@pytest.mark.parametrize("over", [0, 1])
+def test_a_bead_is_suspected_above_its_bound(ticks, air, bound_cdeg, ticks_after, over):
+    one = LiftWatch()
+    cdeg_q6 = (8000 - bound_cdeg - over) << FILTER_Q
+    one._slow_q6[0], one._fast_q6[0], one._lifted_ticks[0] = 8000 << FILTER_Q, cdeg_q6, ticks
+    one._step_channel(0, cdeg_q6, air)
+    assert one._lifted_ticks[0] == ticks_after[over]
+    if ticks_after[over]:  # what the board had is remembered, and what it can have at least
+        assert one._slow_q6[0] == 8000 << FILTER_Q
+        assert one._level_q6[0] == (8000 - LIFT_DROP_CDEG) << FILTER_Q
+
+
+def test_filters_that_meet_go_on_with_the_reading():
+    one = LiftWatch()
+    one._slow_q6[0], one._fast_q6[0] = 8000 << FILTER_Q, 8100 << FILTER_Q
+    one._step_channel(0, 7700 << FILTER_Q, AIR_AWAY)
+    assert one._fast_q6[0] == 8000 << FILTER_Q
+    assert one._slow_q6[0] == (8000 << FILTER_Q) - (300 << FILTER_Q) // 32
+
+
+def test_first_reading_is_what_both_filters_begin_with():
+    one = LiftWatch()
+    one.step(Fed(9000), WATCHED, AIR_AWAY)
+    assert one._fast_q6[0] == one._slow_q6[0] == 9000 << FILTER_Q

@@ -48,6 +48,14 @@ def test_an_empty_store_gives_the_ports_own():
     assert newest_slot(Flash()) == -1
 
 
+@pytest.mark.parametrize("octets", [b"", b"\xff" * 3, bytes(SLOT_BYTES + 1)])
+def test_a_slot_of_another_length_is_not_good(octets):
+    flash = Flash()
+    flash.slots = [octets, octets]
+    assert newest_slot(flash) == -1 and load_settings(flash) == FACTORY
+    assert store_settings(flash, FIRST) and load_settings(flash) == FIRST
+
+
 def test_the_newest_counts_write_after_write():
     flash = Flash()
     for turn in range(5):
