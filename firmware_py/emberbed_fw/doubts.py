@@ -81,7 +81,8 @@ class Doubts:
             balance.step(plan.header, facts.driven_w, board_cdeg, cold_cdeg, facts.tick)
         self._excuse(facts)
         withheld = self._cold_junctions(readings, plan)
-        self.pairs.step(readings, plan, facts.holds, facts.air)
+        if not facts.lifting:  # a bead in somebody's tweezers tells nothing of its partner
+            self.pairs.step(readings, plan, facts.holds, facts.air)
         if modelled:
             withheld |= self._surplus(plan, facts)
         if not facts.heats:

@@ -493,6 +493,17 @@ def test_a_pair_that_disagrees_withholds_and_trips_after_five_seconds():
     assert one.doubts.trip == codes.SENSORS_DISAGREE
 
 
+def test_a_bead_that_is_seen_lifting_tells_nothing_of_its_partner():
+    one = Doubted(**NO_MODEL, role1=6, partner1=0)
+    one.readings.cdeg[:2] = [8000, 6000]
+    one.facts.lifting = 2
+    one.tick(90)
+    assert one.doubts.trip == codes.NO_TRIP and one.doubts.pairs.apart == 0
+    one.facts.lifting = 0
+    one.tick(50)
+    assert one.doubts.trip == codes.SENSORS_DISAGREE
+
+
 def test_a_reading_that_stands_still_trips_where_the_board_must_move():
     one = Doubted()
     one.live_cdeg = 0

@@ -26,8 +26,8 @@ LIVE_PATH = "/api/live"
 NEEDS_TOKEN = ("/api/", "/runs/")
 MOST_BODY_BYTES = 64 * 1024
 MOST_LIVE = 8  # pages that watch at the same time
-REQUESTS_PER_S = 20.0
-BURST = 80.0  # a page loads some 25 files at once
+REQUESTS_PER_S = 60.0
+BURST = 240.0  # a page loads some 25 files at once, and is reloaded by an impatient hand
 OPEN, GUEST = "open", "guest"  # the person at the bench; a shared page that sees and stops
 
 POLICY = (
