@@ -45,9 +45,10 @@ class Wire:
         ready, writable, _ = select.select(watched, wants_write, [], max(0.0, seconds))
         if writable:
             self._flush()
-        if self._listener in ready:
+        octets = self._receive() if client in ready else b""
+        if self._listener in ready:  # only now: who came may be the one who has just left
             self._accept(self._listener)
-        return self._receive() if client in ready else b""
+        return octets
 
     def send(self, octets: bytes) -> None:
         if self._client is not None and len(self._unsent) + len(octets) <= MOST_UNSENT:
@@ -56,12 +57,23 @@ class Wire:
 
     def _accept(self, listener: socket.socket) -> None:
         comer, _address = listener.accept()
-        if self._client is not None:
+        if self._client is not None and not self._has_left(self._client):
             comer.close()
             return
+        self._drop()
         comer.setblocking(False)
         comer.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._client = comer
+
+    @staticmethod
+    def _has_left(client: socket.socket) -> bool:
+        """Tell whether a client has closed its end, with nothing more to be read from it."""
+        try:
+            return not client.recv(1, socket.MSG_PEEK)
+        except BlockingIOError:
+            return False
+        except OSError:
+            return True
 
     def _receive(self) -> bytes:
         if self._client is None:  # it broke off while it was written to
