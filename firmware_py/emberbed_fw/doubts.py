@@ -89,7 +89,7 @@ class Doubts:
             self.asks = 0
             self.trip = codes.NO_TRIP  # hands warm and cool beads as they like
             return withheld
-        withheld |= self._sensors(readings, plan, facts)
+        withheld |= self._sensors(readings, plan, modelled)
         self._watch_others(readings, plan)
         withheld |= self._start(plan, readings, facts.driven_w, facts.acknowledged, modelled)
         if modelled:
@@ -108,7 +108,7 @@ class Doubts:
         if facts.air or facts.lifting:
             self.balance.surplus_q6 = 0
 
-    def _sensors(self, readings, plan, facts):
+    def _sensors(self, readings, plan, modelled):
         """Pairs, jumps and readings that stand still."""
         withheld = 0
         if self.pairs.apart:
@@ -119,7 +119,6 @@ class Doubts:
             withheld |= codes.WITHHELD_DISTURBED
         if self.jumps.overdue():
             self.trip = codes.READING_JUMPS
-        modelled = plan.header["emitter_j_per_k"] > 0
         if modelled and self.stuck.step(readings, plan.tells_spread, self.balance.must_q6):
             self.trip = codes.READING_STUCK
         return withheld

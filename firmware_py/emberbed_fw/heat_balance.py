@@ -118,8 +118,6 @@ class HeatBalance:
         self.coast_cdeg += clamp(self._slope_q6, 0, MOST_SLOPE_Q6) * LAG_TICKS >> Q
 
 
-
-
 def _rise_q6(power_mw, capacity_j_per_k):
     """Return the rise of one tick in 1/64 mK."""
     power_mw = clamp(power_mw, -MOST_RISE_MW, MOST_RISE_MW)

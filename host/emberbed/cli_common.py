@@ -51,6 +51,16 @@ FAULT_HELP = (
 )
 MOST_SEED = 2**31 - 1  # what any store and any interpreter takes
 
+# the virtual device's own options, the same in every command that can run on it
+Speed = Annotated[str, typer.Option(help="Virtual device: 0.1 to 1000, or max; 1 is real time.")]
+Faults = Annotated[list[str] | None, typer.Option(help=f"Virtual device: {FAULT_HELP}")]
+Sensors = Annotated[
+    list[str] | None,
+    typer.Option(help="Virtual device: NAME:PLACE of its sensors, in order. Repeatable."),
+]
+Seed = Annotated[int, typer.Option(help="Virtual device: its noise.", min=0, max=MOST_SEED)]
+Engine = Annotated[str, typer.Option(help="Virtual device: auto, micropython or cpython.")]
+
 
 def out(text: str) -> None:
     """Write a line to standard output."""

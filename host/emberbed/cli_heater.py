@@ -10,7 +10,18 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-from emberbed.cli_common import MOST_SEED, Json, StoreFile, fail, out, out_sentence, print_json
+from emberbed.cli_common import (
+    MOST_SEED,
+    Engine,
+    Json,
+    Seed,
+    Speed,
+    StoreFile,
+    fail,
+    out,
+    out_sentence,
+    print_json,
+)
 from emberbed.cli_files import check_places, write_file
 from emberbed.cli_run import tell_result
 from emberbed.cli_step_test import OnDevice, check_source, step_test, tested
@@ -56,13 +67,9 @@ def identify(
     press: Annotated[
         bool, typer.Option("--press", help="Virtual device: let this command press its button.")
     ] = False,
-    speed: Annotated[
-        str, typer.Option(help="Virtual device: 0.1 to 1000, or max; 1 is real time.")
-    ] = "1",
-    seed: Annotated[int, typer.Option(help="Virtual device: its noise.", min=0, max=MOST_SEED)] = 1,
-    engine: Annotated[
-        str, typer.Option(help="Virtual device: auto, micropython or cpython.")
-    ] = "auto",
+    speed: Speed = "1",
+    seed: Seed = 1,
+    engine: Engine = "auto",
     store: StoreFile = None,
     fit_until: Annotated[
         float | None,

@@ -15,11 +15,14 @@ from emberbed.bench.prepare import NotReady
 from emberbed.bench.virtual import VirtualBench
 from emberbed.bench.with_heater import load_heater
 from emberbed.cli_common import (
-    FAULT_HELP,
-    MOST_SEED,
     VIRTUAL,
+    Engine,
+    Faults,
     Json,
     Port,
+    Seed,
+    Sensors,
+    Speed,
     StoreFile,
     out,
     out_sentence,
@@ -45,18 +48,11 @@ def page(
         Path | None, typer.Argument(help="A profile file that the page offers first.")
     ] = None,
     device: Port = VIRTUAL,
-    speed: Annotated[
-        str, typer.Option(help="Virtual device: 0.1 to 1000, or max; 1 is real time.")
-    ] = "1",
-    fault: Annotated[list[str] | None, typer.Option(help=f"Virtual device: {FAULT_HELP}")] = None,
-    sensor: Annotated[
-        list[str] | None,
-        typer.Option(help="Virtual device: NAME:PLACE of its sensors, in order. Repeatable."),
-    ] = None,
-    seed: Annotated[int, typer.Option(help="Virtual device: its noise.", min=0, max=MOST_SEED)] = 1,
-    engine: Annotated[
-        str, typer.Option(help="Virtual device: auto, micropython or cpython.")
-    ] = "auto",
+    speed: Speed = "1",
+    fault: Faults = None,
+    sensor: Sensors = None,
+    seed: Seed = 1,
+    engine: Engine = "auto",
     store: StoreFile = None,
     heater: Annotated[
         Path | None, typer.Option(help="The heater's file, as identify writes it.")

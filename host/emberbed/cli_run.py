@@ -20,11 +20,14 @@ from emberbed.bench.session import RecordFailed, RunRequest, RunResult, run_prof
 from emberbed.bench.virtual import VirtualBench
 from emberbed.bench.with_heater import load_heater
 from emberbed.cli_common import (
-    FAULT_HELP,
-    MOST_SEED,
     VIRTUAL,
+    Engine,
+    Faults,
     Json,
     Port,
+    Seed,
+    Sensors,
+    Speed,
     StoreFile,
     fail,
     forget_output,
@@ -64,9 +67,7 @@ def run(
             "--touch-test", help="First see for 10 s which channel's bead a finger warms."
         ),
     ] = False,
-    speed: Annotated[
-        str, typer.Option(help="Virtual device: 0.1 to 1000, or max; 1 is real time.")
-    ] = "1",
+    speed: Speed = "1",
     press: Annotated[
         bool,
         typer.Option(
@@ -74,15 +75,10 @@ def run(
         ),
     ] = False,
     act: Annotated[list[str] | None, typer.Option(help=f"Virtual device: {ACT_HELP}")] = None,
-    fault: Annotated[list[str] | None, typer.Option(help=f"Virtual device: {FAULT_HELP}")] = None,
-    sensor: Annotated[
-        list[str] | None,
-        typer.Option(help="Virtual device: NAME:PLACE of its sensors, in order. Repeatable."),
-    ] = None,
-    seed: Annotated[int, typer.Option(help="Virtual device: its noise.", min=0, max=MOST_SEED)] = 1,
-    engine: Annotated[
-        str, typer.Option(help="Virtual device: auto, micropython or cpython.")
-    ] = "auto",
+    fault: Faults = None,
+    sensor: Sensors = None,
+    seed: Seed = 1,
+    engine: Engine = "auto",
     store: StoreFile = None,
     page: Annotated[
         Path | None, typer.Option(help="Where the run's page goes; if not given, beside the store.")

@@ -5,7 +5,16 @@ from typing import Annotated
 
 import typer
 
-from emberbed.cli_common import MOST_SEED, Json, StoreFile, fail, out_sentence, print_json
+from emberbed.cli_common import (
+    Engine,
+    Json,
+    Seed,
+    Speed,
+    StoreFile,
+    fail,
+    out_sentence,
+    print_json,
+)
 from emberbed.cli_files import check_places, write_file
 from emberbed.cli_step_test import OnDevice, check_source
 from emberbed.materials.book import UNKNOWN
@@ -52,17 +61,13 @@ def survey(
             "--press", help="Virtual device: let this command press its button, move the couple."
         ),
     ] = False,
-    speed: Annotated[
-        str, typer.Option(help="Virtual device: 0.1 to 1000, or max; 1 is real time.")
-    ] = "1",
+    speed: Speed = "1",
     emitters: Annotated[
         str,
         typer.Option(help="Virtual device: what emitters in a row give, such as 1,0.7,1."),
     ] = "",
-    seed: Annotated[int, typer.Option(help="Virtual device: its noise.", min=0, max=MOST_SEED)] = 1,
-    engine: Annotated[
-        str, typer.Option(help="Virtual device: auto, micropython or cpython.")
-    ] = "auto",
+    seed: Seed = 1,
+    engine: Engine = "auto",
     store: StoreFile = None,
     to: Annotated[
         Path | None, typer.Option("--out", help="With --device: write the points, for --from.")

@@ -10,6 +10,7 @@ from math import log
 from typing import NamedTuple
 
 ZERO_C_K = 273.15
+SIGMA_W_M2_K4 = 5.670374419e-8  # exact from the SI's h, c, k
 REFERENCE_C = 150.0  # board temperature at which its time constant is stated
 FLAT = float("inf")
 

@@ -11,7 +11,7 @@ from emberbed.heater.default_gains import POWER_CAP, Gains
 from emberbed.heater.heater_file import HeaterFile
 from emberbed.plain_text import printable
 from emberbed.profiles.energy import heat_capacity_j_per_k
-from emberbed.profiles.guard_model import CM2_PER_M2, DECLARED, SIGMA_W_M2_K4, GuardModel
+from emberbed.profiles.guard_model import DECLARED, GuardModel, of_conductances
 from emberbed.profiles.model import Board
 
 LEAST_UNSEEN_PERCENT = 90.0  # our choice; a first-order model of the open data scores 69
@@ -52,13 +52,12 @@ class Identified:
                 physics.board_j_k,
             )
         )
-        cm2 = CM2_PER_M2 / SIGMA_W_M2_K4
         alike = board is not None and (
             DECLARED[0] <= board_j_k / heat_capacity_j_per_k(board) <= DECLARED[1]
         )
         trusted = alike and self._why_doubted(description) is None
         measured = board_j_k if alike or self.on_its_board else None
-        return GuardModel(emitter, on_board * cm2, astray * cm2, air, trusted, measured)
+        return of_conductances(emitter, on_board, astray, air, trusted, measured)
 
     def notes(self, description: DeviceDescription) -> list[str]:
         """Return what a person should know before heat, a sentence each."""

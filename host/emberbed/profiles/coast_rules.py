@@ -6,6 +6,7 @@ to its limit. A ramp that comes that near would be slowed on the bench; it is be
 
 from math import log
 
+from emberbed.heater.model_parameters import SIGMA_W_M2_K4, ZERO_C_K
 from emberbed.profiles.bounds import limit_cdeg
 from emberbed.profiles.check_case import Case, Found
 from emberbed.profiles.energy import (
@@ -14,13 +15,12 @@ from emberbed.profiles.energy import (
     power_needed_w,
     rate_within_power_c_per_s,
 )
-from emberbed.profiles.guard_model import CM2_PER_M2, SIGMA_W_M2_K4, GuardModel, guess
+from emberbed.profiles.guard_model import CM2_PER_M2, GuardModel, guess
 from emberbed.profiles.model import Board
 from emberbed_fw.heat_balance import LAG_TICKS
 from emberbed_fw.safety_limits import COMING_ROOM_CDEG
 from emberbed_fw.units import TICKS_PER_S
 
-ZERO_C_K = 273.15
 JUDGED_ROLES = ("control", "edge", "pair")
 
 

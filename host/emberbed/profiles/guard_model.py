@@ -7,11 +7,11 @@ Units: J/K, cm2, mW/K, J.
 
 from dataclasses import dataclass
 
+from emberbed.heater.model_parameters import SIGMA_W_M2_K4
 from emberbed.profiles.energy import heat_capacity_j_per_k, loss_w
 from emberbed.profiles.limits import LOSS_AT_C, ROOM_C
 from emberbed.profiles.model import Board
 
-SIGMA_W_M2_K4 = 5.670374419e-8  # exact from the SI's h, c, k
 CM2_PER_M2 = 1e4
 # A heater nobody identified is taken for quartz tubes; all four from memory.
 EMITTER_J_PER_K_PER_W = 0.12
@@ -66,6 +66,21 @@ class GuardModel:
             "model_trust": int(self.trusted and board is not None),
             "start_budget_j": round(budget_j),
         }
+
+
+def of_conductances(
+    emitter_j_per_k: float,
+    board_w_k4: float,
+    around_w_k4: float,
+    air_w_per_k: float,
+    trusted: bool,
+    board_j_per_k: float | None,
+) -> GuardModel:
+    """Return the model of emitters whose radiation to board and surroundings is known in W/K4."""
+    board_cm2, around_cm2 = (
+        w_k4 / SIGMA_W_M2_K4 * CM2_PER_M2 for w_k4 in (board_w_k4, around_w_k4)
+    )
+    return GuardModel(emitter_j_per_k, board_cm2, around_cm2, air_w_per_k, trusted, board_j_per_k)
 
 
 def guess(watts: float, board: Board | None) -> GuardModel:

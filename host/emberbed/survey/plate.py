@@ -13,7 +13,8 @@ import numpy as np
 from scipy.sparse import csr_matrix, diags
 from scipy.sparse.linalg import spsolve
 
-SIGMA_W_M2_K4 = 5.670374419e-8  # exact from the SI's h, c, k
+from emberbed.heater.model_parameters import SIGMA_W_M2_K4
+
 EMISSIVITY = 0.9  # glass-fibre laminate, camera makers' tables
 # both faces of a horizontal plate in air: McAdams' 0.54 and 0.27 Ra^1/4 at 60 to 110 degC
 CONVECTION_W_M2_K = 1.32 + 0.66  # times (dT / L)^1/4, L = area / perimeter

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import least_squares
 
-from emberbed.survey.plate import AROUND_K, EMISSIVITY, SIGMA_W_M2_K4, Plate, Zone
+from emberbed.heater.model_parameters import SIGMA_W_M2_K4, ZERO_C_K
+from emberbed.survey.plate import AROUND_K, EMISSIVITY, Plate, Zone
 from emberbed.survey.positions import Survey
 
 # conductivity x thickness, W/K: 2 layers of 35 um copper at 50 %, 4 at 50 % and more, 8 at 70 %
@@ -20,7 +21,6 @@ USUAL = 1
 MOST_TRIM = 2.0  # a zone that needs more is broken, not uneven; our choice
 RIM_MM = 15.0  # from the outermost positions to the rim, where no board is given
 EMITTER_EMISSIVITY = 0.85  # quartz and ceramic 0.85 to 0.92
-ZERO_C_K = 273.15
 _FIRST_W_M2 = 3000.0
 
 

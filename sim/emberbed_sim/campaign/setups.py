@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from emberbed.device_description import decode_settings
 from emberbed.profiles.compile import compile_plan
-from emberbed.profiles.guard_model import SIGMA_W_M2_K4, GuardModel
+from emberbed.profiles.guard_model import GuardModel, of_conductances
 from emberbed.profiles.model import Profile
 from emberbed.profiles.reader import parse_profile
 from emberbed_sim.bench_device import NO_SENSES, bench_settings
@@ -41,7 +41,6 @@ ROOM_C = (10.0, 35.0)
 NOISE_C = (0.05, 0.3)
 HOLD_S = 40  # of a hold that was minutes
 ANSWERS_S, AIR_S = 60.0, 60.0  # long enough for a fault in a phase to be found in it
-CM2_PER_M2 = 1e4
 SENSOR_LINES = {
     ONE: 'top_near_chip = "control"\n',
     EDGE: 'top_near_chip = "control"\nedge = "edge"\n',
@@ -139,10 +138,10 @@ def _plan(profile: Profile, settings: bytes, nominal: BenchParameters, knowledge
 def identified(nominal: BenchParameters) -> GuardModel:
     """Return what identifying the nominal bench would find: its emitters' lumps."""
     capacities, flows = lumps_of(nominal)
-    return GuardModel(
+    return of_conductances(
         capacities[0],
-        (flows.emitter_centre_w_k4 + flows.emitter_edge_w_k4) / SIGMA_W_M2_K4 * CM2_PER_M2,
-        flows.emitter_around_w_k4 / SIGMA_W_M2_K4 * CM2_PER_M2,
+        flows.emitter_centre_w_k4 + flows.emitter_edge_w_k4,
+        flows.emitter_around_w_k4,
         flows.emitter_air_w_k,
         trusted=True,
         board_j_per_k=sum(capacities) - capacities[0] - capacities[3],  # without the surroundings
