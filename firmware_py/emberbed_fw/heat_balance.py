@@ -2,7 +2,8 @@
 
 An interval test. From the guard's own heater follow the least and the most by which the board must
 have risen; what is missing or in surplus adds up in kelvin and falls back to nothing while all is
-well. `model_trust` 0: numbers nobody measured, with far wider bounds, that only ask and slow down.
+well. A bead that fell faster than a board cools may come back: that is no surplus. `model_trust` 0:
+numbers nobody measured, with far wider bounds, that only ask and slow down.
 Also predicts how far the board rises once the heat is off. Serves hazards H01, H02, H05 and H06.
 """
 
@@ -19,6 +20,9 @@ BOUNDS = ((4, 16, 4, 16), (6, 11, 6, 12))
 SMOOTH_SHIFT = 4  # 1.6 s
 FORGET_SHIFT = 8  # 26 s
 LAG_TICKS = 25  # what a taped bead is late by
+FALL_SLOPE_Q6 = 5 << Q  # 0.5 degC a second: a light board of 150 degC without any heat
+FALLEN_MAX_Q6 = 20000 << Q
+FALLEN_FORGET_SHIFT = 9  # 51 s
 SPENT_MAX_J = 1000000
 SUM_MAX_Q6 = 100000 << Q
 MOST_SLOPE_Q6 = 30 << Q  # 3 degC a second
@@ -27,7 +31,7 @@ MOST_RISE_MW = 16000000
 
 class HeatBalance:
     STATE = (
-        "missing_q6", "surplus_q6", "must_q6", "coast_cdeg", "risen_cdeg", "net_j", "_net_mj",
+        "missing_q6", "surplus_q6", "fallen_q6", "must_q6", "coast_cdeg", "risen_cdeg", "net_j", "_net_mj",
         "_last_cdeg", "_lowest_cdeg", "_smooth_q6", "_slope_q6", "_begun",
     )
 
@@ -44,6 +48,7 @@ class HeatBalance:
         self._slope_q6 = 0
         self.must_q6 = 0  # by how much the board must have moved in this tick, at least
         self.surplus_q6 = 0
+        self.fallen_q6 = 0  # what tweezers or a draught took from the bead, and it may have again
         self.excuse()
 
     def excuse(self):
@@ -97,12 +102,23 @@ class HeatBalance:
         least_q6 = _rise_q6(least_mw, high_c if least_mw > 0 else low_c)
         most_q6 = _rise_q6(most_mw, low_c if most_mw > 0 else high_c)
         self.missing_q6 = clamp(self.missing_q6 + least_q6 - risen_q6, 0, SUM_MAX_Q6)
-        surplus_q6 = self.surplus_q6 + risen_q6 - most_q6
+        surplus_q6 = self.surplus_q6 + self._unpaid(risen_q6 - most_q6)
         if not trusted:  # what a wrong guess makes of every tick must not add up for ever
             surplus_q6 -= self.surplus_q6 >> FORGET_SHIFT
         self.surplus_q6 = clamp(surplus_q6, 0, SUM_MAX_Q6)
         self.must_q6 = max(least_q6, 0) + min(most_q6, 0)
         self._spend((heat * BOUNDS[1][0] >> EIGHTHS) - (over_cold * BOUNDS[1][3] >> EIGHTHS))
+
+    def _unpaid(self, ahead_q6):
+        """Return what of a rise ahead of the model is not a bead that comes back from a fall."""
+        if self._slope_q6 < -FALL_SLOPE_Q6:
+            fallen_q6 = self.fallen_q6 - self._slope_q6 * MK_PER_CDEG
+            self.fallen_q6 = min(fallen_q6, FALLEN_MAX_Q6)
+        else:
+            self.fallen_q6 -= self.fallen_q6 >> FALLEN_FORGET_SHIFT
+        paid_q6 = clamp(ahead_q6, 0, self.fallen_q6)
+        self.fallen_q6 -= paid_q6
+        return ahead_q6 - paid_q6
 
     def _spend(self, net_mw):
         """Count the heat that warms the board by the narrower bounds: none in a steady hold."""

@@ -14,6 +14,7 @@ from emberbed.cli_common import (
     MOST_SEED,
     Json,
     fail,
+    list_faults,
     out,
     out_sentence,
     print_json,
@@ -122,7 +123,10 @@ def rehearse(
     seed: Annotated[
         int, typer.Option(help="Noise of the simulated bench.", min=0, max=MOST_SEED)
     ] = 1,
-    fault: Annotated[list[str] | None, typer.Option(help=f"Simulated: {FAULT_HELP}")] = None,
+    fault: Annotated[
+        list[str] | None,
+        typer.Option(help=f"Simulated: {FAULT_HELP}", callback=list_faults, is_eager=True),
+    ] = None,
     plant: Annotated[
         str | None,
         typer.Option(help="Board as one piece (lumped, the usual) or in two dimensions (grid)."),

@@ -37,7 +37,9 @@ def parse_fault(text: str) -> FaultEvent:
         raise ValueError(f"Fault '{text}' cannot be read; {known_faults()}.")
     kind = KINDS.get(form["name"])
     if kind is None:
-        raise ValueError(f"Fault '{form['name']}' is not known; {known_faults()}.")
+        raise ValueError(
+            f"Fault '{form['name']}' is not known; {known_faults(form['name'])}."
+        )
     return FaultEvent(
         kind.name,
         _seconds(text, form["onset"]),

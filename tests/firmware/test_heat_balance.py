@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import pytest
 from scipy import constants
 
-from emberbed_fw.heat_balance import BOUNDS, SPENT_MAX_J, HeatBalance, Q
+from emberbed_fw.heat_balance import BOUNDS, FALLEN_MAX_Q6, SPENT_MAX_J, HeatBalance, Q
 from emberbed_fw.safety_limits import BALANCE_TRIP_MK, WARM_AROUND_CDEG
 from emberbed_fw.units import NO_READING_CDEG
 
@@ -223,3 +223,35 @@ def test_coasting_is_told_once_a_second_and_counts_what_the_bead_is_late_by():
         still.step(header, 0, behind, ROOM_CDEG, tick)
     # 2.5 s of a rise of 1 K/s; the filter of 1.6 s has nearly settled
     assert rising.coast_cdeg - still.coast_cdeg == pytest.approx(250, abs=30)
+
+
+def touched(fall_k, lag_s=2.0, touch_s=4.0, after_s=0.0):
+    """Play a bead on a board of 40 degC, cooled by tweezers for a while; return the most surplus.
+    `after_s`: how long the tweezers then stay, before the bead warms again."""
+    balance = HeatBalance()
+    balance.model.most_emitter_mk = balance.model.emitter_mk
+    bead_c, most_mk = 40.0, 0
+    for tick in range(round((30 + touch_s + after_s) * 10) + 200):
+        cooled = 10.0 <= tick * TICK_S < 10.0 + touch_s + after_s
+        bead_c += ((40.0 - fall_k if cooled else 40.0) - bead_c) * TICK_S / lag_s
+        balance.step(HEADER, 0, round(bead_c * 100), ROOM_CDEG, tick)
+        most_mk = max(most_mk, balance.surplus_q6 >> Q)
+    return most_mk, balance
+
+
+def test_a_bead_that_tweezers_let_go_is_no_surplus():
+    surplus_mk, _ = touched(12.0)
+    assert surplus_mk < BALANCE_TRIP_MK / 2
+
+
+def test_a_bead_that_rises_without_having_fallen_is_a_surplus():
+    surplus_mk, _ = touched(-12.0)
+    assert surplus_mk > BALANCE_TRIP_MK
+
+
+def test_a_fall_is_forgotten_after_some_minutes_and_counts_only_so_far():
+    long_ago_mk, _ = touched(12.0, after_s=300.0)
+    assert long_ago_mk > BALANCE_TRIP_MK
+    deep_mk, balance = touched(60.0)
+    assert deep_mk > BALANCE_TRIP_MK
+    assert balance.fallen_q6 <= FALLEN_MAX_Q6

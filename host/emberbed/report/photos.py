@@ -36,7 +36,11 @@ class Photo:
 
 def read_photo(path: Path) -> Photo:
     """Read the photograph in `path`."""
-    octets = _octets(path)
+    return photo_of(photo_bytes(path), path)
+
+
+def photo_of(octets: bytes, path: Path) -> Photo:
+    """Return the photograph in the bytes of a file; `path` is for the sentences."""
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of odd metadata, which is dropped
@@ -49,7 +53,8 @@ def read_photo(path: Path) -> Photo:
         raise PhotoError(f"{path} is a damaged photograph: save it anew, or name another") from None
 
 
-def _octets(path: Path) -> bytes:
+def photo_bytes(path: Path) -> bytes:
+    """Return the bytes of a file that may be a photograph, as they are."""
     try:
         with path.open("rb") as stream:
             octets = stream.read(MOST_FILE_BYTES + 1)

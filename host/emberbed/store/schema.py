@@ -136,10 +136,46 @@ _PACKED_RUNS = (
     "ALTER TABLE run ADD COLUMN bundled_linked_to INTEGER",
 )
 
+# The bench record. A job is what its entries say: the newest one of a subject counts, the older ones
+# are its history, NULL takes it back; `value` is JSON (jobs/journal.py). A placement is where the
+# sensors lay on a type of board, a price what the bench pays from then on.
+_JOBS = (
+    """CREATE TABLE job (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        opened_utc TEXT NOT NULL
+    )""",
+    """CREATE TABLE job_entry (
+        job_id INTEGER NOT NULL REFERENCES job (id),
+        number INTEGER NOT NULL,
+        entered_utc TEXT NOT NULL,
+        subject TEXT NOT NULL,
+        value TEXT,
+        PRIMARY KEY (job_id, number)
+    ) WITHOUT ROWID""",
+    "CREATE INDEX job_entry_subject ON job_entry (subject, job_id, number)",
+    """CREATE TABLE placement (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        board TEXT NOT NULL,
+        board_key TEXT NOT NULL,
+        recorded_utc TEXT NOT NULL,
+        note TEXT NOT NULL,
+        photo TEXT,
+        run_id INTEGER REFERENCES run (id)
+    )""",
+    "CREATE INDEX placement_board ON placement (board_key, id)",
+    """CREATE TABLE bench_price (
+        number INTEGER PRIMARY KEY AUTOINCREMENT,
+        set_utc TEXT NOT NULL,
+        name TEXT NOT NULL,
+        value TEXT NOT NULL
+    )""",
+)
+
 MIGRATIONS: tuple[tuple[int, tuple[str, ...]], ...] = (
     (1, _FIRST_TABLES),
     (2, _LINKED_RUNS),
     (3, _PACKED_RUNS),
+    (4, _JOBS),
 )
 VERSION = MIGRATIONS[-1][0]
 

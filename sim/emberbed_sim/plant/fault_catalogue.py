@@ -7,6 +7,7 @@ that happen at once have no length, the others last for good unless row or event
 
 from collections.abc import Iterable
 from dataclasses import InitVar, dataclass, field
+from difflib import get_close_matches
 from math import inf
 
 from emberbed_sim.plant.fault_kind import FaultKind
@@ -32,7 +33,7 @@ class FaultEvent:
 
     def __post_init__(self, asked_amount: float | None) -> None:
         if self.name not in KINDS:
-            raise ValueError(f"Fault '{self.name}' is not known; {known_faults()}.")
+            raise ValueError(f"Fault '{self.name}' is not known; {known_faults(self.name)}.")
         kind = KINDS[self.name]
         amount = kind.usual if asked_amount is None else asked_amount
         object.__setattr__(self, "amount", amount)
@@ -63,9 +64,11 @@ class FaultEvent:
         return self.length_s is None or elapsed_s < self.onset_s + self.length_s
 
 
-def known_faults() -> str:
-    """Return how a fault is written, with all names."""
-    return f"write name@time, such as tc_open@120s, with one of the names {', '.join(KINDS)}"
+def known_faults(tried: str = "") -> str:
+    """Return how a fault is written, with the name that may have been meant."""
+    near = get_close_matches(tried, KINDS, n=1)
+    example = f"{near[0] if near else 'tc_open'}@120s"
+    return f"write name@time, such as {example}; --fault list names all of them"
 
 
 def amounts_allowed(kind: FaultKind) -> str:

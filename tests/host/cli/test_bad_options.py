@@ -5,7 +5,6 @@ import socket
 
 import pytest
 
-from emberbed.cli_common import FAULT_HELP
 from emberbed.link.transport import open_port
 from emberbed_fw.frames import PROTOCOL_VERSION
 from emberbed_sim.faults import CATALOGUE
@@ -134,7 +133,9 @@ def test_what_only_a_virtual_device_takes(emberbed, words, sentence):
 @pytest.mark.parametrize(
     ("fault", "sentence"),
     [
-        ("boom@1s", "Fault 'boom' is not known; write name@time, such as tc_open@120s, with one"),
+        ("boom@1s", "Fault 'boom' is not known; write name@time, such as tc_open@120s; --fault list"),
+        ("tc_opn@1s", "Fault 'tc_opn' is not known; write name@time, such as tc_open@120s; "),
+        ("fan_stock_on@1s", "Fault 'fan_stock_on' is not known; write name@time, such as fan_stuck"),
         ("tc_open#7", "Fault 'tc_open#7' lacks the time when it begins; write name@time"),
         ("tc_open", "Fault 'tc_open' lacks the time when it begins; write name@time, such as"),
         ("tc_open@1s#7", "Fault tc_open names channel 7, but the last sensor of this bench"),
@@ -172,9 +173,19 @@ def test_options_are_judged_before_the_missing_keyboard(emberbed, words, sentenc
     assert refused(emberbed(*RUN, *words)).startswith(sentence)
 
 
-def test_help_names_every_fault_of_the_simulation():
-    for kind in CATALOGUE:
-        assert kind.name in FAULT_HELP
+@pytest.mark.parametrize("command", ["run", "rehearse", "page"])
+def test_a_fault_list_names_every_fault_of_the_simulation(emberbed, command):
+    """Without a profile: who asks for the list wants nothing else."""
+    said = emberbed(command, "--fault", "list")
+    listed = said.out.splitlines()
+    assert said.exit_code == 0
+    assert [kind.name for kind in CATALOGUE if kind.name not in listed] == []
+
+
+def test_the_help_of_a_run_fits_a_few_screens(emberbed):
+    said = emberbed("run", "--help").out
+    assert "'list' names all" in " ".join(said.replace("│", " ").split())
+    assert len(said.splitlines()) < 100
 
 
 @pytest.mark.parametrize(

@@ -47,7 +47,7 @@ def version_of(path):
 
 def test_old_runs_are_there_and_untouched(old):
     with RunStore.open(old) as store:
-        assert version_of(old) == schema.VERSION == 3
+        assert version_of(old) == schema.VERSION == 4
         stopped, left = store.runs()
         assert (stopped.state, stopped.exit_code, stopped.head_sha256) == ("stopped", 4, HEAD)
         assert left.state == "open"

@@ -83,7 +83,7 @@ def test_the_file_is_written_to_last(store):
     assert ask("PRAGMA journal_mode").fetchone()[0] == "wal"
     assert ask("PRAGMA synchronous").fetchone()[0] == 2
     assert ask("PRAGMA foreign_keys").fetchone()[0] == 1
-    assert ask("PRAGMA user_version").fetchone()[0] == schema.VERSION == 3
+    assert ask("PRAGMA user_version").fetchone()[0] == schema.VERSION == 4
     assert ask("PRAGMA busy_timeout").fetchone()[0] >= 1000
 
 

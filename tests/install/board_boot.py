@@ -1,0 +1,84 @@
+"""A controller board's insides, for the real MicroPython interpreter: littlefs on a block device.
+
+Runs before the REPL, as a board's own boot code does: mounts the file system of an image file,
+runs main.py if there is one, and leaves the REPL to whoever is at the serial line. Every change of
+a block is written to a journal, so that a test can cut the power after any of them. `machine` is a
+stand-in whose reset ends this interpreter; the board starts it anew.
+"""
+
+import os
+import sys
+
+import vfs
+
+IMAGE, JOURNAL, BLOCKS, PLATFORM, BROKEN_AFTER = sys.argv[1:6]
+BLOCK_BYTES = 4096
+PROGRAM_BYTES = 256  # as the file system of RP2 boards
+
+
+class Flash:
+    """Blocks in a file; `broken_after` changes the power is gone (-1: never)."""
+
+    def __init__(self, image, journal, blocks, broken_after):
+        self._image = open(image, "r+b")
+        self._journal = open(journal, "ab")
+        self._blocks = blocks
+        self._left = broken_after
+
+    def readblocks(self, block, into, offset=0):
+        self._image.seek(block * BLOCK_BYTES + offset)
+        self._image.readinto(into)
+
+    def writeblocks(self, block, octets, offset=0):
+        self._change(block * BLOCK_BYTES + offset, octets)
+
+    def ioctl(self, what, block):
+        if what == 4:
+            return self._blocks
+        if what == 5:
+            return BLOCK_BYTES
+        if what == 6:
+            self._change(block * BLOCK_BYTES, b"\xff" * BLOCK_BYTES)
+        return 0
+
+    def _change(self, at, octets):
+        if self._left == 0:
+            os.system("kill -9 $PPID")  # the cable is out
+        self._left -= 1
+        self._journal.write(at.to_bytes(4, "little") + len(octets).to_bytes(4, "little"))
+        self._journal.write(octets)
+        self._image.seek(at)
+        self._image.write(octets)
+        self._image.flush()
+        self._journal.flush()
+
+
+class Machine:
+    """What of `machine` an installation asks for."""
+
+    @staticmethod
+    def reset():
+        raise SystemExit(RESET)
+
+
+RESET = 42
+
+
+def boot():
+    flash = Flash(IMAGE, JOURNAL, int(BLOCKS), int(BROKEN_AFTER))
+    vfs.umount("/")
+    try:
+        disk = vfs.VfsLfs2(flash, progsize=PROGRAM_BYTES)
+    except OSError:
+        vfs.VfsLfs2.mkfs(flash, progsize=PROGRAM_BYTES)
+        disk = vfs.VfsLfs2(flash, progsize=PROGRAM_BYTES)
+    vfs.mount(disk, "/")
+    sys.modules["machine"] = Machine
+    sys.path[:] = ["", "/lib"]
+    os.chdir("/")
+    if "main.py" in os.listdir("/"):
+        with open("/main.py") as source:
+            exec(source.read(), {"__name__": "__main__"})
+
+
+boot()
