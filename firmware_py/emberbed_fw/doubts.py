@@ -34,7 +34,8 @@ class Facts:
 
 class Doubts:
     STATE = ("trip", "warnings", "asks", "slows", "_asked", "_asked_ticks", "_coming_ticks",
-             "cold_ticks", "_settle_ticks", "_missing_ticks", "_behind_ticks", "_start_ticks")
+             "cold_ticks", "blown_ticks", "_settle_ticks", "_missing_ticks", "_behind_ticks",
+             "_start_ticks")
 
     def __init__(self):
         self.balance = HeatBalance()
@@ -53,6 +54,7 @@ class Doubts:
         self._asked_ticks = 0
         self._coming_ticks = 0
         self.cold_ticks = 0  # in which the converters' own temperatures cannot be
+        self.blown_ticks = 0  # left in which hot air that nobody announced explains a fall
         self._settle_ticks = 0
         self._missing_ticks = 0
         self._behind_ticks = 0
@@ -103,6 +105,8 @@ class Doubts:
             self._settle_ticks = limits.AIR_SETTLE_TICKS
         elif self._settle_ticks > 0:
             self._settle_ticks -= 1
+        if self.blown_ticks > 0:
+            self.blown_ticks -= 1
         if self._settle_ticks > 0 or not facts.heats:
             self.balance.missing_q6 = 0
         if facts.air or facts.lifting:
@@ -225,7 +229,7 @@ class Doubts:
         self.warnings |= codes.WARN_SURPLUS
         self.slows = 1
         if facts.sees_current:
-            self._settle_ticks = limits.AIR_SETTLE_TICKS
+            self._settle_ticks = self.blown_ticks = limits.AIR_SETTLE_TICKS
             return codes.WITHHELD_SURPLUS if facts.staged else 0  # a proof needs its pulse
         if plan.header["model_trust"] and surplus_mk >= limits.BALANCE_TRIP_MK:
             self.trip = codes.HEAT_SURPLUS

@@ -226,7 +226,7 @@ class Guard:
         if not heats:
             self.lift_watch.forget()
             return 0
-        air = self._air_ticks > 0
+        air = self._air_ticks > 0 or self.doubts.blown_ticks > 0
         self.lift_watch.step(readings, plan.off_jet if air else plan.on_board, air)
         if self.lift_watch.overdue:
             self.set_trip(trip_codes.SENSOR_LIFTED)
