@@ -22,6 +22,7 @@ class BlockRequests:
         self._plan_bytes = BlockBuffer(plan.MAX_PLAN_BYTES)
         self._settings_bytes = BlockBuffer(settings.SETTINGS_BYTES)
         self._settings_bytes.fill(machine.settings.block)
+        self._new_settings_bytes = BlockBuffer(settings.SETTINGS_BYTES)
         self.fault = plan.PLAN_FINE  # of the plan refused last
 
     def keep_plan(self, block):
@@ -33,14 +34,14 @@ class BlockRequests:
         wanted = PLAN_STATES if kind == ms.PLAN_WRITE else (rs.IDLE,)
         if self._machine.life.state not in wanted:
             return ms.WRONG_STATE
-        if kind == ms.SETTINGS_WRITE:
-            # the description comes from the device port at start-up in this version
-            return ms.NOT_OFFERED
         offset = struct.unpack_from("<H", body, PAYLOAD_AT)[0] if size >= 2 else 0
         if offset != ms.END_OF_BLOCK:
-            fits = size > 2 and self._plan_bytes.write(offset, body, PAYLOAD_AT + 2, size - 2)
+            buffer = self._plan_bytes if kind == ms.PLAN_WRITE else self._new_settings_bytes
+            fits = size > 2 and buffer.write(offset, body, PAYLOAD_AT + 2, size - 2)
             return ms.DONE if fits else ms.BAD_LENGTH
-        return self._open_plan(body) if size == 8 else ms.BAD_LENGTH
+        if size != 8:
+            return ms.BAD_LENGTH
+        return self._open_plan(body) if kind == ms.PLAN_WRITE else self._open_settings(body)
 
     def read(self, kind, body, size):
         """Return the part that is asked for, None for a request of a wrong length."""
@@ -49,6 +50,19 @@ class BlockRequests:
         offset, count = struct.unpack_from("<HB", body, PAYLOAD_AT)
         buffer = self._plan_bytes if kind == ms.PLAN_READ else self._settings_bytes
         return buffer.read(offset, min(count, ms.BLOCK_CHUNK))
+
+    def _open_settings(self, body):
+        """Check the received description whole, then let the next tick hand it on."""
+        length, low, high = struct.unpack_from("<HHH", body, PAYLOAD_AT + 2)
+        block = self._new_settings_bytes.whole(length)
+        if block is None:
+            return ms.BAD_LENGTH
+        if struct.unpack_from("<HH", block, length - 4) != (low, high):
+            return ms.BAD_CRC
+        if not settings.settings_fit(block):
+            return ms.BAD_RANGE
+        self._machine.received_settings = block
+        return FOR_THE_TICK
 
     def _open_plan(self, body):
         """Check the received plan whole, then let the next tick take it."""

@@ -16,6 +16,7 @@ MAX_COMMANDS = 16
 STOP_BYTES = 3  # its place is kept free: whatever else came in a tick, a STOP is heard
 COMMAND_LENGTHS = {
     ms.RENEW: 4, ms.PLAN_WRITE: 8, ms.ARM: 10, ms.STOP: 1, ms.ACK_PROMPT: 2, ms.STAGE_REQUEST: 4,
+    ms.SETTINGS_WRITE: 8, ms.SERVICE: 1,
 }
 TICK_COMMANDS = tuple(COMMAND_LENGTHS)
 HARMLESS = (ms.COOL_DOWN, ms.MARK, ms.FAN_NOW)  # touches that any host may ask for
@@ -83,6 +84,10 @@ def _apply(machine, octets, at):
         return _touch(machine, octets, at + 2)
     if kind == ms.PLAN_WRITE:
         return _store_plan(machine, octets, at + 2)
+    if kind == ms.SETTINGS_WRITE:
+        return _store_settings(machine)
+    if kind == ms.SERVICE:
+        return _to_service(machine, octets[at + 2])
     return _arm(machine, octets, at + 2)
 
 
@@ -133,6 +138,27 @@ def _store_plan(machine, octets, at):
         return ms.WRONG_STATE
     machine.take_received_plan()
     return ms.DONE
+
+
+def _store_settings(machine):
+    """Let the errands between ticks write what the link has received and checked."""
+    if machine.life.state != rs.IDLE:
+        return ms.WRONG_STATE
+    if machine.received_settings is None:
+        return ms.BAD_RANGE
+    if not machine.switches_open():
+        return ms.SWITCH_CLOSED
+    machine.settings_to_keep = machine.received_settings
+    machine.received_settings = None
+    return ms.DONE
+
+
+def _to_service(machine, wanted):
+    if wanted != ms.SERVICE_PLEASE:
+        return ms.BAD_RANGE
+    if not machine.switches_open():
+        return ms.SWITCH_CLOSED
+    return ms.DONE if machine.life.happen(rs.TO_SERVICE) else ms.WRONG_STATE
 
 
 def _arm(machine, octets, at):

@@ -7,9 +7,13 @@ read_slot(n)          slot 0 or 1 of those written since (settings_store.py), em
 write_slot(n, octets) erase and write one; only while nothing heats
 nonce()               a number of at most 30 bits, different after each reset
 build_id()            8 bytes that name the firmware's sources
+identity()            which entry this is (messages.ENTRY_*), and the board's own number, 8 bytes
 wait()                until the next tick or more bytes on the wire; TICK, WIRE or END
 sample(inputs)        fill elapsed_ms, port_flags, fresh_channels, words
 drive(zones, outputs) set the pins at once
+note_service()        leave a note for the next start: neither watchdog nor loop (start_up.py)
+confirm()             note that this version of the firmware works
+restart()             reset the controller; a port that cannot comes back, and the loop starts anew
 feed()                the watchdog, after a turn of which every step has run in its order
 keep(code)            a trip's code, where a reset does not reach it
 all_off()             the safe outputs, callable at any moment

@@ -28,3 +28,11 @@ def tidy():
     """Collect when less than a quarter of the heap is free."""
     if micropython is not None and gc.mem_free() * 3 < gc.mem_alloc():
         gc.collect()
+
+
+def free_bytes():
+    """Return how much of the heap is free after a collection, 0 where nobody can tell."""
+    if micropython is None:
+        return 0
+    gc.collect()
+    return gc.mem_free()

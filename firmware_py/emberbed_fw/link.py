@@ -15,6 +15,7 @@ from emberbed_fw.block_requests import FOR_THE_TICK, BlockRequests
 from emberbed_fw.commands import MAX_COMMANDS, command_length
 from emberbed_fw.damage_watch import DamageWatch
 from emberbed_fw.recorder import RING_BYTES, RUN_BYTES
+from emberbed_fw.self_report import report_or_refuse
 from emberbed_fw.snapshot_parts import SNAPSHOT_TICKS, SnapshotParts
 
 FIRMWARE_VERSION = (0, 1, 0)
@@ -23,14 +24,16 @@ PAYLOAD_AT = frames.HEADER_BYTES
 LATER_FRAMES_PER_TURN = 2  # resent records and snapshots, after the newest record
 OWN = -1  # sequence of a pending command that the device gave itself: nobody waits for it
 NO_SESSION = 0
+NAMELESS = (ms.ENTRY_HEATS, bytes(ms.BOARD_NUMBER_BYTES))
 
 
 class Link:
-    def __init__(self, machine, recorder, nonce, build_id):
+    def __init__(self, machine, recorder, nonce, build_id, identity=NAMELESS):
         self._machine = machine
         self._recorder = recorder
         self._nonce = nonce
         self._build_id = build_id
+        self._entry, self._board_number = identity
         self._reader = frames.FrameReader()
         self._session = NO_SESSION
         self._host_nonce = -1  # no host yet: none has this number
@@ -153,7 +156,8 @@ class Link:
         self._reply(ms.HELLO, sequence, ms.DONE, struct.pack(
             ms.HELLO_REPLY, frames.PROTOCOL_VERSION, self._session, machine.life.state,
             machine.life.verdict, machine.tick, FIRMWARE_VERSION[0], FIRMWARE_VERSION[1],
-            FIRMWARE_VERSION[2], self._build_id, self._run_session, self._run_tick,
+            FIRMWARE_VERSION[2], self._build_id, self._entry, self._board_number,
+            self._run_session, self._run_tick,
             0 if loaded is None else loaded.crc_low, 0 if loaded is None else loaded.crc_high,
             RING_BYTES, RUN_BYTES,
         ))
@@ -175,6 +179,9 @@ class Link:
             self._read_block(kind, sequence, body, size)
         elif kind == ms.BACKFILL:
             self._ask_backfill(sequence, body, size)
+        elif kind == ms.SELFTEST:
+            refusal, report = report_or_refuse(self._machine, size)
+            self._reply(kind, sequence, refusal, report)
         elif command_length(kind) >= 0:
             self._queue(kind, sequence, body, size)
         else:

@@ -5,6 +5,7 @@ An exception in a turn is a fault: outputs off, trip FIRMWARE_ERROR, and the rec
 
 from emberbed_fw import heap
 from emberbed_fw.device_port import END, TICK
+from emberbed_fw.errands import Errands
 from emberbed_fw.link import Link
 from emberbed_fw.panel import Panel
 from emberbed_fw.recorder import Recorder
@@ -14,21 +15,30 @@ from emberbed_fw.tick import FLOW_WHOLE, Machine
 
 
 def start(port):
-    """Build the machine from the port's description and run it until the port ends.
+    """Run the device until the port ends; a port that comes back from a restart starts it anew.
 
     Raises ValueError when the description does not fit: a device that does not know its own
     sensors must not start.
     """
+    while _run(port):
+        pass
+
+
+def _run(port):
+    """Build the machine from the port's description and run it; True for a restart."""
     block = load_settings(port)
     if not settings_fit(block):
         raise ValueError("device description damaged or outside the hard limits: write it again")
     machine = Machine(Settings(block))
     recorder = Recorder()
-    link = Link(machine, recorder, port.nonce(), port.build_id())
+    link = Link(machine, recorder, port.nonce(), port.build_id(), port.identity())
     panel = Panel(machine, link)
+    errands = Errands(machine, port)
     try:
         while one_turn(machine, recorder, link, panel, port):
-            pass
+            if errands.step():
+                return True
+        return False
     finally:
         port.all_off()  # whatever ends the loop, the outputs are safe
 

@@ -8,14 +8,16 @@ HELLO          B host's protocol version, I host nonce (30 bits)
 RENEW          I newest tick whose record is committed (tick): renews the PC link, frees the ring
 PLAN_WRITE     H offset, bytes; or offset END_OF_BLOCK, H length, H crc low, H crc high (tick)
 PLAN_READ      H offset, B count
-SETTINGS_WRITE as PLAN_WRITE; refused unless IDLE, and there as NOT_OFFERED by this firmware
+SETTINGS_WRITE as PLAN_WRITE; in IDLE with both switches open; the device then starts anew with it
 SETTINGS_READ  as PLAN_READ
 ARM            H H crc of the plan, low and high half, B attendance, B stage to go on with after a
                trip that a person has mended (NONE = a new run), I ticks of it already done (tick)
 STOP           B reason (tick); accepted from anybody, in any session and any sequence
 ACK_PROMPT     B prompt id, B source (tick)
 STAGE_REQUEST  B touch, h amount, B source (tick): a person's change to the running plan
-FEEDFORWARD, SELFTEST, SERVICE: numbered for good, refused as NOT_OFFERED by this firmware
+SELFTEST       nothing; answered by SELFTEST_REPLY while nothing heats
+SERVICE        B 1 (tick): both switches open, the device restarts without its firmware's loop
+FEEDFORWARD    numbered for good, refused as NOT_OFFERED by this firmware
 BACKFILL       I first tick wanted again
 
 REPLY          B request type, H request sequence, B refusal (0 = done), then what was asked for
@@ -57,15 +59,28 @@ MESSAGE_NAMES = {
 END_OF_BLOCK = 0xFFFF  # the offset that says "that was all, check it"
 BLOCK_CHUNK = 192  # most bytes of a plan or settings in one frame
 
-# HELLO's answer: protocol, session, state, verdict, newest tick, firmware version (3), build id;
+# HELLO's answer: protocol, session, state, verdict, newest tick, firmware version (3), build id,
+# which entry it was started by (ENTRY_*), the board's own number (zeros for none);
 # the run of now by session and tick of its arming (0, 0 = none) and its plan's CRC, low and high
 # half; bytes of the memory of the last minutes, and of the thinned one of the last day
-HELLO_REPLY = "<BIBBI3B8sIIHHII"
+HELLO_REPLY = "<BIBBI3B8sB8sIIHHII"
 # BACKFILL's answer: first tick that will come, first of those kept at least one a second, first of
 # those kept every tick
 BACKFILL_REPLY = "<III"
+# SELFTEST's answer: port flags, outputs, I I sums of the arithmetic (self_sums.py), what is wrong
+# with the memory (SELF_*), bytes of free heap; then for each channel its fault, cold junction and
+# reading
+SELFTEST_REPLY = "<HBIIBI"
+SELFTEST_CHANNEL = "<Bhi"
+SELF_SETTINGS_CHANGED = 1
+SELF_LIMITS_CHANGED = 2
+SERVICE_PLEASE = 1
 ARM_PAYLOAD = "<HHBBI"
 TOUCH_PAYLOAD = "<BhB"  # of STAGE_REQUEST
+
+ENTRY_HEATS = 0  # the entry that drives pins
+ENTRY_INJECTED = 1  # ports/inject: no pins, readings from the wire; no run there is a real one
+BOARD_NUMBER_BYTES = 8
 
 ATTEND_HOST = 1
 ATTEND_PANEL = 2
@@ -130,11 +145,12 @@ TOO_OLD = 11
 ABOVE_LIMIT = 12  # beyond what was shown at the arming press
 NO_PLATEAU = 13  # no hold has been reached yet
 NO_RUN = 14
+SWITCH_CLOSED = 15  # a sense says that a switch of the heater is not open
 
 REFUSAL_NAMES = (
     "DONE", "WRONG_VERSION", "WRONG_SESSION", "WRONG_STATE", "BAD_LENGTH", "BAD_RANGE", "BAD_CRC",
     "BAD_PLAN", "NOT_OFFERED", "WRONG_PROMPT", "BUSY", "TOO_OLD", "ABOVE_LIMIT", "NO_PLATEAU",
-    "NO_RUN",
+    "NO_RUN", "SWITCH_CLOSED",
 )
 
 # An answered request is newer than the last accepted one by 1..SEQUENCE_WINDOW. RENEW and STOP are

@@ -79,7 +79,7 @@ def _channel_fault(plan, settings):
         role = plan.role[channel]
         if role == ROLE_ABSENT:
             continue
-        if role > ROLE_PAIR or not settings.channel_fitted(channel):
+        if role > ROLE_PAIR or not settings.couple_fitted(channel):
             return PLAN_CHANNEL
         if is_emitter_ceiling(settings.ceiling_cdeg[channel]) != (role == ROLE_EMITTER):
             return PLAN_CHANNEL

@@ -2,7 +2,8 @@
 
 Takes converter words and the bits that say which channels gave a fresh conversion; gives `cdeg`
 (NO_READING_CDEG when none), `cold_cdeg` and `fault` (a sensor code of trip_codes) per channel. A
-doubtful reading is never repeated from memory.
+doubtful reading is never repeated from memory. A converter that keeps its own temperature to itself
+is taken to be as warm as the first one that tells, or as a workshop.
 """
 
 from emberbed_fw import converters, safety_limits
@@ -13,7 +14,9 @@ from emberbed_fw.trip_codes import (
     SENSOR_RANGE,
     SENSOR_STALE,
 )
-from emberbed_fw.units import CHANNELS, NO_READING_CDEG
+from emberbed_fw.units import CHANNELS, NO_READING_CDEG, NONE
+
+UNTOLD_COLD_CDEG = 2500
 
 
 class Readings:
@@ -30,28 +33,44 @@ class Readings:
         self.cdeg = [NO_READING_CDEG] * CHANNELS
         self.cold_cdeg = [0] * CHANNELS
         self.fault = [NO_TRIP] * CHANNELS
+        telling = [channel for channel in range(CHANNELS)
+                   if converters.tells_cold(settings.converter[channel])]
+        self._tells_for_all = telling[0] if telling else NONE
 
     def update(self, words, fresh_channels, bus_error):
         """Read every fitted channel from `words`."""
         for channel in range(CHANNELS):
             if self._settings.channel_fitted(channel):
                 self._update_channel(words, channel, bit_is_set(fresh_channels, channel), bus_error)
+        for channel in range(CHANNELS):
+            if self._settings.channel_fitted(channel):
+                self.cold_cdeg[channel] = self._cold(words, channel)
 
     def _update_channel(self, words, channel, fresh, bus_error):
+        kind = self._settings.converter[channel]
         high = converters.high_half(words, channel)
         low = converters.low_half(words, channel)
-        fault = SENSOR_BUS_DEAD if bus_error else converters.find_fault(high, low)
+        fault = SENSOR_BUS_DEAD if bus_error else converters.find_fault(kind, high, low)
         if not fresh and fault == NO_TRIP:
             fault = SENSOR_STALE
         cdeg = NO_READING_CDEG
         if fault == NO_TRIP:
-            cdeg = self._calibrated(channel, converters.hot_cdeg(high, low))
+            options = self._settings.options[channel]
+            cdeg = self._calibrated(channel, converters.hot_cdeg(kind, options, high, low))
             if not safety_limits.LEAST_VALID_CDEG <= cdeg <= self._most_valid_cdeg[channel]:
                 fault = SENSOR_RANGE
                 cdeg = NO_READING_CDEG
         self.fault[channel] = fault
         self.cdeg[channel] = cdeg
-        self.cold_cdeg[channel] = divide_round(converters.cold_sixteenths(low) * 25, 4)
+
+    def _cold(self, words, channel):
+        if not converters.tells_cold(self._settings.converter[channel]):
+            channel = self._tells_for_all
+        if channel == NONE:
+            return UNTOLD_COLD_CDEG
+        low = converters.low_half(words, channel)
+        kind = self._settings.converter[channel]
+        return divide_round(converters.cold_sixteenths(kind, low) * 25, 4)
 
     def _calibrated(self, channel, cdeg):
         if cdeg == NO_READING_CDEG:

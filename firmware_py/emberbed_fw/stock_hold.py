@@ -39,7 +39,7 @@ BUDGET_J = 3000
 def is_offered(settings):
     """Tell whether the description asks for a plain hold that its first channel can bear."""
     for channel in range(CHANNELS):
-        if settings.channel_fitted(channel) and not settings.sits_on_emitter(channel):
+        if settings.couple_fitted(channel) and not settings.sits_on_emitter(channel):
             return 0 < settings.hold_cdeg < settings.ceiling_cdeg[channel]
     return False
 
@@ -79,7 +79,7 @@ def _header(settings, hold_cdeg, longest_ticks):
     control = NONE
     for channel in range(CHANNELS):
         header["partner%d" % channel] = NONE
-        if not settings.channel_fitted(channel):
+        if not settings.couple_fitted(channel):
             continue
         limit_cdeg = settings.ceiling_cdeg[channel]
         role = plans.ROLE_EMITTER

@@ -60,6 +60,8 @@ class Machine:
         self.has_fan = settings.has_input(HAS_FAN)
         self.plan = None
         self.received = None  # checked and opened by the link, taken by its command
+        self.received_settings = None  # checked by the link, taken by its command
+        self.settings_to_keep = None  # for the errands between ticks
         self.sequencer = None
         self.pids = None
         self.zones_in_use = 0
@@ -179,6 +181,11 @@ class Machine:
         self.driven_zones = 0
         self.outputs = 0
         self.guard.note_outputs(0, 0)
+
+    def switches_open(self):
+        """Tell whether nothing is driven, and no sense says that a switch has stayed closed."""
+        sensed = self.inputs.port_flags & (record.PORT_CONTACTOR_CLOSED | record.PORT_HEAT_CURRENT)
+        return sensed == 0 and self.driven_zones == 0 and self.outputs & record.OUT_CONTACTOR == 0
 
     def _tell_guard(self):
         """What the guard asks besides the readings."""

@@ -3,7 +3,7 @@
 EMF_TENTH_UV is the ITS-90 reference function (NIST Monograph 175) each 10 degC from -200 degC, in
 tenths of a microvolt, reference junction 0 degC; between the rows a straight line (worst 0.02 degC
 off over 0-400 degC). The MAX31855K assumes 41.276 uV/degC (its datasheet, page 8), which is up to
-3.4 degC wrong there; `correct_linear` undoes that.
+3.4 degC wrong there, the MAX6675 41 uV/degC; `correct_linear` undoes that.
 """
 
 from emberbed_fw.integer_math import divide_round
@@ -12,6 +12,7 @@ from emberbed_fw.units import NO_READING_CDEG
 FIRST_CDEG = -20000
 STEP_CDEG = 1000
 LINEAR_NV_PER_DEGC = 41276
+MAX6675_NV_PER_DEGC = 41000
 MOST_DELTA_SIXTEENTHS = 24000  # 1500 degC; times 41276 stays below 2**30
 
 EMF_TENTH_UV = (
@@ -60,14 +61,14 @@ def cdeg_of_emf(emf_tenth_uv):
     return FIRST_CDEG + low * STEP_CDEG + divide_round(above * STEP_CDEG, rise)
 
 
-def correct_linear(hot_quarters, cold_sixteenths):
+def correct_linear(hot_quarters, cold_sixteenths, nv_per_degc=LINEAR_NV_PER_DEGC):
     """Return the true hot junction in cdeg from a linear converter's two numbers.
 
     hot_quarters: what it says for the couple, 0.25 degC each; cold_sixteenths: its own die, 0.0625
-    degC each. Outside -200..1380 degC: NO_READING_CDEG.
+    degC each; nv_per_degc: the straight line that it assumes. Outside -200..1380 degC: NO_READING_CDEG.
     """
     delta = hot_quarters * 4 - cold_sixteenths
     cold_emf = emf_of_sixteenths(cold_sixteenths)
     if cold_emf is None or not -MOST_DELTA_SIXTEENTHS <= delta <= MOST_DELTA_SIXTEENTHS:
         return NO_READING_CDEG
-    return cdeg_of_emf(divide_round(delta * LINEAR_NV_PER_DEGC, 1600) + cold_emf)
+    return cdeg_of_emf(divide_round(delta * nv_per_degc, 1600) + cold_emf)

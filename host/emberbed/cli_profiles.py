@@ -1,6 +1,7 @@
 """`emberbed check` and `emberbed rehearse`: what a profile would do, before any heat."""
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, NoReturn
 
@@ -24,6 +25,7 @@ from emberbed.cli_files import check_places, write_file
 from emberbed.device_description import decode_settings
 from emberbed.plain_text import printable
 from emberbed.profiles.check import Finding, has_errors
+from emberbed.profiles.reader import ProfileFile
 from emberbed.profiles.shipped import shipped_names
 from emberbed.profiles.timing import peak_cdeg, spans
 from emberbed_fw.units import TICKS_PER_S
@@ -70,7 +72,18 @@ def _listed(name: str) -> dict[str, str | float]:
     }
 
 
-def check(profile: ProfileName, sensor: Sensors = None, json_answer: Json = False) -> None:
+def check(
+    profile: ProfileName,
+    sensor: Sensors = None,
+    accept: Annotated[
+        int | None,
+        typer.Option(help="Accept a warning by its place in the list, 1 for the first.", min=1),
+    ] = None,
+    reason: Annotated[
+        str, typer.Option(help="With --accept: why. Written into the profile, told at each run.")
+    ] = "",
+    json_answer: Json = False,
+) -> None:
     """Judge a profile against board, solder, laminate and the simulated heater; nothing heats."""
     from emberbed.rehearse import bench_of, bench_settings, parse_sensors
 
@@ -86,14 +99,19 @@ def check(profile: ProfileName, sensor: Sensors = None, json_answer: Json = Fals
         findings = judge(
             profile_file, decode_settings(bench_settings(bench_of(profile_file, sensors)))
         )
-    if json_answer:
-        print_json([_as_json(found) for found in findings])
+    if accept is not None:
+        _accept(profile, profile_file, findings, accept, reason)
+    elif reason:
+        fail(["--reason says why a warning is accepted: name the warning with --accept 1"])
+    elif json_answer:
+        print_json([found.as_json() for found in findings])
     else:
         for found in findings:
             out(f"{found.severity}: {found.sentence}")
         severities = [found.severity for found in findings]
         shown = profile_file.source.shown
-        out(_verdict(shown, severities.count("error"), severities.count("warning")))
+        accepted = sum(bool(found.reason) for found in findings)
+        out(_verdict(shown, severities.count("error"), severities.count("warning"), accepted))
     if has_errors(findings):
         raise typer.Exit(EXIT_REFUSED)
 
@@ -101,16 +119,41 @@ def check(profile: ProfileName, sensor: Sensors = None, json_answer: Json = Fals
 def _tell_mistakes(profile: str, sentences: list[str], json_answer: bool) -> NoReturn:
     """Tell why a profile cannot even be read."""
     if json_answer:
-        print_json([_as_json(Finding("error", None, None, sentence)) for sentence in sentences])
+        print_json([Finding("error", None, None, sentence).as_json() for sentence in sentences])
         raise typer.Exit(EXIT_REFUSED)
     verdict = [_verdict(printable(profile, 200), len(sentences), 0)]
     fail(sentences + (verdict if os.path.isfile(profile) else []))
 
 
-def _verdict(shown: str, errors: int, warnings: int) -> str:
+def _accept(
+    name: str, profile_file: ProfileFile, findings: Sequence[Finding], number: int, reason: str
+) -> None:
+    """Write one acceptance into the profile's own file."""
+    from emberbed.profiles.acceptance import CannotAccept, with_acceptance
+
+    warnings = [found for found in findings if found.severity == "warning"]
+    if number > len(warnings):
+        fail([f"{name}: there is no warning {number} to be accepted; it has {len(warnings)}"])
+    path = Path(name)
+    if not path.is_file():
+        fail([f"{name} comes with emberbed: copy it to a file of your own and accept there"])
+    found = warnings[number - 1]
+    try:
+        own = path.read_bytes().decode("utf-8-sig")
+        text = with_acceptance(profile_file.source, own, found.name, reason)
+    except CannotAccept as refused:
+        fail([str(refused)])
+    write_file(path, text)
+    out_sentence(f"accepted: {found.sentence}")
+    out_sentence(f"Written into {name}; it counts until anything else in it is changed.")
+
+
+def _verdict(shown: str, errors: int, warnings: int, accepted: int = 0) -> str:
     counts = _count(errors, "error")
     if warnings or not errors:
         counts += f", {_count(warnings, 'warning')}"
+    if accepted:
+        counts += f", {accepted} accepted"
     return f"{shown} may {'not run' if errors else 'run'}: {counts}."
 
 
@@ -161,12 +204,3 @@ def rehearse(
     else:
         for line in rehearsing.as_lines(given):
             out_sentence(line)
-
-
-def _as_json(found: Finding) -> dict[str, str | int | None]:
-    return {
-        "severity": found.severity,
-        "line": found.line,
-        "stage": found.stage,
-        "sentence": found.sentence,
-    }

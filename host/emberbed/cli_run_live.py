@@ -12,24 +12,19 @@ from pathlib import Path
 import typer
 from rich.console import Console
 
-from emberbed.bench.prepare import NotReady
 from emberbed.bench.session import RunRequest
 from emberbed.store.database import default_path
 
 
 @contextmanager
 def shown_live(request: RunRequest, store: Path | None) -> Iterator[RunRequest]:
-    """Serve the page at a free port; give the request with the page as its watcher.
-
-    Raises NotReady for a run that is taken over in its middle.
-    """
-    if request.asked is None:
-        raise NotReady(["--live shows a run from its start on: leave it out with --resume"])
+    """Serve the page at a free port; give the request with the page as its watcher."""
     from emberbed.page.run_desk import Bench  # the web server: only when it is needed
     from emberbed.page.serve import Asked, PageServer
 
     place = store or default_path()
-    bench = Bench(request.device, request.virtual, place, request.heater)
+    virtual = request.virtual if request.asked is not None else None  # only real runs go on
+    bench = Bench(request.device, virtual, place, request.heater)
     asked = Asked(bench, place.parent, place.parent / "profiles")
     server = PageServer(asked, Console(quiet=True), fixed=True)
     typer.echo(f"The bench page: {server.url}", err=True)

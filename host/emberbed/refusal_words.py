@@ -28,6 +28,8 @@ REFUSALS = {
     "ABOVE_LIMIT": "That goes beyond what was shown before the press; ask for less.",
     "NO_PLATEAU": "No hold has been reached yet; hold here instead.",
     "NO_RUN": "No run is on that could be changed; start one first.",
+    "SWITCH_CLOSED": "A switch of the heater is closed although nothing heats; pull the heater's"
+    " mains plug, then mend the switch or its sense input.",
 }
 
 _OFFSET_C = safety_limits.MOST_OFFSET_CDEG // 100
@@ -36,6 +38,13 @@ _NO_READING = "the control sensor has no reading now; seat its plug, then try ag
 
 # (request or change, refusal) -> the sentence for just that
 SPECIAL_REFUSALS = {
+    ("SETTINGS_WRITE", "WRONG_STATE"): "Settings are taken only while nothing is loaded or runs; let"
+    " the run end, or restart the device, then try again.",
+    ("SETTINGS_WRITE", "BAD_RANGE"): "The device does not accept these settings: a converter, a"
+    " ceiling, a calibration or a power is outside what its firmware allows.",
+    ("SERVICE", "WRONG_STATE"): "The device has a run, a cooling or a trip to end before it can be"
+    " serviced; let the board cool, or press its button, then try again.",
+    ("SELFTEST", "WRONG_STATE"): "The device heats; test it once the run has ended.",
     ("ACK_PROMPT", "WRONG_PROMPT"): "That question is gone; look at what the device asks now, then"
     " answer that.",
     ("ACK_PROMPT", "WRONG_STATE"): "There is no question to answer, as no run is on; start one"

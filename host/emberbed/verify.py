@@ -12,13 +12,23 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from emberbed_sim.campaign import interpreter_sample, seeded_bugs
+from emberbed_sim.campaign import interpreter_sample, seeded_bugs, traced
 from emberbed_sim.campaign.evidence import replay_command, summarise
 from emberbed_sim.campaign.pairs import Pair, pairs
-from emberbed_sim.campaign.pool import PoolError, run_all, tasks_of
+from emberbed_sim.campaign.pool import (
+    AUTO,
+    CPYTHON,
+    ENGINES,
+    PYPY,
+    Compared,
+    Done,
+    PoolError,
+    run_all,
+)
 from emberbed_sim.campaign.results import Result, ResultFile
 from emberbed_sim.campaign.seeded_bugs import Bug, Found
 from emberbed_sim.campaign.table import Cell, cells
+from emberbed_sim.campaign.work import spread, tasks_of
 
 __all__ = ["HEALTHY", "Asked", "Campaign", "VerifyError", "chosen", "replay_command"]
 

@@ -1,7 +1,7 @@
 """The virtual bench's device description: what a device wired to the simulated heater would hold.
 
 Channel numbers are the positions of the plant's sensors; watts are the plant's emitter. Sensors
-are written NAME:PLACE by whoever starts a virtual device.
+are written NAME:PLACE or NAME:PLACE:CONVERTER by whoever starts a virtual device.
 """
 
 import re
@@ -12,6 +12,7 @@ from emberbed_fw.safety_limits import EMITTER_CEILING_CDEG, HARD_CEILING_CDEG
 from emberbed_fw.units import CALIBRATION_ONE_Q12
 from emberbed_sim.plant.grid_emitters import MOST_EMITTERS
 from emberbed_sim.plant.parameters import (
+    CONVERTERS,
     DEFAULT_SENSORS,
     PLACES,
     BenchParameters,
@@ -21,6 +22,7 @@ from emberbed_sim.plant.parameters import (
 
 SOCKET_WATTS = 2300  # 230 V at 10 A
 HOLD_CDEG = 12000  # what the device holds when it is started at its button alone
+COUPLE_K = settings.COUPLE_TYPES.index("K")
 LEAST_DWELL_TICKS = 2  # 0.2 s: whole mains cycles at 50 and 60 Hz, little flicker
 NO_SENSES = settings.HAS_FAN | settings.HAS_CUT_OUT
 ALL_SENSES = (
@@ -34,10 +36,11 @@ def bench_settings(bench: BenchParameters, has: int = ALL_SENSES) -> bytes:
     channels = [
         (
             placed.name,
-            settings.CONVERTER_MAX31855K,
+            settings.CONVERTER_NAMES.index(placed.converter),
             EMITTER_CEILING_CDEG if placed.where == "emitter" else HARD_CEILING_CDEG,
             0,
             CALIBRATION_ONE_Q12,
+            COUPLE_K if placed.converter == "MAX31856" else 0,
         )
         for placed in bench.sensors
     ]
@@ -76,11 +79,13 @@ def parse_strengths(text: str) -> tuple[float, ...]:
 
 
 def _parse_sensor(text: str) -> SensorPlacement:
-    name, _, where = text.partition(":")
-    if not NAME.fullmatch(name) or where not in PLACES:
+    name, _, rest = text.partition(":")
+    where, _, converter = rest.partition(":")
+    converter = converter or CONVERTERS[0]
+    if not NAME.fullmatch(name) or where not in PLACES or converter not in CONVERTERS:
         raise ValueError(
             f"Sensor '{text}' cannot be read; write NAME:PLACE, the name a letter first, then "
             f"letters, digits, _ or -, at most {settings.NAME_BYTES} in all, and the place one of "
-            f"{', '.join(PLACES)}."
+            f"{', '.join(PLACES)}; :CONVERTER may follow, one of {', '.join(CONVERTERS)}."
         )
-    return sensor_at(name, where)
+    return sensor_at(name, where, converter)

@@ -38,8 +38,11 @@ def firmware_digest() -> bytes:
     return digest_of(read_sources(firmware_folder()))
 
 
-def find_interpreter(wanted: str = "auto") -> tuple[str, list[str]]:
-    """Return (name, command) for 'micropython', 'cpython' or 'auto'."""
+def find_interpreter(
+    wanted: str = "auto", entry: str = "emberbed_fw.ports.pipe", heap: str = HEAP
+) -> tuple[str, list[str]]:
+    """Return (name, command) for 'micropython', 'cpython' or 'auto'; `entry` is a module that
+    `serve`s."""
     has_micropython = importlib.util.find_spec("micropython_unix") is not None
     if wanted == "micropython" and not has_micropython:
         raise EngineError(
@@ -47,10 +50,10 @@ def find_interpreter(wanted: str = "auto") -> tuple[str, list[str]]:
             " or use the CPython engine"
         )
     if wanted == "cpython" or not has_micropython:
-        return "CPython", [sys.executable, "-B", "-m", "emberbed_fw.ports.pipe"]
-    boot = "from emberbed_fw.ports.pipe import serve; serve()"
+        return "CPython", [sys.executable, "-B", "-m", entry]
+    boot = f"from {entry} import serve; serve()"
     return "MicroPython", [
-        sys.executable, "-m", "micropython_unix", "-X", f"heapsize={HEAP}", "-c", boot,
+        sys.executable, "-m", "micropython_unix", "-X", f"heapsize={heap}", "-c", boot,
     ]  # fmt: skip
 
 

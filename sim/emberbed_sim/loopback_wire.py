@@ -34,13 +34,14 @@ class Wire:
     def connected(self) -> bool:
         return self._client is not None
 
-    def wait(self, seconds: float) -> bytes:
-        """Return what came in, waiting up to `seconds` for something to happen."""
+    def wait(self, seconds: float, also: tuple[int, ...] = ()) -> bytes:
+        """Return what came in, waiting up to `seconds` for something to happen, here or at one of
+        the handles `also` (on POSIX)."""
         client = self._client
         if self._listener is None:
             time.sleep(max(0.0, seconds))
             return b""
-        watched = [self._listener, client] if client else [self._listener]
+        watched = [self._listener, *also] + ([client] if client else [])
         wants_write = [client] if client and self._unsent else []
         ready, writable, _ = select.select(watched, wants_write, [], max(0.0, seconds))
         if writable:

@@ -143,7 +143,7 @@ def _columns(name: str, table: Any) -> list[tuple[str, Any]]:
         if all(isinstance(number, int) for number in table.values()):
             return [(name, table)]
         return [(f"{name}.{key}", column) for key, column in table.items()]
-    if isinstance(table, bytes | int | str) or not hasattr(table, "__setitem__"):
+    if isinstance(table, (bytes, int, str)) or not hasattr(table, "__setitem__"):
         return []
     whole = all(isinstance(number, int) for number in table)
     return [(name, table)] if whole else [(name, column) for column in table]

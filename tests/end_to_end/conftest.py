@@ -1,5 +1,8 @@
 """Runs that many tests look at: each is made once, by the command as a process."""
 
+import json
+import subprocess
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -54,3 +57,28 @@ def browser():
     """Return a real browser without a window."""
     with running_browser() as browser:
         yield browser
+
+
+@pytest.fixture
+def device(request):
+    """A virtual device with a port of its own: (url, a function that speaks to its bench).
+
+    Its speed may be given as the fixture's parameter.
+    """
+    speed = getattr(request, "param", "20")
+    command = [sys.executable, "-m", "emberbed_sim.virtual_device", "--speed", speed]
+    with subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as process:
+        assert process.stdin and process.stdout
+        url = json.loads(process.stdout.readline())["url"]
+
+        def tell(line):
+            process.stdin.write(f"{line}\n")
+            process.stdin.flush()
+
+        try:
+            yield url, tell
+        finally:
+            process.stdin.close()
+            process.wait(10)

@@ -4,9 +4,6 @@ The virtual device runs on without a cable, as a real one does; `--device` reach
 and then it outlives the program that records it.
 """
 
-import json
-import subprocess
-import sys
 import time
 
 import pytest
@@ -63,27 +60,6 @@ def test_the_absence_is_replayed_like_everything_else(cable_out):
     for run in (1, 2):
         done = finish("runs", "replay", run, "--store", cable_out.store)
         assert done.exit_code == 0 and EQUAL in done.said, done.said
-
-
-@pytest.fixture
-def device():
-    """A virtual device with a port of its own: (url, a function that speaks to its bench)."""
-    command = [sys.executable, "-m", "emberbed_sim.virtual_device", "--speed", "20"]
-    with subprocess.Popen(
-        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-    ) as process:
-        assert process.stdin and process.stdout
-        url = json.loads(process.stdout.readline())["url"]
-
-        def tell(line):
-            process.stdin.write(f"{line}\n")
-            process.stdin.flush()
-
-        try:
-            yield url, tell
-        finally:
-            process.stdin.close()
-            process.wait(10)
 
 
 def killed_while_heating(device, store, profile):

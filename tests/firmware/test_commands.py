@@ -301,5 +301,6 @@ def test_only_tick_commands_have_a_length():
     assert kinds == set(TICK_COMMANDS)
     # none of them starts heat, presses the button, forces an output or injects a reading
     assert {ms.MESSAGE_NAMES[kind] for kind in kinds} == {
-        "RENEW", "PLAN_WRITE", "ARM", "STOP", "ACK_PROMPT", "STAGE_REQUEST",
+        "RENEW", "PLAN_WRITE", "ARM", "STOP", "ACK_PROMPT", "STAGE_REQUEST", "SETTINGS_WRITE",
+        "SERVICE",
     }  # fmt: skip

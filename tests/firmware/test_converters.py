@@ -3,6 +3,7 @@
 import pytest
 
 from emberbed_fw import converters, trip_codes
+from emberbed_fw.settings import CONVERTER_MAX31855K as K
 from emberbed_sim.plant.converter import convert
 
 # MAX31855 datasheet (rev 5, page 10, tables 2 to 4): hot degC, cold-junction degC, 32-bit word.
@@ -36,7 +37,7 @@ def halves(word):
 
 
 def fault_of(word):
-    return converters.find_fault(*halves(word))
+    return converters.find_fault(K, *halves(word))
 
 
 @pytest.mark.parametrize(("hot_c", "cold_c", "word"), WORDS)
@@ -44,12 +45,12 @@ def test_datasheet_word_decodes_to_its_two_temperatures(hot_c, cold_c, word):
     high, low = halves(word)
     assert fault_of(word) == trip_codes.NO_TRIP
     assert converters._signed(high >> 2, 14) == hot_c * 4
-    assert converters.cold_sixteenths(low) == cold_c * 16
+    assert converters.cold_sixteenths(K, low) == cold_c * 16
 
 
 @pytest.mark.parametrize(("cold_c", "bits"), COLD)
 def test_cold_junction_decodes_as_in_the_datasheet(cold_c, bits):
-    assert converters.cold_sixteenths(bits << 4) == cold_c * 16
+    assert converters.cold_sixteenths(K, bits << 4) == cold_c * 16
 
 
 @pytest.mark.parametrize(("word", "fault"), FAULTS)
@@ -97,4 +98,4 @@ def test_decodes_what_the_plant_encodes(hot_c, cold_c):
     # the plant's encoder was written apart from this decoder, from the same datasheet
     high, low = halves(convert(hot_c, cold_c))
     # half a step of 0.25 degC, half a cold step of 0.0625, the table's 0.15
-    assert converters.hot_cdeg(high, low) == pytest.approx(hot_c * 100, abs=12.5 + 3.2 + 15)
+    assert converters.hot_cdeg(K, 0, high, low) == pytest.approx(hot_c * 100, abs=12.5 + 3.2 + 15)

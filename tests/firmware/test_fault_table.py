@@ -10,13 +10,16 @@ import struct
 
 import pytest
 
+from emberbed.link.blocks import write_payloads
 from emberbed_fw import messages as ms
 from emberbed_fw.commands import TICK_COMMANDS
 from emberbed_fw.safety_limits import LEASE_TICKS
 from tests.support.bench import SHORT_PLAN_PROMPT, Bench, arm_payload
+from tests.support.plans import bench_settings
 from tests.support.wire import HOST_NONCE, Wire, connected
 
 OTHER_SESSION = 4242
+DESCRIPTION = list(write_payloads(bench_settings()))
 OLD_TICKS = ms.MAX_FRAME_AGE_TICKS + 1
 
 
@@ -65,6 +68,14 @@ def loaded():
     return wire
 
 
+def described():
+    """All of a description has come but its end."""
+    wire = connected()
+    for payload in DESCRIPTION[:-1]:
+        wire.ask(ms.SETTINGS_WRITE, payload)
+    return wire
+
+
 def asked():
     wire = Wire(Bench()).to_run()
     wire.bench.board_c = [60.0, 60.0]
@@ -89,7 +100,7 @@ REQUESTS = {
     "RENEW": (running, ms.RENEW, renewed_newest),
     "PLAN_WRITE": (connected, ms.PLAN_WRITE, struct.pack("<H", 0) + bytes(20)),
     "PLAN_READ": (loaded, ms.PLAN_READ, b"\0\0\x10"),
-    "SETTINGS_WRITE": (connected, ms.SETTINGS_WRITE, struct.pack("<H", 0) + bytes(20)),
+    "SETTINGS_WRITE": (described, ms.SETTINGS_WRITE, DESCRIPTION[-1]),
     "SETTINGS_READ": (connected, ms.SETTINGS_READ, b"\0\0\x10"),
     "ARM": (loaded, ms.ARM, lambda wire: arm_payload(wire.bench.plan)),
     "STOP": (running, ms.STOP, bytes([ms.STOP_BY_PERSON])),
@@ -99,9 +110,9 @@ REQUESTS = {
     "FEEDFORWARD": (running, ms.FEEDFORWARD, b"\1\2"),
     "BACKFILL": (connected, ms.BACKFILL, struct.pack("<I", 1)),
     "SELFTEST": (connected, ms.SELFTEST, b""),
-    "SERVICE": (connected, ms.SERVICE, b""),
+    "SERVICE": (connected, ms.SERVICE, bytes([ms.SERVICE_PLEASE])),
 }  # fmt: skip
-NOT_OFFERED = ("SETTINGS_WRITE", "FEEDFORWARD", "SELFTEST", "SERVICE")
+NOT_OFFERED = ("FEEDFORWARD",)
 OF_A_TICK = ("ARM", "STOP", "ACK_PROMPT", "STAGE_REQUEST")
 
 

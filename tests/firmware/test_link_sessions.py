@@ -29,7 +29,7 @@ def test_hello_says_who_answers():
     assert refusal == "DONE"
     assert said == (
         1, wire.session, rs.IDLE, rs.NO_VERDICT, 5, *FIRMWARE_VERSION, BUILD_ID,
-        0, 0, 0, 0, RING_BYTES, RUN_BYTES,
+        ms.ENTRY_HEATS, bytes(8), 0, 0, 0, 0, RING_BYTES, RUN_BYTES,
     )  # fmt: skip
     assert 0 < wire.session < 2**30
 

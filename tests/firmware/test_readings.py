@@ -112,7 +112,9 @@ def test_limits_of_the_valid_range_themselves_are_valid(near_c, limit_cdeg, outw
 def test_without_calibration_the_reading_is_the_converters():
     one = readings(channel())
     one.update(bus(word(217.0)), 1, 0)
-    assert one.cdeg[0] == converters.hot_cdeg(word(217.0) >> 16, word(217.0) & 0xFFFF)
+    assert one.cdeg[0] == converters.hot_cdeg(
+        fw_settings.CONVERTER_MAX31855K, 0, word(217.0) >> 16, word(217.0) & 0xFFFF
+    )
 
 
 def test_word_outside_the_couples_table_is_a_range_fault():

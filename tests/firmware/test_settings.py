@@ -16,9 +16,9 @@ from tests.support.plans import ALL_SENSES, TWO_CHANNELS, bench_settings
 
 def one_channel(
     converter=layout.CONVERTER_MAX31855K, ceiling_cdeg=26000, offset_cdeg=0,
-    gain_q12=CALIBRATION_ONE_Q12, zones=((1000, 3),), **more,
+    gain_q12=CALIBRATION_ONE_Q12, options=0, zones=((1000, 3),), **more,
 ):  # fmt: skip
-    channels = [("couple", converter, ceiling_cdeg, offset_cdeg, gain_q12)]
+    channels = [("couple", converter, ceiling_cdeg, offset_cdeg, gain_q12, options)]
     return pack_settings(ALL_SENSES, channels, zones, **more)
 
 
@@ -81,13 +81,25 @@ FITTING = {
     "absent channel without a gain": dict(converter=layout.CONVERTER_ABSENT, gain_q12=0),
     "largest zone": dict(zones=((layout.MAX_WATTS, 255),)),
     "no zone": dict(zones=()),
+    "every option of a MAX31856": dict(converter=layout.CONVERTER_MAX31856, options=0x67),
+    "MAX6675": dict(converter=layout.CONVERTER_MAX6675),
+    "hottest heatsink": dict(
+        converter=layout.CONVERTER_THERMISTOR, options=1, ceiling_cdeg=layout.MOST_THERMISTOR_CDEG
+    ),
     "hottest plain hold": dict(hold_cdeg=layout.MAX_HOLD_CDEG),
     "largest socket a number holds": dict(socket_watts=65535),
 }
 UNFIT = {
     "ceiling above what an emitter has": dict(ceiling_cdeg=safety_limits.EMITTER_CEILING_CDEG + 1),
     "negative ceiling": dict(ceiling_cdeg=-1),
-    "unknown converter": dict(converter=2),
+    "unknown converter": dict(converter=len(layout.CONVERTER_NAMES)),
+    "option of a converter that has none": dict(options=1),
+    "averaging that lags": dict(converter=layout.CONVERTER_MAX31856, options=3 << 4),
+    "unknown option": dict(converter=layout.CONVERTER_MAX31856, options=0x80),
+    "unknown thermistor": dict(converter=layout.CONVERTER_THERMISTOR, options=2, ceiling_cdeg=9000),
+    "thermistor beyond its table": dict(
+        converter=layout.CONVERTER_THERMISTOR, ceiling_cdeg=layout.MOST_THERMISTOR_CDEG + 1
+    ),
     "offset too large": dict(offset_cdeg=2001),
     "offset too small": dict(offset_cdeg=-2001),
     "gain too large": dict(gain_q12=4302),

@@ -6,6 +6,7 @@ import thermocouples
 
 from emberbed_fw import converters, type_k
 from emberbed_fw.integer_math import SMALL_INT_MAX
+from emberbed_fw.settings import CONVERTER_MAX31855K
 from emberbed_fw.units import NO_READING_CDEG
 
 CHIP_MV_PER_C = 0.041276  # MAX31855 datasheet, page 8
@@ -154,7 +155,7 @@ def test_outside_the_table_there_is_no_reading(quarters, sixteenths):
 @pytest.mark.parametrize("cold_bits", [0x000, 0x7FF, 0x800, 0xFFF, 0x190])
 def test_no_word_at_all_leaves_the_small_integers(cold_bits):
     for quarters in range(0, 1 << 14, 37):
-        cdeg = converters.hot_cdeg(quarters << 2, cold_bits << 4)
+        cdeg = converters.hot_cdeg(CONVERTER_MAX31855K, 0, quarters << 2, cold_bits << 4)
         assert cdeg == NO_READING_CDEG or -20000 <= cdeg <= 138000
 
 

@@ -3,6 +3,7 @@
 from emberbed_fw import run_states as rs
 from emberbed_fw import trip_codes
 from emberbed_fw.converters import hot_cdeg
+from emberbed_fw.settings import CONVERTER_MAX31855K
 from tests.support.bench import Bench, short_plan, word
 
 GOOD = word(25.0)
@@ -38,7 +39,7 @@ def words_near(limit_cdeg):
     low = GOOD & 0xFFFF
     quarters = range(limit_cdeg // 25 - 60, limit_cdeg // 25 + 60)
     highs = [number << 2 & 0xFFFF for number in quarters]
-    return [(hot_cdeg(high, low), high << 16 | low) for high in highs]
+    return [(hot_cdeg(CONVERTER_MAX31855K, 0, high, low), high << 16 | low) for high in highs]
 
 
 def word_above(limit_cdeg):

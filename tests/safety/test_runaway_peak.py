@@ -12,7 +12,7 @@ from emberbed.profiles.compile import compile_plan
 from emberbed.profiles.reader import read_profile
 from emberbed_fw.units import FULL_POWER_Q15
 from emberbed_sim.bench_device import bench_settings
-from emberbed_sim.campaign.setups import identified
+from emberbed_sim.campaign.drawing import identified
 from emberbed_sim.closed_loop import ClosedLoop
 from emberbed_sim.operator import Operator
 from emberbed_sim.plant.heater import SimulatedHeater

@@ -61,6 +61,9 @@ class TablePort:
     def build_id(self):
         return BUILD_ID
 
+    def identity(self):
+        return messages.ENTRY_HEATS, bytes(messages.BOARD_NUMBER_BYTES)
+
     def wait(self):
         what = self.script[self.turns] if self.turns < len(self.script) else END
         self.turns += 1

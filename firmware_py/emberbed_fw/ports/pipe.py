@@ -4,6 +4,8 @@ The other end (the simulated heater's process) sends one message a turn and gets
   'S' H length, settings block, I nonce, 8 bytes build id     once, first
   'T' H elapsed_ms, H port_flags, B fresh, 32 words, H n, n wire bytes     one tick
   'L' H n, n wire bytes                                                    wire only
+A restart builds the device anew inside the interpreter; of service nothing is left then, as its
+tools have no way to this wire.
 answer: B zones, B outputs, H owed, H n, n wire bytes. An empty read ends the device.
 """
 
@@ -12,8 +14,11 @@ import sys
 
 from emberbed_fw.device_port import END, TICK, WIRE
 from emberbed_fw.main_loop import start
+from emberbed_fw.messages import BOARD_NUMBER_BYTES, ENTRY_HEATS
 
 WIRE_BYTES = 4096
+RESTART_STEP = 7907  # between numbers after restarts, apart from those after resets
+MOST_NONCE = 1 << 30
 TICK_HEAD = "<HHB"
 ANSWER_HEAD = "<BBHH"
 
@@ -35,6 +40,7 @@ class PipePort:
         length = struct.unpack("<H", self._read_exactly(2))[0]
         self._settings = self._read_exactly(length)
         self._nonce = struct.unpack("<I", self._read_exactly(4))[0]
+        self._restarts = 0
         self._build_id = self._read_exactly(8)
 
     def _read_exactly(self, count):
@@ -56,10 +62,13 @@ class PipePort:
         self._slots[slot] = octets
 
     def nonce(self):
-        return self._nonce
+        return (self._nonce + RESTART_STEP * self._restarts) % MOST_NONCE
 
     def build_id(self):
         return self._build_id
+
+    def identity(self):
+        return ENTRY_HEATS, bytes(BOARD_NUMBER_BYTES)
 
     def wait(self):
         kind = self._read_exactly(1)
@@ -84,6 +93,16 @@ class PipePort:
     def drive(self, zones, outputs):
         self._zones = zones
         self._outputs = outputs
+
+    def note_service(self):
+        pass
+
+    def confirm(self):
+        pass
+
+    def restart(self):
+        self.all_off()
+        self._restarts += 1
 
     def feed(self):
         """No watchdog of its own: the simulated bench sees an interpreter that stops answering."""

@@ -4,7 +4,7 @@ Every refusal is a `NotReady` with one sentence per mistake, all of them at once
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol
 
 from emberbed.device_description import DeviceDescription, decode_settings
@@ -17,6 +17,8 @@ from emberbed.profiles.guard_model import GuardModel
 from emberbed.profiles.model import Board
 from emberbed.profiles.plain_hold import hold_profile
 from emberbed.profiles.reader import ProfileFile, ProfileMistakes, read_profile
+
+WARNING, ACCEPTED = "warning", "accepted"  # kinds of events, as the run store keeps them
 
 
 class NotReady(Exception):
@@ -60,12 +62,21 @@ class PlainHold:
 
 @dataclass(frozen=True)
 class Prepared:
-    """A checked profile and its plan. `warnings` are for the person before heat."""
+    """A checked profile and its plan. `warnings` are for the person before heat, and so is what was
+    `accepted`, each with its reason."""
 
     profile_file: ProfileFile
     plan: bytes
     prompts: list[str]
     warnings: list[str]
+    accepted: list[str] = field(default_factory=list)
+
+    def told(self) -> list[tuple[str, str]]:
+        """Return (kind, sentence) of all that is told before heat and kept with the run."""
+        return [
+            *((WARNING, sentence) for sentence in self.warnings),
+            *((ACCEPTED, sentence) for sentence in self.accepted),
+        ]
 
 
 def load_profile(name: str) -> ProfileFile:
@@ -137,4 +148,5 @@ def prepare(
         plan,
         prompts(profile_file.model),
         [found.sentence for found in findings if found.severity == "warning"],
+        [found.sentence for found in findings if found.reason],
     )

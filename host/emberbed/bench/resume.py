@@ -10,6 +10,7 @@ from contextlib import ExitStack
 
 from rich.console import Console
 
+from emberbed.bench.begin import Begin
 from emberbed.bench.hands import StopSignal
 from emberbed.bench.ledger import Ledger
 from emberbed.bench.prepare import NotReady, Prepared
@@ -59,7 +60,8 @@ def resume_run(request: RunRequest, store: RunStore, console: Console) -> RunRes
         bench = _bench_of(run, device)
         facts = facts_of(device, None, bench.prepared, run.settings, run.device, None)
         ledger = Ledger.taking_over(store, facts, run.id)
-        outcome = watch_run(request, bench, ledger, console, stop, earlier.begin)
+        begin = earlier.beginning(request, ledger)
+        outcome = watch_run(request, bench, ledger, console, stop, begin)
     return result_of(request, ledger, outcome)
 
 
@@ -86,13 +88,23 @@ class _Earlier:
     def newest(self) -> TickRecord:
         return decode_record(self._raw[-1])
 
-    def begin(
-        self, _device: Device, _settings: bytes, _plan: bytes, _ledger: Ledger, run: BenchRun
-    ) -> None:
-        """Bring the loop to where the record ends, without telling again what was told then."""
-        import emberbed.report.summary  # noqa: F401  (now, not while a run is on)
+    def beginning(self, request: RunRequest, ledger: Ledger) -> Begin:
+        """Return how the loop is brought to where the record ends, and a watcher with it.
 
-        run.take_over(self._raw)
+        The terminal is not told again what was told then.
+        """
+        events = ledger.store.events(ledger.run_id)
+
+        def followed() -> None:
+            if request.watcher is not None:
+                request.watcher.catch_up(map(decode_record, self._raw), events)
+
+        def begin(_dev: Device, _settings: bytes, _plan: bytes, _led: Ledger, run: BenchRun) -> None:
+            import emberbed.report.summary  # noqa: F401  (now, not while a run is on)
+
+            run.take_over(self._raw, followed)
+
+        return begin
 
 
 def _connected(run: StoredRun, earlier: _Earlier) -> Device:

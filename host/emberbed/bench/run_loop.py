@@ -122,11 +122,17 @@ class BenchRun:
         self._self_check.armed(counts)
         self._ledger.store.note_trip_counts(run_id, counts)
 
-    def take_over(self, records: Iterable[bytes]) -> None:
-        """Go on with a run of which these records are stored already, and were told of."""
+    def take_over(
+        self, records: Iterable[bytes], followed: Callable[[], None] = lambda: None
+    ) -> None:
+        """Go on with a run of which these records are stored already, and were told of.
+
+        `followed` is called before anything new is told.
+        """
         for raw in records:
             self._newest = decode_record(raw)
             self._story.follow(self._newest, raw)
+        followed()
         self._device.sink = self.take
         assert self._newest is not None
         self._absence.take_over(self._newest)

@@ -24,7 +24,7 @@ from emberbed.bench.ledger import Ledger
 from emberbed.bench.outcome import Outcome
 from emberbed.bench.panel import LivePanel
 from emberbed.bench.plain_lines import PlainLines
-from emberbed.bench.prepare import MadeOnDevice, NotReady, Prepared, read_description
+from emberbed.bench.prepare import ACCEPTED, MadeOnDevice, NotReady, Prepared, read_description
 from emberbed.bench.run_facts import facts_of
 from emberbed.bench.run_files import check_page, page_path, write_page
 from emberbed.bench.run_loop import BenchRun, Hand, Screen
@@ -166,7 +166,7 @@ def _prepare(
     assert request.asked is not None
     prepared, about_heater = prepare_on(request.asked, description, request.heater)
     _check_channels(request.acts, description)
-    told = [f"warning: {warning}" for warning in prepared.warnings]
+    told = [f"{'note' if kind == ACCEPTED else kind}: {said}" for kind, said in prepared.told()]
     told += [f"note: {note}" for note in (virtual.notes if virtual else [])]
     told += [f"note: {note}" for note in about_heater]
     for line in told:
@@ -211,7 +211,8 @@ def watch_run(
     """Arm (or begin otherwise) and follow the run to its end, which is then stored."""
     plan, virtual = bench.prepared.plan, bench.virtual
     story = Story(decode_plan(plan), bench.prepared.prompts, bench.description.fitted_names())
-    for kind, sentence in request.said:
+    checked = ((kind, f"Check before heat: {said}") for kind, said in bench.prepared.told())
+    for kind, sentence in (*request.said, *checked):
         ledger.add_event(None, kind, sentence)
     with Keys(request.at_keyboard) as keys:
         own = _hand(request, virtual, keys, stop)

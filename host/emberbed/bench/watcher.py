@@ -5,7 +5,7 @@ sees, after it is stored, and is asked each turn of the loop what it wants. It m
 loop's time: the loop answers for the heat.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -16,7 +16,7 @@ from emberbed.bench.virtual import VirtualDevice
 from emberbed.bench.wishes import Wish
 from emberbed.device_description import DeviceDescription
 from emberbed.records import TickRecord
-from emberbed.store.runs import RunFacts
+from emberbed.store.runs import RunEvent, RunFacts
 
 
 @dataclass(frozen=True)
@@ -35,6 +35,9 @@ class Watcher(Screen, Hand, Protocol):
 
     def begins(self, begun: Begun) -> None:
         """Take what is about to be armed."""
+
+    def catch_up(self, records: Iterable[TickRecord], events: Iterable[RunEvent]) -> None:
+        """Take what was stored of a run that is taken over; its story has followed it already."""
 
 
 class Screens:

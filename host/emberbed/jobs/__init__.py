@@ -1,1 +1,1 @@
-"""The bench record: what was done to a board besides heating it, what that cost, and what came of it."""
+"""The bench record: what was done to a board besides heating it, at what cost, to what end."""

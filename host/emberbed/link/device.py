@@ -28,6 +28,7 @@ CONNECT_S = 5.0
 
 Sink = Callable[[list[Event]], None]
 Clock = Callable[[], float]
+Opener = Callable[[str], Port]
 
 
 class Refused(Exception):
@@ -52,8 +53,10 @@ class Device:
         *,
         sink: Sink | None = None,
         clock: Clock = time.monotonic,
+        opener: Opener = open_port,
     ) -> None:
         self.sink = sink
+        self._opener = opener
         self._port = port
         self._identity = identity_of(port.url)
         self._session = session
@@ -72,6 +75,7 @@ class Device:
         sink: Sink | None = None,
         answer_s: float = ANSWER_S,
         clock: Clock = time.monotonic,
+        opener: Opener = open_port,
     ) -> "Device":
         """Open `url` and a session. To go on with a broken-off one, give the `nonce` of the device
         object before and the `first_tick` that is not stored yet."""
@@ -82,7 +86,7 @@ class Device:
             rebuilder=rebuilder,
             answer_s=answer_s,
         )
-        device = cls(open_port(url), session, sink=sink, clock=clock)
+        device = cls(opener(url), session, sink=sink, clock=clock, opener=opener)
         try:
             device._greet(timeout_s)
         except BaseException:
@@ -96,7 +100,7 @@ class Device:
         Raises LinkError as long as the device cannot be reached; may be tried again then.
         """
         self._port.close()
-        self._port = open_port(port_now(self._port.url, self._identity))
+        self._port = self._opener(port_now(self._port.url, self._identity))
         self._session.come_back(first_tick)
         self._events.clear()
         self._greet(timeout_s)

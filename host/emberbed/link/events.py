@@ -106,6 +106,8 @@ class Greeting:
     plan_crc: int  # of the plan that is loaded
     memory_bytes: int  # for every tick of at least 5 minutes, and one a second to 15
     day_bytes: int  # for one tick in 30 s of a whole day
+    entry: int = messages.ENTRY_HEATS  # which entry started it, messages.ENTRY_*
+    board_number: bytes = b""  # the board's own; empty for a device that has none
 
 
 def read_greeting(data: bytes) -> Greeting | None:
@@ -115,9 +117,9 @@ def read_greeting(data: bytes) -> Greeting | None:
     said = _GREETING.unpack_from(data)
     protocol, session, state, verdict, tick = said[:5]
     firmware = ".".join(str(number) for number in said[5:8])
-    build_id, run_session, run_tick, crc_low, crc_high, memory_bytes, day_bytes = said[8:]
+    build_id, entry, number, run_session, run_tick, crc_low, crc_high, memory_bytes, day_bytes = said[8:]
     crc = crc_low | crc_high << 16
     return Greeting(
         protocol, session, state, verdict, tick, firmware, build_id, run_session, run_tick, crc,
-        memory_bytes, day_bytes,
+        memory_bytes, day_bytes, entry, number if any(number) else b"",
     )  # fmt: skip

@@ -1,48 +1,22 @@
-"""The materials book: melting range of solder alloys, glass transition of laminates.
+"""The materials book: solder alloys, laminates, fluxes, and what parts beside the work may get.
 
-Data in `materials.toml` beside this file, temperatures in degrees C, each row with its source.
-`find_alloy` and `find_laminate` take the exact name and raise UnknownMaterial, whose text is one
-sentence with the near names. The name UNKNOWN is in the book too, with cautious figures.
+Data in `materials.toml` beside this file, temperatures in degrees C, each figure with its source
+and status; a person's own additions come from a file of their own (`own_book`). `find_...` take the
+exact name and raise UnknownMaterial, whose text is one sentence with the near names. The name
+UNKNOWN is on the first three shelves too, with cautious figures.
 """
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
+from emberbed.materials.own_book import OwnBookFault, own_path, own_shelves
+from emberbed.materials.rows import SHELVES, UNKNOWN, Alloy, Flux, Laminate, Neighbour, row_of
 from emberbed.plain_text import did_you_mean, printable
 
-UNKNOWN = "unknown"
-
-
-@dataclass(frozen=True)
-class Alloy:
-    """A solder: solid up to `solidus_c`, liquid from `liquidus_c`; `leaded`: parts of its time
-    are rated for less heat."""
-
-    name: str
-    solidus_c: float
-    liquidus_c: float
-    source: str
-    leaded: bool = False
-
-    def spoken(self) -> str:
-        """Return its name as it stands in a sentence."""
-        return "an unknown alloy" if self.name == UNKNOWN else self.name
-
-
-@dataclass(frozen=True)
-class Laminate:
-    """A board material with its glass transition temperature."""
-
-    name: str
-    tg_c: float
-    source: str
-
-    def spoken(self) -> str:
-        """Return its name as it stands in a sentence."""
-        return "an unknown laminate" if self.name == UNKNOWN else self.name
+__all__ = ["UNKNOWN", "Alloy", "Flux", "Laminate", "Neighbour", "OwnBookFault", "own_path"]
 
 
 class UnknownMaterial(LookupError):
@@ -50,36 +24,84 @@ class UnknownMaterial(LookupError):
 
 
 @cache
-def _book() -> dict[str, dict[str, dict]]:
-    return tomllib.loads(
+def shipped_shelves() -> Mapping[str, Mapping[str, Any]]:
+    """Return the book's own rows by shelf and name."""
+    data = tomllib.loads(
         (files("emberbed.materials") / "materials.toml").read_text(encoding="utf-8")
     )
+    return {
+        name: {row: row_of(shelf, row, table, own=False) for row, table in data[name].items()}
+        for name, shelf in SHELVES.items()
+    }
 
 
-@cache
+def shelves() -> Mapping[str, Mapping[str, Any]]:
+    """Return all rows, a person's own last. Raises OwnBookFault."""
+    own = own_shelves(shipped_shelves())
+    return {name: {**rows, **own[name]} for name, rows in shipped_shelves().items()}
+
+
 def alloys() -> Mapping[str, Alloy]:
     """Return every alloy by its name."""
-    return {name: Alloy(name, **row) for name, row in _book()["alloys"].items()}
+    return _readable("alloys")
 
 
-@cache
 def laminates() -> Mapping[str, Laminate]:
     """Return every laminate by its name."""
-    return {name: Laminate(name, **row) for name, row in _book()["laminates"].items()}
+    return _readable("laminates")
+
+
+def fluxes() -> Mapping[str, Flux]:
+    """Return every flux by its name."""
+    return _readable("fluxes")
+
+
+def neighbours() -> Mapping[str, Neighbour]:
+    """Return every part that may stand beside the work, by its name."""
+    return _readable("neighbours")
 
 
 def find_alloy(name: str) -> Alloy:
     """Return the alloy called `name`; UnknownMaterial tells the near ones."""
-    return _find(alloys(), "alloy", name)
+    return _find("alloys", name)
 
 
 def find_laminate(name: str) -> Laminate:
     """Return the laminate called `name`; UnknownMaterial tells the near ones."""
-    return _find(laminates(), "laminate", name)
+    return _find("laminates", name)
 
 
-def _find(shelf, what: str, name: str):
-    if name in shelf:
-        return shelf[name]
-    mend = did_you_mean(name, shelf, f"the {what}s in it are")
+def find_flux(name: str) -> Flux:
+    """Return the flux called `name`; UnknownMaterial tells the near ones."""
+    return _find("fluxes", name)
+
+
+def find_neighbour(name: str) -> Neighbour:
+    """Return the part called `name`; UnknownMaterial tells the near ones."""
+    return _find("neighbours", name)
+
+
+def _readable(shelf: str) -> Mapping[str, Any]:
+    """Return a shelf; without one's own rows where that file cannot be used."""
+    try:
+        return shelves()[shelf]
+    except OwnBookFault:
+        return shipped_shelves()[shelf]
+
+
+def _find(shelf: str, name: str) -> Any:
+    shipped = shipped_shelves()[shelf]
+    if name in shipped:  # needs nobody's own file
+        return shipped[name]
+    what = SHELVES[shelf].what
+    try:
+        rows = shelves()[shelf]
+    except OwnBookFault as fault:
+        raise UnknownMaterial(
+            f'{what} "{printable(name)}" is not in the materials book, and your own additions'
+            f" cannot be read: {fault}"
+        ) from None
+    if name in rows:
+        return rows[name]
+    mend = did_you_mean(name, rows, f"the {shelf} in it are")
     raise UnknownMaterial(f'{what} "{printable(name)}" is not in the materials book; {mend}')

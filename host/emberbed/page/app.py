@@ -116,6 +116,11 @@ class Bench:
         await run_in_threadpool(before_heat.remember, self._parts.folder, board, note)
         return taken()
 
+    async def resume(self, _request: Request) -> Response:
+        """Take over the run that a program which has ended left open on the device."""
+        await run_in_threadpool(self._parts.desk.resume)
+        return taken()
+
     async def look(self, _request: Request) -> Response:
         await run_in_threadpool(self._parts.desk.look_at_device)
         return taken()
@@ -150,12 +155,14 @@ def make_app(parts: Parts, door: Door) -> Doorman:
     if not parts.fixed:
         writes |= {
             "/api/run": bench.run,
+            "/api/resume": bench.resume,
             "/api/clear": bench.clear,
             "/api/look": bench.look,
             "/api/look-away": bench.look_away,
         }
-    runs = RunRoutes(parts.desk.bench.store, parts.workers)
-    for more in (ProfileRoutes(parts.library, parts.workers), runs):
+    at = parts.desk.bench
+    runs = RunRoutes(at.store, at.device, parts.workers)
+    for more in (ProfileRoutes(parts.library, parts.workers, at.heater), runs):
         reads |= more.reads()
         writes |= more.writes()
     writes[PAIR_PATH] = parts.sharing.pair

@@ -5,17 +5,19 @@ the process that reaches a real heater never loads the simulation. Takes and giv
 messages are those of `emberbed check` and `emberbed rehearse`.
 """
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from emberbed.bench.prepare import NotReady, judge
-from emberbed.bench.stage_text import stage_text
 from emberbed.device_description import decode_settings
 from emberbed.profiles.check import has_errors
-from emberbed.profiles.compile import decode_plan, prompts
-from emberbed.profiles.plan_bytes import Plan
+from emberbed.profiles.compile import prompts
 from emberbed.profiles.reader import ProfileFile, ProfileMistakes, parse_profile
 from emberbed.profiles.timing import peak_cdeg, spans
 from emberbed_fw.units import TICKS_PER_S
+
+if TYPE_CHECKING:
+    from emberbed.learn.identified import Identified
+    from emberbed.rehearse import Rehearsal
 
 Answer = dict[str, Any]
 
@@ -31,35 +33,43 @@ def checked(text: str, shown: str) -> Answer:
     findings = judge(profile_file, decode_settings(bench_settings(bench_of(profile_file))))
     return {
         "may_run": not has_errors(findings),
-        "findings": [
-            {"severity": found.severity, "line": found.line, "stage": found.stage,
-             "sentence": found.sentence}
-            for found in findings
-        ],
+        "findings": [found.as_json() for found in findings],
         **wanted(profile_file),
-    }  # fmt: skip
+    }
 
 
-def rehearsed(text: str, shown: str) -> Answer:
-    """Return the predicted run: its curve, its figures, how it would end."""
+def rehearsed(text: str, shown: str, heater: "Identified | None") -> Answer:
+    """Return the predicted run, on this heater if one is known: its curve, its figures, its end."""
     from emberbed import rehearse
 
     try:
-        done = rehearse.rehearse(parse_profile(text.encode(), shown))
-    except ProfileMistakes as mistakes:
+        done, lines = _rehearsal(parse_profile(text.encode(), shown), heater)
+    except (ProfileMistakes, NotReady) as mistakes:
         return {"sentences": mistakes.sentences}
-    except NotReady as not_ready:
-        return {"sentences": not_ready.sentences}
-    plan = decode_plan(done.prepared.plan)
     curve = rehearse.predicted_curve(done)
-    lines = rehearse.as_lines(done)
     return {
         **rehearse.as_json(done),
         "press_s": _press_s(curve),
         "control": done.prepared.profile_file.model.control_sensor(),
-        "stages": _stages(plan, done.prepared.prompts),
+        "stage_of": [record.stage for record in done.records[::TICKS_PER_S]],
         "said": lines[lines.index("") + 1 :],
     }
+
+
+def _rehearsal(
+    profile_file: ProfileFile, heater: "Identified | None"
+) -> tuple["Rehearsal", list[str]]:
+    from emberbed import rehearse
+
+    if heater is None:
+        done = rehearse.rehearse(profile_file)
+        return done, rehearse.as_lines(done)
+    from emberbed.rehearse_heater import OnHeater
+
+    on_heater = OnHeater(profile_file, heater)
+    done = rehearse.rehearse(profile_file, bench=on_heater.bench())
+    more = [f"{note}." for note in done.about_heater] + on_heater.left_out()
+    return done, rehearse.as_lines(done, more, on_heater.worth())
 
 
 def wanted(profile_file: ProfileFile) -> Answer:
@@ -96,10 +106,6 @@ def _press_s(curve: list[dict[str, float | None]]) -> float:
     """Return when heat was first on: the page lays curves over each other from there."""
     heated = (row["seconds"] for row in curve if row["power_percent"])
     return next(heated, 0.0) or 0.0
-
-
-def _stages(plan: Plan, asked: list[str]) -> list[str]:
-    return [stage_text(plan, number, asked) for number in range(len(plan.stages))]
 
 
 def titles(texts: list[str]) -> list[Answer]:

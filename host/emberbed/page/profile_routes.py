@@ -1,5 +1,8 @@
 """Addresses of profiles: list, read, check as typed, rehearse, save."""
 
+import asyncio
+from typing import TYPE_CHECKING
+
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
@@ -9,16 +12,22 @@ from emberbed.page.answers import Handler, Misunderstood, body_of, text_in
 from emberbed.page.library import Library
 from emberbed.page.workers import Workers
 
+if TYPE_CHECKING:
+    from emberbed.learn.identified import Identified
+
 REHEARSALS_KEPT = 8
 
 
 class ProfileRoutes:
-    """Of one library."""
+    """Of one library, and the heater that is on the bench if it is known."""
 
-    def __init__(self, library: Library, workers: Workers) -> None:
+    def __init__(
+        self, library: Library, workers: Workers, heater: "Identified | None" = None
+    ) -> None:
         self._library = library
         self._workers = workers
-        self._rehearsed: dict[str, judging.Answer] = {}
+        self._heater = heater
+        self._rehearsed: dict[str, asyncio.Task[judging.Answer]] = {}
 
     def reads(self) -> dict[str, Handler]:
         return {"/api/profiles": self.listed, "/api/profiles/{where}/{name}": self.read}
@@ -69,14 +78,18 @@ class ProfileRoutes:
         return JSONResponse(await self._workers.work(edit.edited, *given))
 
     async def rehearse(self, request: Request) -> Response:
-        """Rehearse a profile; the same text again has its answer at once."""
+        """Rehearse a profile; the same text again, from any page, has the same answer."""
         body = await body_of(request)
         text, shown = text_in(body, "text"), f"{text_in(body, 'name')}.toml"
         if text not in self._rehearsed:
-            answer = await self._workers.work(judging.rehearsed, text, shown)
+            work = self._workers.work(judging.rehearsed, text, shown, self._heater)
             self._rehearsed = dict(list(self._rehearsed.items())[-REHEARSALS_KEPT + 1 :])
-            self._rehearsed[text] = answer
-        return JSONResponse(self._rehearsed[text])
+            self._rehearsed[text] = asyncio.create_task(work)
+        try:
+            return JSONResponse(await asyncio.shield(self._rehearsed[text]))
+        except Exception:
+            self._rehearsed.pop(text, None)  # the next one may fare better
+            raise
 
     async def save(self, request: Request) -> Response:
         body = await body_of(request)

@@ -15,6 +15,7 @@ from rich.console import Console
 
 from emberbed.bench.prepare import NotReady, load_profile
 from emberbed.bench.requests import ALONE
+from emberbed.bench.resume import resume_run
 from emberbed.bench.session import RecordFailed, RunRequest, RunResult, run_profile
 from emberbed.bench.virtual import VirtualBench, VirtualDeviceError
 from emberbed.link.device import Refused
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from emberbed.learn.identified import Identified
 
 BUSY = ("starting", "on")
+Run = Callable[[RunRequest, RunStore, Console], RunResult]
 RUN_IS_ON = "A run is on already: stop it, or wait for its end."
 
 
@@ -66,6 +68,7 @@ class RunDesk:
         self.look = DeviceLook(feed, bench.device, bench.virtual)
         self._thread: threading.Thread | None = None
         self._lock = threading.Lock()
+        self._resumes = False
 
     def busy(self) -> bool:
         return self._feed.desk()["state"] in BUSY
@@ -75,14 +78,25 @@ class RunDesk:
     ) -> None:
         """Load a profile into the device and wait for the press there. Raises NotReady."""
         profile_file = load_profile(profile)
+        request = self._request(profile_file, self._virtual(profile_file), said)
+        self._begin(request, run_profile, begun_by)
+
+    def resume(self) -> None:
+        """Take over the run that the device is in and that nobody records. Raises NotReady."""
+        self._begin(self._request(None, None), resume_run, {}, resumes=True)
+
+    def _begin(
+        self, request: RunRequest, run: Run, begun_by: dict[str, Any], *, resumes: bool = False
+    ) -> None:
         with self._lock:
             if self.busy():
                 raise NotReady([RUN_IS_ON])
             self.seat.begun_by = begun_by
+            self._resumes = resumes
             self._put("starting")
         self.look.end()  # one port, one owner
         self._thread = threading.Thread(
-            target=self._run, args=(profile_file, said), name="run", daemon=True
+            target=self._run, args=(request, run), name="run", daemon=True
         )
         self._thread.start()
 
@@ -109,11 +123,16 @@ class RunDesk:
         if self._thread is not None:
             self._thread.join(longest_s)
 
-    def _run(self, profile_file: ProfileFile, said: tuple[tuple[str, str], ...]) -> None:
-        request = RunRequest(
-            profile_file,
+    def _request(
+        self,
+        asked: ProfileFile | None,
+        virtual: VirtualBench | None,
+        said: tuple[tuple[str, str], ...] = (),
+    ) -> RunRequest:
+        return RunRequest(
+            asked,
             self.bench.device,
-            self._virtual(profile_file),
+            virtual,
             scripted=False,
             page=None,
             quiet=True,
@@ -122,10 +141,13 @@ class RunDesk:
             at_keyboard=False,
             said=said,
         )
+
+    def _run(self, request: RunRequest, run: Run) -> None:
         try:
             with RunStore.open(self.bench.store) as store:
-                store.mark_interrupted(self.bench.device)
-                self._over(run_profile(request, store, self._console))
+                if not self._resumes:
+                    store.mark_interrupted(self.bench.device)
+                self._over(run(request, store, self._console))
         except NotReady as not_ready:
             self._failed(not_ready.sentences)
         except (LinkError, Refused, StoreError, VirtualDeviceError, RecordFailed) as error:
@@ -156,4 +178,4 @@ class RunDesk:
         self._put("failed", sentences=sentences)
 
     def _put(self, state: str, **more: Any) -> None:
-        self._feed.put_desk(state=state, **more)
+        self._feed.put_desk(state=state, resumes=self._resumes, **more)

@@ -17,15 +17,17 @@ NO_NOTE = f"A note is 1 to {MOST_NOTE} characters of plain text: write it anew"
 
 
 class RunRoutes:
-    """Of one store, None for the default one."""
+    """Of one store (None for the default one) and the device at which the page works."""
 
-    def __init__(self, store: Path | None, workers: Workers) -> None:
+    def __init__(self, store: Path | None, device: str, workers: Workers) -> None:
         self._store = store
+        self._device = device
         self._workers = workers
 
     def reads(self) -> dict[str, Handler]:
         return {
             "/api/runs": self.listed,
+            "/api/left-open": self.left_open,
             "/api/runs/{run:int}": self.one,
             "/api/runs/{run:int}/curve": self.curve,
             "/runs/{run:int}/report": self.report,
@@ -37,6 +39,10 @@ class RunRoutes:
 
     async def listed(self, _request: Request) -> Response:
         return JSONResponse(await self._workers.work(runs_shelf.listed, self._store))
+
+    async def left_open(self, _request: Request) -> Response:
+        found = await self._workers.work(runs_shelf.left_open, self._store, self._device)
+        return JSONResponse(found)
 
     async def one(self, request: Request) -> Response:
         return JSONResponse(await self._of(runs_shelf.one, request))

@@ -12,6 +12,7 @@ from emberbed.profiles.compile import decode_plan
 from emberbed.report.display import local_minute
 from emberbed.report.ending import ending_of
 from emberbed.store.export import write_csv
+from emberbed.store.left_open import resumable
 from emberbed.store.meaning import channel_names_of
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import RunSummary
@@ -27,6 +28,20 @@ def listed(store: Path | None) -> list[dict[str, Any]]:
     """Return all runs, the newest first."""
     with RunStore.open(store) as opened:
         return [_row(run) for run in reversed(opened.runs())]
+
+
+def left_open(store: Path | None, device: str) -> dict[str, Any] | None:
+    """Return the newest run that a program which has ended left open, on this device if any is.
+
+    None where there is none. It can be taken over only at the device that it is on.
+    """
+    with RunStore.open(store) as opened:
+        for named in (device, None):
+            found = resumable(opened.database, named)
+            if found:
+                run = opened.run(found[-1])
+                return {**_row(run), "device": run.device, "here": run.device == device}
+    return None
 
 
 def one(store: Path | None, run_id: int) -> dict[str, Any]:

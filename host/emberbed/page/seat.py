@@ -7,7 +7,7 @@ goes through the virtual device's own control channel and is called so on the pa
 """
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from queue import Empty, SimpleQueue
 from typing import Any
 
@@ -20,9 +20,10 @@ from emberbed.bench.wishes import Answer, Stop, Touch, Wish
 from emberbed.page.facts import facts_of
 from emberbed.page.feed import Feed
 from emberbed.records import TickRecord
+from emberbed.store.runs import RunEvent
 from emberbed.touch_words import mark_words
 from emberbed_fw import messages
-from emberbed_fw.units import FULL_POWER_Q15
+from emberbed_fw.units import FULL_POWER_Q15, NONE
 
 REFRESH_S = 0.1  # how often the facts are made anew
 PINNED = ("prompt", "trip", "touch", "answer", "stop", "link")
@@ -43,6 +44,7 @@ class PageSeat:
         self._record: TickRecord | None = None
         self._trip: tuple[int, dict[str, Any] | None] = (0, None)
         self._marks = 0
+        self._stage = NONE  # the last one that is pinned to the curve
         self._fresh_s = 0.0
         self._leaves = False
         self._blows = False
@@ -98,6 +100,15 @@ class PageSeat:
         self._leaves = self._blows = False
         self._turn(begun.run_id)
 
+    def catch_up(self, records: Iterable[TickRecord], events: Iterable[RunEvent]) -> None:
+        for record in records:
+            self._record = record
+            self._add_row(record)
+        self._pin_marks()
+        for event in events:
+            self._note(event.tick, event.kind, event.sentence)
+        self._refresh()
+
     def show(self, record: TickRecord) -> None:
         self._record = record
         self._pin_marks()
@@ -106,13 +117,16 @@ class PageSeat:
             self._refresh()
 
     def tell(self, tick: int | None, kind: str, sentence: str) -> None:
+        self._note(tick, kind, sentence)
+        self._refresh()
+
+    def _note(self, tick: int | None, kind: str, sentence: str) -> None:
         assert self._story is not None
         at_s = None if tick is None else self._story.seconds_since_press(tick)
         clock = self._story.clock(tick).strip()
         self._feed.add_event({"kind": kind, "clock": clock, "sentence": sentence, "at_s": at_s})
-        if kind in PINNED or kind == "stage":
+        if kind in PINNED:
             self._feed.add_pin({"kind": kind, "at_s": at_s, "text": sentence})
-        self._refresh()
 
     def turn_over(self, run_id: int) -> None:
         self._turn(run_id)
@@ -148,7 +162,7 @@ class PageSeat:
         assert self._begun is not None and self._story is not None
         progress, names, facts = self._story.progress, self._story.names, self._begun.facts
         self._channels = [*progress.board_channels(), *progress.emitter_channels()]
-        self._marks, self._trip = 0, (0, None)
+        self._marks, self._trip, self._stage = 0, (0, None), NONE
         header = self._story.plan.header
         about = {
             "run_id": run_id,
@@ -176,6 +190,9 @@ class PageSeat:
         asked, percent = record.asked_cdeg(), 100 * record.demand0_q15 / FULL_POWER_Q15
         celsius = [None if cdeg is None else cdeg / 100 for cdeg in (asked, *readings)]
         self._feed.add_row([at_s, celsius[0], percent, *celsius[1:]])
+        if record.stage not in (self._stage, NONE):
+            self._stage = record.stage
+            self._feed.add_pin({"kind": "stage", "at_s": at_s, "stage": record.stage, "text": ""})
 
     def _pin_marks(self) -> None:
         assert self._story is not None

@@ -6,6 +6,7 @@ a degree C; the device's own ceilings come on top in `compile`.
 """
 
 from emberbed.materials.book import Alloy, Laminate, find_alloy, find_laminate
+from emberbed.materials.standards import package_rating
 from emberbed.profiles.limits import (
     LIMIT_ABOVE_PEAK_C,
     MOST_OFFSET_C,
@@ -32,9 +33,13 @@ def solid_below_c(alloy: Alloy) -> float:
     return alloy.solidus_c - SOLIDUS_MARGIN.value
 
 
-def package_limit(alloy: Alloy) -> Limit:
-    """Return what the weakest package of a board with this solder is rated for."""
-    return PACKAGE_LEADED if alloy.leaded else PACKAGE_LEAD_FREE
+def package_limit(profile: Profile) -> Limit:
+    """Return what the chip is rated for; of an unknown one, what the weakest package is."""
+    alloy, chip = find_alloy(profile.alloy), profile.chip
+    if chip is None:
+        return PACKAGE_LEADED if alloy.leaded else PACKAGE_LEAD_FREE
+    rated = package_rating(profile.standard, alloy.leaded, chip.thickness_mm, chip.volume_mm3())
+    return Limit(rated.value, "°C", f"{rated.source}, {rated.status}")
 
 
 def most_setpoint_cdeg(profile: Profile) -> int:
@@ -65,7 +70,7 @@ def air_limit_cdeg(profile: Profile, sensor: Sensor) -> int:
     alloy = find_alloy(profile.alloy)
     above_peak = peak_cdeg(profile) + to_cdeg(LIMIT_ABOVE_PEAK_C)
     if sensor.role == "chip_top" or (sensor.in_jet and profile.has_hot_air()):
-        return max(above_peak, to_cdeg(package_limit(alloy).value))
+        return max(above_peak, to_cdeg(package_limit(profile).value))
     if profile.has_hot_air():  # what lies beside the chip gets warm too, and must stay soldered
         return max(above_peak, to_cdeg(alloy.solidus_c))
     return above_peak

@@ -2,17 +2,20 @@
 
 Takes a ProfileFile (its shape is right already) and what is known of the device; gives findings,
 each one sentence with its place, the rule with its source, and the mend. An error means the run is
-refused; warnings and notes are for the person at the bench. Rules about the device are left out
-where the device is not known.
+refused: hard ceilings and what the heater cannot do. What the trade and standards say is a warning,
+for the person at the bench to heed or to accept with a reason (`acceptance`); a note tells. Rules
+about the device are left out where the device is not known.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from emberbed.heater.default_gains import POWER_CAP
-from emberbed.materials.book import find_alloy, find_laminate
-from emberbed.profiles.check_case import Case, Severity
+from emberbed.materials.book import find_alloy, find_flux, find_laminate
+from emberbed.profiles.acceptance import KEY, lapsed, name_of, reasons
+from emberbed.profiles.check_case import Case, Judged, Severity
 from emberbed.profiles.check_rules import RULES
 from emberbed.profiles.guard_model import GuardModel
 from emberbed.profiles.reader import ProfileFile
@@ -24,12 +27,35 @@ from emberbed_fw.safety_limits import HARD_CEILING_CDEG
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing found; `stage` counts from 1, None where no single stage is meant."""
+    """One thing found; `stage` counts from 1, None where no single stage is meant.
+
+    `name`: what an acceptance calls it; `reason`: why a warning was accepted, which makes a note of
+    it, or ''. `judged`: the number and its limit, where the rule has one.
+    """
 
     severity: Severity
     line: int | None
     stage: int | None
     sentence: str
+    name: str = ""
+    judged: Judged | None = None
+    reason: str = ""
+
+    def as_json(self) -> dict[str, Any]:
+        """Return it for scripts and the page."""
+        judged = self.judged
+        return {
+            "severity": self.severity,
+            "line": self.line,
+            "stage": self.stage,
+            "sentence": self.sentence,
+            "name": self.name,
+            "value": judged and judged.value,
+            "limit": judged and judged.limit,
+            "unit": judged and judged.unit,
+            "source": judged and judged.source,
+            "reason": self.reason,
+        }
 
 
 def check_profile(
@@ -52,6 +78,7 @@ def check_profile(
         spans(profile),
         find_alloy(profile.alloy),
         find_laminate(profile.laminate),
+        find_flux(profile.flux),
         channel_names,
         ceilings_cdeg or [HARD_CEILING_CDEG] * len(channel_names),
         heater_watts,
@@ -59,7 +86,13 @@ def check_profile(
         Socket(socket_watts, heater_watts or 0, power_cap),
         guard_model,
     )
-    found = [_finding(profile_file, *one) for rule in RULES for one in rule(case)]
+    accepted = reasons(profile_file.source)
+    found = [
+        _finding(profile_file, accepted, rule.__name__.strip("_"), *one)
+        for rule in RULES
+        for one in rule(case)
+    ]
+    found[-1:-1] = _lapsed(profile_file)  # the summary stays last
     order: tuple[Severity, ...] = ("error", "warning", "note")
     return sorted(found, key=lambda one: (order.index(one.severity), one.line or math.inf))
 
@@ -69,9 +102,31 @@ def has_errors(findings: Sequence[Finding]) -> bool:
     return any(finding.severity == "error" for finding in findings)
 
 
+def _lapsed(profile_file: ProfileFile) -> list[Finding]:
+    said = (
+        "it was accepted for another revision of this profile and no longer counts; look at the"
+        " warning again, and take this table out"
+    )
+    return [
+        _finding(profile_file, {}, KEY, "note", (KEY, number), said)
+        for number in lapsed(profile_file.source)
+    ]
+
+
 def _finding(
-    profile_file: ProfileFile, severity: Severity, location: Location, text: str
+    profile_file: ProfileFile,
+    accepted: Mapping[str, str],
+    rule: str,
+    severity: Severity,
+    location: Location,
+    text: str,
+    judged: Judged | None = None,
 ) -> Finding:
     source = profile_file.source
     stage = location[1] + 1 if len(location) > 1 and isinstance(location[1], int) else None
-    return Finding(severity, source.line_of(location), stage, source.place(location) + text)
+    name = name_of(rule, location)
+    reason = accepted.get(name, "") if severity == "warning" else ""
+    if reason:
+        severity, text = "note", f"{text} (accepted: {reason})"
+    sentence = source.place(location) + text
+    return Finding(severity, source.line_of(location), stage, sentence, name, judged, reason)

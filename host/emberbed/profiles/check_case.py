@@ -1,21 +1,39 @@
-"""What the rules of `check` look at, and what they give: (severity, location, sentence).
+"""What the rules of `check` look at, and what they give: (severity, location, sentence), and where
+a number was held against a limit, that as Judged.
 
 Without channel names or watts the device is not known, and rules about it are left out.
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
-from emberbed.materials.book import Alloy, Laminate
+from emberbed.materials.book import Alloy, Flux, Laminate
 from emberbed.profiles.guard_model import GuardModel
+from emberbed.profiles.limits import Limit
 from emberbed.profiles.model import Hold, HotAir, Power, Profile, Ramp, Sensor
 from emberbed.profiles.timing import Span, peak_cdeg
 from emberbed.profiles.tool_power import Socket
 from emberbed.profiles.whole_rules import Location
 
 Severity = Literal["error", "warning", "note"]
-Found = Iterator[tuple[Severity, Location, str]]
+
+
+class Judged(NamedTuple):
+    """A number of the profile, the limit it was held against, their unit, the limit's source."""
+
+    value: float
+    limit: float
+    unit: str
+    source: str
+
+
+Found = Iterator[tuple[Severity, Location, str] | tuple[Severity, Location, str, Judged]]
+
+
+def against(value: float, limit: Limit) -> Judged:
+    """Return a number beside the limit it breaks."""
+    return Judged(value, limit.value, limit.unit, limit.source)
 
 
 @dataclass(frozen=True)
@@ -26,6 +44,7 @@ class Case:
     spans: list[Span]
     alloy: Alloy
     laminate: Laminate
+    flux: Flux
     channel_names: Sequence[str]
     ceilings_cdeg: Sequence[int]
     heater_watts: float | None

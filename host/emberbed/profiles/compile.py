@@ -50,7 +50,7 @@ class _Device:
         self.ceiling_cdeg = ceilings_cdeg
         self.watts = [_ANY_WATTS] + [0] * (ZONES - 1)
 
-    def channel_fitted(self, channel: int) -> bool:
+    def couple_fitted(self, channel: int) -> bool:
         return bool(self._names[channel])
 
 

@@ -48,6 +48,7 @@ RANGES = {
     "mass_g": Range(1, 5000, "g", "what a bench heater holds; our choice"),
     "length_mm": Range(5, 600, "mm", "what a bench heater holds; our choice"),
     "width_mm": Range(5, 600, "mm", "what a bench heater holds; our choice"),
+    "thickness_mm": Range(0.3, 15, "mm", "what packages are made in; our choice"),
     "percent": Range(0, 100, "%", "of the heater's full power, 0 = its heat is off", "both"),
     "to_c": Range(25, HARD_CEILING_C, "°C", "no package is rated higher, J-STD-020 table 4-2"),
     "rate_c_per_s": Range(0.01, 3, "°C/s", "parts are rated for 3 °C/s, J-STD-020 table 5-2"),
@@ -66,9 +67,11 @@ RANGES = {
     "ceiling_c": Range(25, HARD_CEILING_C, "°C", "no package is rated higher, J-STD-020 table 4-2"),
 }
 
+MOST_ACCEPTED = 64  # a warning or two for each stage would be many
+
 DIFFERENCES = ("band_c", "hold_back_c", "spread_c")  # their keys end as temperatures do
 
-TEXTS = {"name": 80, "prompt": 120}
+TEXTS = {"name": 80, "prompt": 120, "what": 120, "of": 16, "reason": 200}
 
 DEFAULT_RAMP_BAND_C = 3.0
 DEFAULT_HOLD_BAND_C = 5.0
@@ -114,6 +117,22 @@ STORED_HEAT = Limit(
 CEILING_ROOM = Limit(5, "°C", "room for the overshoot of a controller; our choice")
 AREAL_MASS_LOW = Limit(1.0, "kg/m²", "a bare 1.6 mm laminate weighs 2.96 kg/m², calculated")
 AREAL_MASS_HIGH = Limit(40.0, "kg/m²", "a bare 1.6 mm laminate weighs 2.96 kg/m², calculated")
+
+
+class Lasting(NamedTuple):
+    """How many minutes one laminate lasts at a temperature."""
+
+    minutes: float
+    at_c: float
+    source: str
+
+
+# heat dose of the laminate: minutes at DOSE_AT_C that weigh as much
+DOSE_AT_C = 260.0
+DOSE_WHOLE = Lasting(50, DOSE_AT_C, "middle grade FR-4, internationalcircuits.com/materials")
+DOSE_HALF = Lasting(23, 288.0, "middle grade FR-4, internationalcircuits.com/materials")
+DOSE_SHARE = Limit(1 / 3, "of the laminate's time at 260 °C", "three passes, as J-STD-020 allows")
+AIR_BOARD_C = Limit(235, "°C", "board and chip at the end of hot air, common practice, no source")
 
 # energy estimate
 BOARD_J_PER_KG_K = Limit(1100, "J/(kg K)", "FR-4 handbook figure, from memory")

@@ -11,7 +11,7 @@ from pydantic import BaseModel, ValidationError
 
 from emberbed.plain_text import did_you_mean, near_names, printable
 from emberbed.profiles.limits import DIFFERENCES, RANGES
-from emberbed.profiles.model import ROLES, STAGE_MODELS, Board, Profile, Sensor
+from emberbed.profiles.model import ROLES, STAGE_MODELS, Accepted, Board, Chip, Profile, Sensor
 from emberbed.profiles.source import ProfileSource
 from emberbed.profiles.value_words import TABLES, choice_mend, expected, shown, value_text
 from emberbed.profiles.whole_rules import Location, as_table, whole_mistakes
@@ -24,6 +24,12 @@ UNKNOWN, MISSING = "extra_forbidden", "missing"  # as the validating library cal
 KINDS = tuple(STAGE_MODELS)
 _KEY = "[key]"  # what the library puts behind a name that is itself the mistake
 _ONE_OF_A_LIST = ("needs", "marks")
+_WITHIN: dict[str, type[BaseModel]] = {
+    "board": Board,
+    "chip": Chip,
+    "sensors": Sensor,
+    "accepted": Accepted,
+}
 _Found = tuple[Location, str]
 
 
@@ -122,8 +128,9 @@ def _place_of(error: Any) -> tuple[Location, type[BaseModel] | None]:
         return location[:2] + location[3:], STAGE_MODELS[str(location[2])]
     if not location or (location[0] == "stages" and len(location) == 2):
         return location, None
-    within = {"board": Board, "sensors": Sensor}.get(str(location[0]), Profile)
-    return location, within if len(location) > (2 if within is Sensor else 1) else Profile
+    within = _WITHIN.get(str(location[0]), Profile)
+    deep = 2 if within in (Sensor, Accepted) else 1  # by name, and by number
+    return location, within if len(location) > deep else Profile
 
 
 def _meant(error: Any) -> list[Location]:

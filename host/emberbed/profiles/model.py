@@ -12,7 +12,15 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 from pydantic import StringConstraints as _Text
 from pydantic import model_validator as _model_validator
 
-from emberbed.materials.book import UnknownMaterial, find_alloy, find_laminate
+from emberbed.materials.book import (
+    UNKNOWN,
+    UnknownMaterial,
+    find_alloy,
+    find_flux,
+    find_laminate,
+    find_neighbour,
+)
+from emberbed.materials.standards import REVISIONS
 from emberbed.plain_text import hidden_characters
 from emberbed.profiles import limits
 from emberbed.profiles.limits import RANGES, TEXTS
@@ -26,6 +34,7 @@ Role = Literal["control", "edge", "chip_top", "neighbour", "emitter", "pair"]
 Side = Literal["top", "underside"]
 Expects = Literal["chip_off", "chip_on", "nothing"]
 Fan = Literal["when_solid", "on_press", "never"]
+Standard = Literal["J-STD-020D", "J-STD-020C"]
 ROLES: tuple[str, ...] = get_args(Role)
 MARKS = tuple(name.lower() for name in MARK_NAMES[1:])  # without NEXT, which is a question
 CHOICES: dict[str, tuple[str, ...]] = {  # words of which a key holds one, or a list of some
@@ -33,6 +42,7 @@ CHOICES: dict[str, tuple[str, ...]] = {  # words of which a key holds one, or a 
     "side": get_args(Side),
     "expects": get_args(Expects),
     "fan": get_args(Fan),
+    "standard": get_args(Standard),
     "marks": MARKS,
 }
 SENSOR_NAME = f"^[A-Za-z][A-Za-z0-9_-]{{0,{NAME_BYTES - 1}}}$"
@@ -81,6 +91,26 @@ class Board(_Strict):
     width_mm: float = _limited("width_mm")
 
 
+class Chip(_Strict):
+    """The package that is worked on: its body without balls, leads and heatsinks."""
+
+    length_mm: float = _limited("length_mm")
+    width_mm: float = _limited("width_mm")
+    thickness_mm: float = _limited("thickness_mm")
+
+    def volume_mm3(self) -> float:
+        """Return the volume of its body."""
+        return self.length_mm * self.width_mm * self.thickness_mm
+
+
+class Accepted(_Strict):
+    """A warning that a person accepts, with the reason; it counts for this revision only."""
+
+    what: Annotated[str, _Text(max_length=TEXTS["what"]), AfterValidator(_shown_as_written)]
+    of: Annotated[str, _Text(max_length=TEXTS["of"]), AfterValidator(_shown_as_written)]
+    reason: Annotated[str, _Text(max_length=TEXTS["reason"]), AfterValidator(_shown_as_written)]
+
+
 class Sensor(_Strict):
     """What a sensor is for, where it lies and what it may get."""
 
@@ -91,6 +121,7 @@ class Sensor(_Strict):
     in_jet: bool = False
     side: Side | None = None
     shielded: bool = False
+    part: Annotated[str, _in_book(find_neighbour)] | None = None
 
 
 class Ramp(_Strict):
@@ -178,7 +209,10 @@ class Profile(_Strict):
     name: Annotated[str, _Text(max_length=TEXTS["name"]), AfterValidator(_shown_as_written)]
     alloy: Annotated[str, _in_book(find_alloy)]
     laminate: Annotated[str, _in_book(find_laminate)]
+    flux: Annotated[str, _in_book(find_flux)] = UNKNOWN
+    standard: Standard = REVISIONS[0]
     board: Board | None = None
+    chip: Chip | None = None
     ceiling_c: float | None = _limited("ceiling_c", None)
     sensors: Annotated[
         dict[SensorName, Annotated[Sensor, BeforeValidator(as_table)]],
@@ -187,6 +221,8 @@ class Profile(_Strict):
     stages: Annotated[
         list[Annotated[Stage, Field(discriminator="kind")]], Field(max_length=MAX_STAGES)
     ]
+
+    accepted: Annotated[list[Accepted], Field(max_length=limits.MOST_ACCEPTED)] = []
 
     @_model_validator(mode="after")
     def _right_as_a_whole(self):

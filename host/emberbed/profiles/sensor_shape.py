@@ -17,6 +17,7 @@ _Tables = Mapping[str, Mapping[str, Any]]
 ROLES_OF = {
     "pause_c": ("neighbour",),
     "partner": ("pair",),
+    "part": ("neighbour",),
 }
 # role -> (the key it cannot do without, what that is, how to write it)
 NEEDED = {

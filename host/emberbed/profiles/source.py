@@ -32,7 +32,7 @@ class ProfileSource:
             return f"{opening}stage {location[1] + 1}{self._kind(location[1])}: "
         if len(location) > 2 and location[0] == "sensors":
             return f"{opening}sensors: {printable(location[1])}: "
-        if len(location) > 1 and location[0] in ("board", "sensors"):
+        if len(location) > 1 and location[0] in ("board", "chip", "sensors", "accepted"):
             return f"{opening}{location[0]}: "
         return opening
 

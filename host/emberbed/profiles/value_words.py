@@ -6,7 +6,14 @@ its place.
 
 from typing import Any
 
-from emberbed.materials.book import UNKNOWN, UnknownMaterial, find_alloy, find_laminate
+from emberbed.materials.book import (
+    UNKNOWN,
+    UnknownMaterial,
+    find_alloy,
+    find_flux,
+    find_laminate,
+    find_neighbour,
+)
 from emberbed.plain_text import did_you_mean, printable
 from emberbed.profiles.limits import (
     DIFFERENCES,
@@ -22,10 +29,17 @@ from emberbed.profiles.written_numbers import WRITTEN, fahrenheit_hint, written_
 from emberbed_fw.units import CHANNELS
 
 _CAREFUL = f'not known? write "{UNKNOWN}", which is judged with care'
-_BOOK = {"alloy": find_alloy, "laminate": find_laminate}
+_BOOK = {
+    "alloy": find_alloy,
+    "laminate": find_laminate,
+    "flux": find_flux,
+    "part": find_neighbour,
+}
 _NAMES = {
     "alloy": f"the name of an alloy in quotes ({_CAREFUL})",
     "laminate": f"the name of a laminate in quotes ({_CAREFUL})",
+    "flux": f"the name of a flux in quotes ({_CAREFUL})",
+    "part": "the name of a neighbour in the materials book, in quotes",
     "partner": "the name of another sensor in quotes",
     "needs": 'a list of sensors of this profile, such as ["edge"]',
     "marks": f'a list of at most {MOST_MARKS} events, such as ["flux_on"]',
@@ -38,6 +52,8 @@ _UNSIGNED = {  # rates that people write with the sign of the way
 }
 TABLES = {
     "board": "a table such as { mass_g = 240, length_mm = 180, width_mm = 120 }",
+    "chip": "a table such as { length_mm = 27, width_mm = 27, thickness_mm = 2.2 }",
+    "accepted": "a list of tables, each under its own [[accepted]], as check --accept writes it",
     "sensors": f"a table of at most {CHANNELS} sensors, each with its role",
     "stages": "a list of tables, each under its own [[stages]]",
 }
@@ -81,7 +97,7 @@ def _unknown_material(key: str, name: str) -> str:
     try:
         _BOOK[key](name)
     except UnknownMaterial as unknown:
-        return f"{unknown} ({_CAREFUL})"
+        return str(unknown) if key == "part" else f"{unknown} ({_CAREFUL})"
     return f"{key} = {shown(name)} is not {expected(key)}; write one"
 
 

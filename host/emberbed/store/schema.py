@@ -136,9 +136,9 @@ _PACKED_RUNS = (
     "ALTER TABLE run ADD COLUMN bundled_linked_to INTEGER",
 )
 
-# The bench record. A job is what its entries say: the newest one of a subject counts, the older ones
-# are its history, NULL takes it back; `value` is JSON (jobs/journal.py). A placement is where the
-# sensors lay on a type of board, a price what the bench pays from then on.
+# The bench record. A job is what its entries say: the newest one of a subject counts, the older
+# ones are its history, NULL takes it back; `value` is JSON (jobs/journal.py). A placement is where
+# the sensors lay on a type of board, a price what the bench pays from then on.
 _JOBS = (
     """CREATE TABLE job (
         id INTEGER PRIMARY KEY AUTOINCREMENT,

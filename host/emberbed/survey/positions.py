@@ -6,14 +6,14 @@ are left alone; the rest of the spelling is csv_reader's. Every temperature is b
 control reading. Raises `TableMistake`, one sentence with the place and the mend.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from emberbed.heater.csv_reader import SEPARATORS, TableMistake, _fields, _number, _plain, _raw
-from emberbed.plain_text import printable
+from emberbed.heater.csv_reader import MOST_BYTES
+from emberbed.text_table import NOT_NAMED, TableMistake, TextTable
 
 COLUMNS = ("x_mm", "y_mm", "temperature_c", "control_c")
 # name, value, unit, why; common practice, no source, unless said otherwise
@@ -60,9 +60,9 @@ class Survey:
 
 def read_survey(path: Path) -> Survey:
     """Read and check a file."""
-    shown = printable(path, 200)
-    lines, table = _table(path, shown)
-    return checked_survey(shown, [f"{shown}:{line}" for line in lines], table)
+    text = TextTable(path, MOST_BYTES, ",".join(COLUMNS))
+    table = np.array(list(_rows(text)), float).reshape(-1, len(COLUMNS))
+    return checked_survey(text.shown, [f"{text.shown}:{line}" for line in text.lines()], table)
 
 
 def checked_survey(shown: str, places: Sequence[str], table: np.ndarray) -> Survey:
@@ -80,42 +80,16 @@ def as_table(table: np.ndarray) -> str:
     return "\n".join([",".join(COLUMNS), *rows, ""])
 
 
-def _table(path: Path, shown: str) -> tuple[list[int], np.ndarray]:
-    """Return the rows' lines in the file and their four numbers."""
-    try:
-        text = _raw(path, shown).decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise TableMistake(f"{shown}: this is not UTF-8 text; save it as CSV") from None
-    rows = [
-        (number, line)
-        for number, line in enumerate(text.splitlines(), 1)
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
-    if not rows:
-        raise TableMistake(f"{shown}: the file is empty; {_header()}")
-    (head_line, head), *body = rows
-    separator = next((one for one in SEPARATORS if one in head), None)
-    names = [_plain(name) for name in _fields(head, separator)]
+def _rows(text: TextTable) -> Iterator[list[float]]:
+    """Give the four numbers of each row."""
     for wanted in COLUMNS:
-        if names.count(wanted) != 1:
-            many = "more than one column is" if wanted in names else "no column is"
-            raise TableMistake(f"{shown}:{head_line}: {many} called {wanted}; {_header()}")
-    chosen = [names.index(wanted) for wanted in COLUMNS]
-    table = []
-    for line, row in body:
-        fields = _fields(row, separator)
-        if len(fields) != len(names):
-            raise TableMistake(
-                f"{shown}:{line}: there are {len(fields)} fields under {len(names)} column names;"
-                " give every row one field for each"
-            )
-        place = f"{shown}:{line}"
-        table.append([_number(fields[n], separator, names[n], place) for n in chosen])
-    return [line for line, _row in body], np.array(table, float).reshape(-1, len(COLUMNS))
-
-
-def _header() -> str:
-    return f"the first line must name {','.join(COLUMNS)}"
+        if text.names.count(wanted) != 1:
+            many = "more than one column is" if wanted in text.names else "no column is"
+            first_line = NOT_NAMED.format(such=",".join(COLUMNS))
+            raise TableMistake(f"{text.place}: {many} called {wanted}; {first_line}")
+    chosen = [text.names.index(wanted) for wanted in COLUMNS]
+    for place, fields in text.rows():
+        yield [text.number(fields[n], text.names[n], place) for n in chosen]
 
 
 def _check_numbers(shown: str, places: Sequence[str], table: np.ndarray) -> None:

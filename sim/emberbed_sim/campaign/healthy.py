@@ -22,6 +22,7 @@ from emberbed_sim.campaign.setups import (
     KNOWN,
     SENSES,
     SENSOR_SETS,
+    Draw,
     Setup,
     new_loop,
 )
@@ -78,10 +79,16 @@ def draw_day(seed: int) -> Day:
     return Day(setup, hold_s, operator, events, wanders, chip, next_after_s, " ".join(told))
 
 
+def draw_of(seed: int) -> Draw:
+    """Return what the day's bench and plan follow from."""
+    day = draw_day(seed)
+    return Draw(day.setup, seed, hold_s=day.hold_s)
+
+
 def run_healthy(seed: int) -> Result:
     """Run one healthy day; `miss` says what was false."""
     day = draw_day(seed)
-    drawn = draw_bench(day.setup, seed, hold_s=day.hold_s)
+    drawn = draw_bench(*draw_of(seed))
     loop = new_loop(drawn, seed, day.operator)
     loop.heater.add_faults(day.events)
     if day.next_after_s:

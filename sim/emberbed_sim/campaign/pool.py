@@ -1,82 +1,79 @@
-"""The work of a campaign in pieces, done by a pool of processes or by a dask cluster.
+"""A campaign's pieces done by a pool of processes or by a dask cluster, in CPython or in PyPy.
 
-A `Task` is plain data and the same everywhere: worker processes need nothing but this package.
-Results come as they are done. A cluster that does not answer, or goes away, raises PoolError.
+Worker processes need nothing but this package; each may have a PyPy of its own. Results come as
+they are done. A cluster that does not answer, or goes away, raises PoolError.
 """
 
 import os
-from collections.abc import Iterator, Sequence
+import platform
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
-from itertools import groupby
+from functools import partial
 from multiprocessing import get_context
 from typing import Any, NamedTuple
 
-from emberbed_sim.campaign.cells import run_cell
-from emberbed_sim.campaign.healthy import run_healthy
-from emberbed_sim.campaign.pairs import Pair, run_pair
-from emberbed_sim.campaign.phases import PhaseError
-from emberbed_sim.campaign.results import Result, failed
-from emberbed_sim.campaign.table import Cell
+from emberbed_sim.campaign import traced
+from emberbed_sim.campaign.results import Result
+from emberbed_sim.campaign.same_bits import Case, digest_of
+from emberbed_sim.campaign.work import Task, run_task
 
-CELLS_A_TASK, HEALTHY_A_TASK, PAIRS_A_TASK = 60, 10, 100
 ANSWERS_WITHIN_S = 10
+AUTO, CPYTHON, PYPY = ENGINES = ("auto", "cpython", "pypy")
 
 
 class PoolError(Exception):
     """The work cannot be done, or not to its end; one sentence."""
 
 
-class Task(NamedTuple):
-    """Cells with one seed, pairs with one seed, or healthy seeds."""
+class Compared(NamedTuple):
+    """One case run in both engines; `differs` names it if they do not agree."""
 
-    cells: tuple[Cell, ...] = ()
-    pairs: tuple[Pair, ...] = ()
-    seed: int = 0
-    healthy: tuple[int, ...] = ()
+    ticks: int
+    differs: str = ""
 
 
-def tasks_of(cells: list[Cell], seeds: range, pairs: list[Pair], healthy: range) -> list[Task]:
-    """Return the work, cells of one setup together: they share a healthy run."""
-    found = [
-        Task(cells=tuple(some), seed=seed)
-        for seed in seeds
-        for _setup, own in groupby(sorted(cells, key=_setup_of), key=_setup_of)
-        for some in _batched(list(own), CELLS_A_TASK)
-    ]
-    found += [Task(healthy=tuple(some)) for some in _batched(healthy, HEALTHY_A_TASK)]
-    for number, some in enumerate(_batched(sorted(pairs, key=_phase_of), PAIRS_A_TASK)):
-        found.append(Task(pairs=tuple(some), seed=seeds[number % len(seeds)]))
-    return found
+class Done(NamedTuple):
+    """What a piece came to, and in what it ran."""
+
+    results: list[Result]
+    engine: str
+    compared: list[Compared]
 
 
-def run_task(task: Task) -> list[Result]:
-    """Do one piece; a healthy run that does not come to a phase is a miss of each of its cells."""
-    results = [run_healthy(seed) for seed in task.healthy]
-    for cell in task.cells:
-        try:
-            results.append(run_cell(cell, task.seed))
-        except PhaseError as error:
-            results.append(failed("cell", cell, task.seed, str(error)))
-    for pair in task.pairs:
-        results.append(run_pair(pair, task.seed))
-    return results
+def do(task: Task, engine: str) -> Done:
+    """Do one piece with one of ENGINES; AUTO takes PyPy where there is one."""
+    if engine == CPYTHON or (engine == AUTO and not traced.find()):
+        return Done(run_task(task), f"CPython {platform.python_version()}", [])
+    there = traced.of_thread()
+    compared = [_compare(case, there) for case in task.compare]
+    return Done(there.run(task), there.name, compared)
 
 
-def run_all(tasks: list[Task], cluster: str = "", workers: int = 0) -> Iterator[list[Result]]:
-    """Yield the results of each piece as it is done. Raises PoolError."""
+def run_all(
+    tasks: list[Task], cluster: str = "", workers: int = 0, engine: str = AUTO
+) -> Iterator[Done]:
+    """Yield each piece as it is done. Raises PoolError."""
     if cluster:
-        yield from _on_cluster(tasks, cluster)
+        yield from _on_cluster(tasks, cluster, engine)
         return
     with ProcessPoolExecutor(workers or os.cpu_count(), get_context("spawn")) as pool:
-        futures = [pool.submit(run_task, task) for task in tasks]
+        futures = [pool.submit(do, task, engine) for task in tasks]
         try:
             for future in as_completed(futures):
                 yield future.result()
+        except traced.TracedError as error:
+            raise PoolError(str(error)) from None
         finally:
             pool.shutdown(cancel_futures=True)
 
 
-def _on_cluster(tasks: list[Task], address: str) -> Iterator[list[Result]]:
+def _compare(case: Case, there: traced.Traced) -> Compared:
+    here, found = digest_of(case), there.digest(case)
+    differs = "" if here == found else f"{case.cell.name} seed {case.seed}"
+    return Compared(here.ticks, differs)
+
+
+def _on_cluster(tasks: list[Task], address: str, engine: str) -> Iterator[Done]:
     try:
         import distributed
     except ImportError:
@@ -85,7 +82,7 @@ def _on_cluster(tasks: list[Task], address: str) -> Iterator[list[Result]]:
         ) from None
     client = _client(distributed, address)
     try:
-        futures = client.map(run_task, tasks, pure=False)
+        futures = client.map(partial(do, engine=engine), tasks, pure=False)
         for future in distributed.as_completed(futures, loop=client.loop):
             yield _result(future, address)
     except OSError as error:  # CommClosedError is one
@@ -108,22 +105,9 @@ def _client(distributed: Any, address: str) -> Any:
     raise PoolError(f"The cluster at {address} has no workers: start some with dask worker")
 
 
-def _result(future: Any, address: str) -> list[Result]:
+def _result(future: Any, address: str) -> Done:
     if future.status == "error":
         raise PoolError(f"A worker of {address} failed ({future.exception()})")
     if future.status != "finished":
         raise PoolError(f"The cluster at {address} has gone")
     return future.result()
-
-
-def _setup_of(cell: Cell) -> str:
-    return str(cell.setup)
-
-
-def _phase_of(pair: Pair) -> str:
-    return pair.first.phase
-
-
-def _batched(things: Sequence[Any], size: int) -> Iterator[Sequence[Any]]:
-    for start in range(0, len(things), size):
-        yield things[start : start + size]

@@ -1,55 +1,24 @@
 """Random benches with their plans: what one run of the campaign stands on.
 
 A `Setup` says which sensors and senses are there and what is known of heater and board; a seed
-draws the rest (board, mains, room, noise, profile). Gives loops that are ready to be armed. The
-profiles are the shipped ones with their holds cut short: a fault finds the same phase sooner.
+draws the rest. Gives loops that are ready to be armed. An interpreter that cannot draw, as the
+host's packages are not there, is given what another has drawn.
 """
 
-import re
-from dataclasses import replace
-from functools import cache
-from importlib.resources import files
-from random import Random
+from collections.abc import Mapping
+from functools import lru_cache
 from typing import NamedTuple
 
-from emberbed.device_description import decode_settings
-from emberbed.profiles.compile import compile_plan
-from emberbed.profiles.guard_model import GuardModel, of_conductances
-from emberbed.profiles.model import Profile
-from emberbed.profiles.reader import parse_profile
-from emberbed_sim.bench_device import NO_SENSES, bench_settings
 from emberbed_sim.closed_loop import ClosedLoop
 from emberbed_sim.operator import Operator
-from emberbed_sim.plant.couplings import lumps_of
 from emberbed_sim.plant.heater import SimulatedHeater
-from emberbed_sim.plant.parameters import (
-    BenchParameters,
-    MainsParameters,
-    SurroundingsParameters,
-    bench_for_board,
-    sensor_at,
-)
+from emberbed_sim.plant.parameters import BenchParameters
 
 ONE, EDGE, PAIR = SENSOR_SETS = ("one", "edge", "pair")
 WITH, WITHOUT = SENSES = ("with", "without")
 KNOWN, GUESSED, ANY_BOARD = KNOWLEDGE = ("known", "guessed", "any")
-PROFILES = ("label-printer", "weather-logger", "remove-chip", "place-chip")
-# of the declared mass: the class of boards that the guard's bounds are made for
-LEAST_MASS, MOST_MASS = 0.7, 1.4
-MAINS_V, MAINS_SHARE = 230.0, 0.1
-ROOM_C = (10.0, 35.0)
-NOISE_C = (0.05, 0.3)
 HOLD_S = 40  # of a hold that was minutes
 ANSWERS_S, AIR_S = 60.0, 60.0  # long enough for a fault in a phase to be found in it
-SENSOR_LINES = {
-    ONE: 'top_near_chip = "control"\n',
-    EDGE: 'top_near_chip = "control"\nedge = "edge"\n',
-    PAIR: (
-        'top_near_chip = "control"\nedge = "edge"\n'
-        'beside = { role = "pair", partner = "top_near_chip" }\n'
-    ),
-}
-PLACES = {"top_near_chip": "board_centre", "edge": "board_edge", "beside": "board_centre"}
 
 
 class Setup(NamedTuple):
@@ -72,40 +41,36 @@ class Drawn(NamedTuple):
     profile: str
 
 
-@cache
-def profile_of(name: str, sensors: str, hold_s: int = HOLD_S) -> Profile:
-    """Return a shipped profile with short holds and these sensors."""
-    text = (files("emberbed.profiles") / "library" / f"{name}.toml").read_text(encoding="utf-8")
-    text = re.sub(r"\bfor_s = \d+", f"for_s = {hold_s}", text)
-    text = re.sub(r"(?m)^(needs|spread_c) = .*$", "", text)
-    text = re.sub(
-        r"(?s)\[sensors\].*?(?=\n#|\n\[\[)",
-        f"[sensors]\n{SENSOR_LINES[sensors]}",
-        text,
-        count=1,
-    )
-    return parse_profile(text.encode(), f"{name}.toml").model
+class Draw(NamedTuple):
+    """What a draw follows from."""
+
+    setup: Setup
+    seed: int
+    profile_name: str = ""  # "" = drawn too
+    hold_s: int = HOLD_S
+
+
+_given: dict[Draw, Drawn] = {}
+
+
+def give(drawn: Mapping[Draw, Drawn]) -> None:
+    """Take these in place of all that were given before."""
+    _given.clear()
+    _given.update(drawn)
 
 
 def draw(setup: Setup, seed: int, profile_name: str = "", hold_s: int = HOLD_S) -> Drawn:
-    """Draw bench and plan for this seed."""
-    random = Random(f"bench {seed}")
-    name = profile_name or random.choice(PROFILES)
-    profile = profile_of(name, setup.sensors, hold_s)
-    declared = profile.board
-    assert declared is not None, "shipped profiles declare their board"
-    sensors = [sensor_at(sensor, PLACES[sensor]) for sensor in profile.sensors]
-    nominal = bench_for_board(declared.mass_g, declared.length_mm, declared.width_mm, sensors)
-    mass_g = declared.mass_g * random.uniform(LEAST_MASS, MOST_MASS)
-    bench = replace(
-        nominal,
-        board=replace(nominal.board, mass_g=mass_g),
-        mains=MainsParameters(MAINS_V, MAINS_V * random.uniform(1 - MAINS_SHARE, 1 + MAINS_SHARE)),
-        surroundings=SurroundingsParameters(room_c=random.uniform(*ROOM_C)),
-        noise_c=random.uniform(*NOISE_C),
-    )
-    settings = _settings(bench, setup)
-    return Drawn(bench, _plan(profile, settings, nominal, setup.knowledge), settings, name)
+    """Return bench and plan of this seed: as they were given, or drawn now."""
+    what = Draw(setup, seed, profile_name, hold_s)
+    return _given[what] if what in _given else _drawn_here(what)
+
+
+@lru_cache(maxsize=64)
+def _drawn_here(what: Draw) -> Drawn:
+    # the host's compiler: only where it is needed
+    from emberbed_sim.campaign.drawing import draw_anew
+
+    return draw_anew(*what)
 
 
 def new_loop(drawn: Drawn, seed: int, operator: Operator | None = None) -> ClosedLoop:
@@ -113,36 +78,3 @@ def new_loop(drawn: Drawn, seed: int, operator: Operator | None = None) -> Close
     heater = SimulatedHeater(drawn.bench, seed)
     operator = operator or Operator(answers_after_s=ANSWERS_S, air_for_s=AIR_S)
     return ClosedLoop(drawn.settings, drawn.plan, heater, operator)
-
-
-def _settings(bench: BenchParameters, setup: Setup) -> bytes:
-    if setup.senses == WITHOUT:
-        return bench_settings(bench, NO_SENSES)
-    return bench_settings(bench)
-
-
-def _plan(profile: Profile, settings: bytes, nominal: BenchParameters, knowledge: str) -> bytes:
-    if knowledge == ANY_BOARD:
-        profile = profile.model_copy(update={"board": None})
-    device = decode_settings(settings)
-    return compile_plan(
-        profile,
-        device.channel_names(),
-        device.ceilings_cdeg(),
-        socket_w=device.socket_watts,
-        zone_w=device.zones[0].watts,
-        guard_model=identified(nominal) if knowledge == KNOWN else None,
-    )
-
-
-def identified(nominal: BenchParameters) -> GuardModel:
-    """Return what identifying the nominal bench would find: its emitters' lumps."""
-    capacities, flows = lumps_of(nominal)
-    return of_conductances(
-        capacities[0],
-        flows.emitter_centre_w_k4 + flows.emitter_edge_w_k4,
-        flows.emitter_around_w_k4,
-        flows.emitter_air_w_k,
-        trusted=True,
-        board_j_per_k=sum(capacities) - capacities[0] - capacities[3],  # without the surroundings
-    )

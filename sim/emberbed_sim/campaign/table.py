@@ -12,7 +12,6 @@ harmless        the run goes on, nothing above its limit, for the whole window
 not_detectable  with `reason` and the `hardware` that answers for it
 """
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -103,6 +102,8 @@ class Cell:
 @cache
 def cells() -> tuple[Cell, ...]:
     """Return every cell of the committed table. Raises TableError."""
+    import tomllib  # not everywhere where cells are run is it there
+
     text = (files("emberbed_sim.campaign") / "expected.toml").read_text(encoding="utf-8")
     return cells_of(tomllib.loads(text))
 

@@ -3,7 +3,8 @@
 Takes the beads and the cold junction in degC and what happens at a time; gives the 32-byte buffer
 that a device reads, and which channels have a conversion that is new. Faults act in the order of
 the parts: couple and lead (a voltage), chip (its cold junction, its bits), conversion, bus. The
-same seed gives the same noise, broken or not.
+same seed gives the same noise, broken or not. A MAX6675 is asked in every third tick, its word
+stands in between.
 """
 
 from collections.abc import Sequence
@@ -17,11 +18,10 @@ from emberbed_sim.plant.converter import (
     bus_bytes,
     chip_c,
     cold_field,
-    convert,
     hot_field,
-    pack_word,
     type_k_mv,
 )
+from emberbed_sim.plant.converter_words import MAX6675, MAX31855K, believed_c, word_of
 from emberbed_sim.plant.fault_catalogue import FaultEvent
 from emberbed_sim.plant.fault_rows import IN_THE_CONVERTER, IN_THE_COUPLE
 from emberbed_sim.plant.happenings import Happening
@@ -40,13 +40,18 @@ WARMING_S = 120.0  # a chip of a few grams of board beside something hot; from m
 HIT_SHARE = 0.2  # of the readings that interference reaches; from memory
 ALL_ONE, BUS_ERROR = 1, 2  # amounts of bus_dead beside 0, all bits 0
 NO_WORD, EVERY_BIT = 0, 0xFFFFFFFF
+COARSE_TICKS = 3  # between two words of a MAX6675
 PORT_BUS_ERROR = 16  # wiring, restated here as in switches.py; a test compares
 
 
 class ConverterBoard:
     """Converters on channels 0, 1, ...; `fresh_channels` has the bits of the last conversions."""
 
-    def __init__(self, sensors: int, noise_c: float, seed: int) -> None:
+    def __init__(self, kinds: Sequence[str], noise_c: float, seed: int) -> None:
+        sensors = len(kinds)
+        self._kinds = kinds
+        self._all_usual = all(kind == MAX31855K for kind in kinds)
+        self._ticks = 0
         self._noise_c = noise_c
         self._random = Random(seed)
         self._hits = Random(f"hits {seed}")  # apart from the noise
@@ -65,7 +70,8 @@ class ConverterBoard:
         """Return the buffer of conversions that begin now; `around_c` is the air at the leads."""
         gauss, noise_c = self._random.gauss, self._noise_c
         noisy_c = [bead_c + gauss(0.0, noise_c) for bead_c in beads_c]
-        if not now or now.keys().isdisjoint(CONVERTER_ROWS):
+        self._ticks += 1
+        if self._all_usual and (not now or now.keys().isdisjoint(CONVERTER_ROWS)):
             cold_mv, cold = type_k_mv(cold_c), cold_field(cold_c)  # once for all: this is the rule
             self._words = [
                 hot_field(chip_c(type_k_mv(hot_c) - cold_mv, cold_c)) | cold for hot_c in noisy_c
@@ -76,22 +82,29 @@ class ConverterBoard:
         words = []
         fresh = self._all_fresh
         for channel, bead_c in enumerate(beads_c):
-            own = _of_channel(now, channel)
+            own = _of_channel(now, channel) if now else {}
             if own.keys() & STOPPED:
                 words.append(self._words[channel])
                 if "reading_stale" in own:
                     fresh &= ~(1 << channel)
-            elif own:
-                noise_c = noisy_c[channel] - bead_c
-                words.append(self._broken(own, bead_c, noise_c, cold_c, around_c, elapsed_s))
+            elif self._between(channel):
+                words.append(self._words[channel])
             else:
-                words.append(convert(noisy_c[channel], cold_c))
+                noise_c = noisy_c[channel] - bead_c
+                kind = self._kinds[channel]
+                words.append(self._read(kind, own, bead_c, noise_c, cold_c, around_c, elapsed_s))
         self._words, self.fresh_channels = words, fresh
         return self._on_bus(words, now)
 
-    def _broken(
-        self, own: Own, bead_c: float, noise_c: float, cold_c: float, around_c: float, now_s: float
-    ) -> int:
+    def _between(self, channel: int) -> bool:
+        """Tell whether this channel's converter is not asked in this tick."""
+        coarse = self._kinds[channel] == MAX6675 and self._words[channel] != NO_WORD
+        return coarse and self._ticks % COARSE_TICKS != 0
+
+    def _read(
+        self, kind: str, own: Own, bead_c: float, noise_c: float, cold_c: float, around_c: float,
+        now_s: float,
+    ) -> int:  # fmt: skip
         """Return the word of a converter with these faults of its own."""
         tip_c = cold_c if "tc_grounded_unseen" in own else bead_c
         if "tc_shorted" in own:
@@ -104,12 +117,12 @@ class ConverterBoard:
         if "cold_junction_wrong" in own:
             warm = own["cold_junction_wrong"]
             cold_c += warm.amount * (1 - exp((warm.onset_s - now_s) / WARMING_S))
-        read_c = chip_c(emf_mv, cold_c) + self._hit_c(own)
+        read_c = believed_c(kind, emf_mv, cold_c) + self._hit_c(own)
         if "tc_drifts" in own:
             drift = own["tc_drifts"]
             read_c += drift.amount * 1e-3 * (now_s - drift.onset_s)
         bits = sum(bit for name, bit in FAULT_BITS.items() if name in own)
-        return pack_word(0.0 if "tc_open" in own else read_c, cold_c, bits)
+        return word_of(kind, 0.0 if "tc_open" in own else read_c, cold_c, bits)
 
     def _hit_c(self, own: Own) -> float:
         """Return what interference adds to this conversion."""

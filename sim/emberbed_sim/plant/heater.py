@@ -67,7 +67,9 @@ class SimulatedHeater:
         self.beads = Beads(bench)
         self.cold_junction_c = bench.surroundings.room_c
         self.emitter_power_w = 0.0
-        self.converters = ConverterBoard(len(bench.sensors), bench.noise_c, seed)
+        self.converters = ConverterBoard(
+            [placed.converter for placed in bench.sensors], bench.noise_c, seed
+        )
         self._ticks = 0
         self._nozzle = Nozzle(bench, seed)
         self._jet = STILL

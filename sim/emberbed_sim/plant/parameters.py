@@ -7,7 +7,6 @@ here, to be swept rather than trusted. Physics only: nothing here knows a contro
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
 
 TICK_S = 0.1
 ZERO_C_K = 273.15
@@ -32,6 +31,7 @@ LAMINATES = (
     (4.35, 3533.0, 48.5),
 )
 LAMINATE_THICKNESS_M = 0.0016
+CONVERTERS = ("MAX31855K", "MAX31856", "MAX6675")  # what a couple may be read by
 CENTRE_SHARE = 0.5  # of the board's area; the rest is its edge
 LARGEST_CHIP_SHARE = 0.5  # of the board's shorter side: the chip is a part of the board's middle
 COMPONENT_J_KG_K = 700.0  # beyond laminate and copper: plastics, ceramics, metals; from memory
@@ -180,12 +180,18 @@ class SensorPlacement:
     air_on_chip: float = 0.0  # share of the way to the hot air's temperature, nozzle over the chip
     air_beside: float = 0.0  # the same, nozzle over the board beside the chip
     at_mm: tuple[float, float] | None = None  # on a grid: this spot of the board, not its place
+    converter: str = CONVERTERS[0]
 
     def __post_init__(self) -> None:
         if self.where not in PLACES:
             raise ValueError(
                 f"Sensor '{self.name}' is placed at '{self.where}'; "
                 f"the places are {', '.join(PLACES)}."
+            )
+        if self.converter not in CONVERTERS:
+            raise ValueError(
+                f"Sensor '{self.name}' is read by a '{self.converter}'; "
+                f"the converters are {', '.join(CONVERTERS)}."
             )
         _positive(self, "lag_s")
         for name in ("contact", "air_on_chip", "air_beside"):
@@ -205,11 +211,16 @@ class MainsParameters:
         return (self.actual_v / self.nominal_v) ** 2
 
 
-def sensor_at(name: str, where: str) -> SensorPlacement:
+def sensor_at(name: str, where: str, converter: str = CONVERTERS[0]) -> SensorPlacement:
     """Return a sensor that sees what is usual at one of PLACES."""
     stray_ir, air_on_chip, air_beside = PLACES.get(where, (0.0, 0.0, 0.0))
     return SensorPlacement(
-        name, where, stray_ir=stray_ir, air_on_chip=air_on_chip, air_beside=air_beside
+        name,
+        where,
+        stray_ir=stray_ir,
+        air_on_chip=air_on_chip,
+        air_beside=air_beside,
+        converter=converter,
     )
 
 
@@ -260,7 +271,7 @@ def _laminate(areal_mass_kg_m2: float, column: int) -> float:
     """Return a column of LAMINATES between its rows, in proportion to mass below the first."""
     if areal_mass_kg_m2 <= LAMINATES[0][0]:
         return LAMINATES[0][column] * areal_mass_kg_m2 / LAMINATES[0][0]
-    for low, high in pairwise(LAMINATES):
+    for low, high in zip(LAMINATES, LAMINATES[1:], strict=False):
         if areal_mass_kg_m2 <= high[0]:
             share = (areal_mass_kg_m2 - low[0]) / (high[0] - low[0])
             return low[column] + share * (high[column] - low[column])

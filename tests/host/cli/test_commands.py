@@ -50,9 +50,9 @@ def test_shipped_profiles_check_well(emberbed, name):
     assert said.exit_code == 0
     *found, verdict = said.out.splitlines()
     assert all(line.startswith(("note: ", "warning: ")) for line in found)
-    assert verdict == f"{name}.toml may run: no errors, no warnings."
+    assert verdict.startswith(f"{name}.toml may run: no errors, no warnings")
     for found in json.loads(emberbed("check", name, "--json").out):
-        assert set(found) == {"severity", "line", "stage", "sentence"}
+        assert {"severity", "line", "stage", "sentence", "value", "limit", "source"} < set(found)
         assert found["severity"] != "error"
 
 

@@ -54,8 +54,9 @@ def test_a_copy_that_was_lost_or_changed_is_not_shown(store, picture):
 
 
 def test_what_cannot_be_kept_is_named(store, picture, tmp_path):
-    with pytest.raises(NotReady, match=""):
+    with pytest.raises(NotReady) as refused:
         add_placement(store, " ", "edge at J3")
+    assert "The type of board is 1 to 80 characters" in refused.value.sentences[0]
     with pytest.raises(NotReady) as refused:
         add_placement(store, PRINTER, "x" * 501)
     assert "The note on the sensors is 1 to 500 characters" in refused.value.sentences[0]

@@ -26,6 +26,9 @@ alloy = "unknown"
 laminate = "FR-4 Tg 170"
 board = { mass_g = 240, length_mm = 180, width_mm = 120 }
 ceiling_c = 125
+flux = "rosin"
+standard = "J-STD-020C"
+chip = { length_mm = 27, width_mm = 27, thickness_mm = 2.2 }
 [sensors]
 top_near_chip = { role = "control", side = "underside", shielded = true, limit_c = 200 }
 edge = "edge"
@@ -35,6 +38,7 @@ rod = { role = "emitter", limit_c = 240 }
 role = "neighbour"
 limit_c = 115
 pause_c = 105
+part = "tin-lead joint"
 [sensors.beside]
 role = "pair"
 partner = "top_near_chip"
@@ -79,6 +83,10 @@ kind = "cool"
 below_c = 50
 fastest_c_per_s = 2
 fan = "on_press"
+[[accepted]]
+what = "rates at stage 1 rate_c_per_s"
+of = "00000000"
+reason = "Scrap board"
 """
 FULL_NAMES = ["top_near_chip", "edge", "chip", "rod", "cell", "beside", "", ""]
 WITH_AIR = HEAD + RAMP + HOLD + WAIT + SOAK + SOAK_HOLD + AIR + COOL

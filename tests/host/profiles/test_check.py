@@ -33,7 +33,10 @@ def test_a_right_profile_has_nothing_but_its_summary():
     # by hand: 68 °C at 0.6 °C/s, 120 s, 52 °C at 0.4 °C/s are 363 s
     said = (
         "heating takes about 6 min besides the waits, the peak is 140 °C,"
-        " and changes at the bench reach 140 °C at most"
+        " and changes at the bench reach 140 °C at most;"
+        " held against SAC305, FR-4 Tg 150, an unknown flux and J-STD-020D, its heat dose is less"
+        " than 0.1% of what the laminate lasts at 260 °C: figures of a book, which know nothing of"
+        " this very board"
     )
     assert findings[0].sentence == f"p.toml: {said}"
     assert not has_errors(findings)
@@ -43,9 +46,9 @@ def test_a_right_profile_has_nothing_but_its_summary():
 RULES = [
     # 10 degC below Tg: rework training rule of thumb (quoted in a repair forum)
     ("to_c = 140", "to_c = 140.1", "warning", ["140 °C advised", "about 10 °C below Tg"]),
-    ("to_c = 140", "to_c = 150.1", "error", ["above the glass transition", "140 °C or below"]),
+    ("to_c = 140", "to_c = 150.1", "warning", ["above the glass transition", "140 °C or below"]),
     # 190 degF are 88 degC, a dry-out; 151 degF would be 66 degC, which nobody asks for
-    ("to_c = 140", "to_c = 190", "error", ["140 °C or below, and if it is Fahrenheit, write 88"]),
+    ("to_c = 140", "to_c = 190", "warning", ["140 °C or below, and if it is Fahrenheit, write 88"]),
     # a dry-out lasts minutes: common practice, no source
     ("for_s = 120", "for_s = 3", "warning", ["a dry-out of 3 s", "write 60 or more"]),
     # 0.6 to 1 degC/s: common practice, no source
@@ -64,7 +67,7 @@ RULES = [
     ("for_s = 120", "for_s = 120\nlongest_s = 119", "error", ["needs 120 s", "write 180"]),
     ("[sensors]", "ceiling_c = 139\n[sensors]", "error", ["below the peak of 140 °C"]),
     ("[sensors]", "ceiling_c = 141\n[sensors]", "warning", ["141 °C", "140 °C advised"]),
-    ("[sensors]", "ceiling_c = 151\n[sensors]", "error", ["151 °C is above the glass"]),
+    ("[sensors]", "ceiling_c = 151\n[sensors]", "warning", ["151 °C is above the glass"]),
     # the words of the prompt are all that a wait knows of the hot air
     ("Apply flux", "Apply flux, then hot air", "note", ['write kind = "hot_air"']),
     # one sensor can lift unseen: two are recommended, common practice, no source
@@ -129,10 +132,12 @@ def test_a_high_laminate_does_not_lift_the_support_soak():
 def test_a_low_melting_solder_is_not_reflowed_from_below():
     # Sn42Bi58 melts at 138 degC (alloy list sciencemadness.org tid=6224)
     text = changed('"SAC305"', '"Sn42Bi58"')
-    assert only(text.replace("to_c = 140", "to_c = 138")).severity == "error"
-    close = only(text.replace("to_c = 140", "to_c = 128.1"))
-    assert close.severity == "warning" and "solidus of Sn42Bi58 (138 °C)" in close.sentence
-    assert found(text.replace("to_c = 140", "to_c = 128")) == []
+    melts = only(text.replace("to_c = 140", "to_c = 138"))
+    assert melts.severity == "warning" and "melts Sn42Bi58" in melts.sentence
+    low, flux = found(text.replace("to_c = 140", "to_c = 128.1"))
+    assert flux.severity == "note" and flux.name.startswith("flux")  # an unknown flux: from 130
+    assert low.severity == "warning" and "solidus of Sn42Bi58 (138 °C)" in low.sentence
+    assert [one.name for one in found(text.replace("to_c = 140", "to_c = 128"))] == [flux.name]
 
 
 def test_a_hot_stage_without_dry_out_is_noted():
@@ -192,16 +197,18 @@ def test_a_weak_heater_is_told_with_the_rate_it_can_do():
     assert finding.severity == "warning" and finding.stage == 4
     assert "about 189 W" in finding.sentence and "188 W at most" in finding.sentence
     assert "write 0.39 or less" in finding.sentence
-    hopeless = found(GOOD, heater_watts=100, power_cap=0.5)[-1]
+    hopeless = found(GOOD, heater_watts=100, power_cap=0.5)[0]
+    assert hopeless.severity == "error" and "never gets there" in hopeless.sentence
     assert "choose a lower temperature" in hopeless.sentence
 
 
 def test_the_worst_comes_first():
-    text = changed("to_c = 140", "to_c = 151").replace("below_c = 50", "below_c = 60")
+    text = changed("for_s = 120", "for_s = 120\nlongest_s = 119").replace("= 50", "= 60")
     assert [finding.severity for finding in found(text)] == ["error", "warning"]
 
 
 def test_a_falling_ramp_needs_no_power():
     text = GOOD.replace("to_c = 140", "to_c = 60").replace("rate_c_per_s = 0.4", "rate_c_per_s = 1")
     # 85 degC needs 202 W on the way up; 60 degC at 1 degC/s would need 289 W, but it is lower
-    assert found(text, heater_watts=205, power_cap=1.0) == []
+    findings = found(text, heater_watts=205, power_cap=1.0)
+    assert ["flux is called for" in one.sentence for one in findings] == [True]

@@ -30,7 +30,7 @@ def test_a_right_profile_with_hot_air_has_nothing():
 )
 def test_the_heater_must_have_learned_what_keeps_the_temperature(before, told):
     """The firmware takes the mean of the power over about a minute of a hold or wait."""
-    findings = found(with_air(SOAK_HOLD, before))
+    findings = [one for one in found(with_air(SOAK_HOLD, before)) if one.name != "to_peak"]
     assert [finding.severity for finding in findings] == ["warning"] * told
     for finding in findings:
         assert "has learned what power keeps" in finding.sentence and finding.stage is not None

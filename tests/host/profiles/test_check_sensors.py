@@ -111,9 +111,16 @@ FULL_CEILINGS = [26000] * 3 + [90000, 26000, 26000, 0, 0]
 
 def test_every_key_together_is_judged():
     findings = found(FULL, channel_names=FULL_NAMES, ceilings_cdeg=FULL_CEILINGS)
-    # its solder is unknown, so solid up to 137 degC, and its ceiling of 125 degC is near that
-    assert [finding.severity for finding in findings] == ["note"]
-    assert "shield" in findings[0].sentence
+    # its solder is unknown, so solid up to 137 degC, and its ceiling of 125 degC is near that; a
+    # leaded package of 2.2 mm and 1604 mm3 is rated for 225 degC by J-STD-020C table 4-1
+    assert [(one.severity, one.name) for one in findings] == [
+        ("warning", "package at sensor chip limit_c"),
+        ("note", "control_place at sensor top_near_chip"),
+        ("note", "accepted at accepted 0"),
+        ("note", "to_peak"),
+    ]
+    assert "rated for 225 °C (J-STD-020C table 4-1" in findings[0].sentence
+    assert "shield" in findings[1].sentence
     assert only(GOOD, channel_names=NAMES[1:]).severity == "error"
 
 

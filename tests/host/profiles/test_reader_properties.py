@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from emberbed.profiles.model import STAGE_MODELS, Board, Profile, Sensor
+from emberbed.profiles.model import STAGE_MODELS, Accepted, Board, Chip, Profile, Sensor
 from emberbed.profiles.reader import ProfileFile, ProfileMistakes, parse_profile, read_profile
 from emberbed.profiles.shipped import shipped_names
 from emberbed.profiles.toml_lines import TomlLines
@@ -172,7 +172,7 @@ def test_without_its_wrong_key_the_same_layout_is_right(drawn):
 
 
 def test_every_key_of_the_model_is_in_the_text_that_is_varied():
-    models = [Profile, Board, Sensor, *STAGE_MODELS.values()]
+    models = [Profile, Board, Chip, Accepted, Sensor, *STAGE_MODELS.values()]
     keys = {key for model in models for key in model.model_fields}
     assert keys <= set(re.findall(r"\w+", FULL + POWER))
 

@@ -130,4 +130,4 @@ def test_a_file_that_is_none_is_refused(refused, tmp_path):
     (tmp_path / "s.csv").write_bytes(b"")
     assert refused(*READ).startswith("s.csv: the file is empty; the first line must name")
     (tmp_path / "s.csv").write_bytes(b"x_mm\xff")
-    assert refused(*READ) == "s.csv: this is not UTF-8 text; save it as CSV"
+    assert refused(*READ) == "s.csv:1: this is not UTF-8 text; save it as CSV"

@@ -9,7 +9,8 @@ export class BenchScreen {
   constructor(page) {
     this.page = page;
     this.node = el("div");
-    this.starting = el("div", {}, el("h1", {}, t("starting.title")), el("p", { class: "big" }, t("starting.what")));
+    this.starting = starting("starting");
+    this.resuming = starting("resuming");
   }
 
   enter(where, name) {
@@ -28,7 +29,7 @@ export class BenchScreen {
   }
 
   viewFor({ desk, facts }) {
-    if (desk.state === "starting") return this.starting;
+    if (desk.state === "starting") return desk.resumes ? this.resuming : this.starting;
     if (desk.state === "idle") {
       if (this.page.about.guest || this.page.about.fixed) return (this.nothing ??= el("h1", {}, t("nothing_on")));
       this.live = null; // a new run has a new view
@@ -44,8 +45,13 @@ export class BenchScreen {
       this.failed = null;
       this.page.do("/api/clear");
     };
-    return el("div", {}, el("h1", {}, t("verdict.failed")), desk.sentences.map((one) => el("p", { class: "big" }, one)),
-      el("p", {}, t("verdict.nothing_heated")),
+    return el("div", {}, el("h1", {}, t(desk.resumes ? "verdict.not_taken" : "verdict.failed")),
+      desk.sentences.map((one) => el("p", { class: "big" }, one)),
+      el("p", {}, t(desk.resumes ? "verdict.not_taken_heat" : "verdict.nothing_heated")),
       el("div", { class: "row" }, el("button", { class: "main", onclick: again }, t("verdict.back"))));
   }
+}
+
+function starting(key) {
+  return el("div", {}, el("h1", {}, t(`${key}.title`)), el("p", { class: "big" }, t(`${key}.what`)));
 }

@@ -4,6 +4,7 @@ import { clock, el, fill } from "./dom.js";
 import { counted, t } from "./words.js";
 import { get, post } from "./wire.js";
 import { Curve } from "./curve.js";
+import { LeftOpen } from "./left_open.js";
 
 export class ChooseView {
   constructor(page) {
@@ -13,13 +14,15 @@ export class ChooseView {
     this.folder = el("p", { class: "quiet" });
     const shared = page.about.shared;
     this.shared = shared ? el("section", {}, el("h2", {}, t("shared.title")), el("p", { class: "big" }, t("shared.how", shared))) : null;
-    this.choosing = el("div", { class: "choose" },
-      el("div", {}, el("h1", {}, t("choose.title")), this.list, this.folder, this.shared), this.detail);
+    this.leftOpen = new LeftOpen(page);
+    this.choosing = el("div", {}, this.leftOpen.node, el("div", { class: "choose" },
+      el("div", {}, el("h1", {}, t("choose.title")), this.list, this.folder, this.shared), this.detail));
     this.node = el("div", {}, this.choosing);
   }
 
   async enter(wanted) {
     fill(this.node, [this.choosing]);
+    this.leftOpen.look();
     try {
       const { folder, profiles } = await get("/api/profiles");
       this.folder.textContent = t("choose.folder", { folder });

@@ -214,3 +214,8 @@ export class Curve {
     pen.clip();
   }
 }
+
+// Another curve to lay under the lines: y over x, null where there is none.
+export function underlay(label, x, y, dash) {
+  return { label, x, y, dash, top: y.reduce((most, c) => Math.max(most, c ?? 0), 0) };
+}

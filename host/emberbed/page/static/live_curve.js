@@ -3,7 +3,8 @@
 import { el, show } from "./dom.js";
 import { t } from "./words.js";
 import { block, get } from "./wire.js";
-import { Curve } from "./curve.js";
+import { Curve, underlay } from "./curve.js";
+import { Prediction } from "./prediction.js";
 
 const REDRAW_MS = 250;
 const SPOKEN_MS = 10000;
@@ -18,11 +19,12 @@ export class LiveCurve {
     this.fetching = false;
     this.waiting = [];
     this.drawn = 0;
-    this.underlays = new Map();
+    this.laid = [];
     this.zoom = el("button", { class: "small", "aria-pressed": "false", onclick: () => this.toggleZoom() }, t("curve.recent"));
     this.under = el("select", { "aria-label": t("curve.under"), onchange: () => this.lay(this.under.value) });
     this.clear = el("button", { class: "small", hidden: true, onclick: () => this.lay("") }, t("curve.clear"));
-    this.head = el("div", { class: "curve-head" }, el("h2", {}, t("curve.title")), this.zoom,
+    this.prediction = new Prediction(page, () => this.draw(page.moment, performance.now()));
+    this.head = el("div", { class: "curve-head" }, el("h2", {}, t("curve.title")), this.zoom, this.prediction.button,
       page.about.guest ? null : this.under, this.clear);
     this.node = el("section", { "aria-label": t("curve.title") }, this.head, this.curve.node);
   }
@@ -45,9 +47,11 @@ export class LiveCurve {
     const names = columns.slice(3);
     this.limits = this.limitLines(names, about.limits_c ?? []);
     this.curve.begin(names);
-    this.curve.extra.under = [];
+    this.laid = []; // earlier runs
     show(this.clear, false);
-    if (!this.page.about.guest) this.listUnderlays(about);
+    if (this.page.about.guest) return;
+    this.prediction.begin(about);
+    this.listUnderlays(about);
   }
 
   // One line for sensors that share a limit.
@@ -98,6 +102,7 @@ export class LiveCurve {
     const { extra } = this.curve;
     extra.limits = this.limits;
     extra.pins = moment.pins ?? [];
+    extra.under = [...this.prediction.under(extra.pins), ...this.laid];
     extra.ahead = (moment.facts?.next.line ?? []).map(([s, c]) => [last + s, c]);
     this.curve.set([seconds, asked, ...sensors], percent);
     // uPlot draws in a microtask: this one comes after it
@@ -129,10 +134,10 @@ export class LiveCurve {
   }
 
   async lay(run) {
-    if (!run) this.curve.extra.under = [];
+    if (!run) this.laid = [];
     else await this.addUnderlay(run);
     this.under.value = "";
-    show(this.clear, this.curve.extra.under.length > 0);
+    show(this.clear, this.laid.length > 0);
     this.draw(this.page.moment, performance.now());
   }
 
@@ -140,14 +145,10 @@ export class LiveCurve {
     try {
       const other = await get(`/api/runs/${run}/curve`);
       const label = t("curve.short_run", { run });
-      this.curve.extra.under = [...this.curve.extra.under.filter((one) => one.label !== label),
+      this.laid = [...this.laid.filter((one) => one.label !== label),
         underlay(label, other.columns[0], other.columns[2 + other.control])];
     } catch (failure) {
       this.page.tell(failure);
     }
   }
-}
-
-export function underlay(label, x, y, dash) {
-  return { label, x, y, dash, top: y.reduce((most, c) => Math.max(most, c ?? 0), 0) };
 }

@@ -1,0 +1,260 @@
+"""A device in its injection entry, with a scene in front of it: what the steps of acceptance drive.
+
+Each tick the scene is read, sent, and given what the device drove. `tick` gives the device's ticks
+as fast as they can be had; `own_clock` leaves them to its clock. The newest record is renewed as a
+host does that stores what it gets, unless a step says otherwise.
+"""
+
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from typing import NamedTuple
+
+from emberbed.link.device import Device
+from emberbed.link.events import Event, Record
+from emberbed.link.session import MAX_NONCE, Session
+from emberbed.link.transport import LinkError
+from emberbed.records import TickRecord, decode_record
+from emberbed_fw import run_states as rs
+from emberbed_fw.record import OUT_CONTACTOR
+from emberbed_fw.settings import Settings
+from emberbed_fw.units import TICK_MS
+from emberbed_hil.channel import Outputs, SharedPort, reset_frame, sample_frame
+from emberbed_hil.plans import stages_plan
+from emberbed_hil.scene import Scene
+
+SILENT_S = 3.0
+RESEND_S = 0.5
+BACK_S = 15.0  # a board that starts anew: cables, interpreters, sources to compile
+TRY_S = 0.2
+KEPT_TICKS = 4000
+
+
+class Failed(Exception):
+    """A step did not show what it should; one sentence."""
+
+
+class Tick(NamedTuple):
+    """What the device told of one tick: its record, and what it drove by its own clock."""
+
+    record: TickRecord
+    outputs: Outputs
+
+
+class Bench:
+    """One device; `connect` opens it."""
+
+    def __init__(self, url: str) -> None:
+        self.url = url
+        self.renews = True
+        self.ticks: list[Tick] = []  # the newest KEPT_TICKS
+        self.plan = b""
+        self._given = True
+        self._sequence = 0
+        self._waits_for: int | None = None  # sequence of the sample whose tick has not been told
+        self._sent_s = 0.0
+        self._outputs: dict[int, Outputs] = {}  # by tick, until its record comes
+        self._port: SharedPort | None = None
+        self._resend = b""
+        self.elapsed_ms = TICK_MS
+        self.scene: Scene | None = None
+        self.device = Device.connect(url, BACK_S, sink=self._take, opener=self._open)
+
+    def describe(self, settings: bytes) -> Scene:
+        """Take the device's description; from now on it sees a scene of its own sensors."""
+        self.settings = Settings(settings)
+        self.scene = Scene(self.settings)
+        return self.scene
+
+    def close(self) -> None:
+        self.device.close()
+
+    # time
+
+    def tick(self, count: int = 1) -> TickRecord:
+        """Let `count` ticks pass; return the newest record."""
+        wanted = len(self.ticks) + count
+        self._given = True
+        heard_s = time.monotonic()
+        while len(self.ticks) < wanted:
+            before = len(self.ticks)
+            self._take(self.device.poll(RESEND_S))
+            if len(self.ticks) > before:
+                heard_s = time.monotonic()
+            elif time.monotonic() - heard_s > SILENT_S:
+                raise LinkError(
+                    f"The device at {self.url} tells no ticks any more: check its cable, then start"
+                    " the acceptance again"
+                )
+        self._forget_old()
+        return self.newest
+
+    def own_clock(
+        self, seconds: float, stop: Callable[[TickRecord], bool] = lambda _record: False
+    ) -> list[Tick]:
+        """Let so many seconds pass by the device's own clock, or until a record is so; return its
+        ticks."""
+        self._given = False
+        begun = len(self.ticks)
+        self._send(self._scene().sample(0))
+        end_s = time.monotonic() + seconds
+        while time.monotonic() < end_s and not any(
+            stop(tick.record) for tick in self.ticks[begun:]
+        ):
+            self._take(self.device.poll(min(RESEND_S, max(0.0, end_s - time.monotonic()))))
+        told = self.ticks[begun:]
+        self._forget_old()
+        return told
+
+    def until(self, reached: Callable[[TickRecord], bool], most: int, what: str) -> int:
+        """Tick until a record is so; return the ticks it took. Failed when it never is."""
+        for taken in range(1, most + 1):
+            if reached(self.tick()):
+                return taken
+        raise Failed(f"{what} did not come within {most * TICK_MS / 1000:g} s")
+
+    # what the device tells
+
+    @property
+    def newest(self) -> TickRecord:
+        return self.ticks[-1].record
+
+    @property
+    def outputs(self) -> Outputs:
+        return self.ticks[-1].outputs
+
+    @property
+    def is_dark(self) -> bool:
+        """Tell whether neither switch is driven."""
+        return self.outputs.zones == 0 and not self.newest.outputs & OUT_CONTACTOR
+
+    # a run
+
+    def load(self, plan: bytes | None = None) -> None:
+        self.plan = stages_plan(self.settings) if plan is None else plan
+        self.device.send_plan(self.plan)
+
+    def arm(self) -> None:
+        self.device.arm(self.plan)
+
+    def press(self) -> None:
+        """Hold the button until it has counted, then let go."""
+        scene = self._scene()
+        scene.button = True
+        self.tick(12)
+        scene.button = False
+
+    def to_run(self, plan: bytes | None = None, board_c: float = 60.0) -> None:
+        """Load, arm, press; ends in the first stage's first tick."""
+        scene = self._scene()
+        scene.all_at(board_c)
+        self.tick(5)
+        self.load(plan)
+        self.arm()
+        self.tick(15)
+        self.press()
+        self.until(lambda record: record.state == rs.RUN, 60, "the first stage")
+
+    def until_stage(self, stage: int, most: int = 900) -> None:
+        self.until(lambda record: record.stage == stage, most, f"stage {stage + 1}")
+
+    # hands on the wire and the supply
+
+    def second_host(self) -> int:
+        """Say HELLO as another program on the same wire; return the device's answer."""
+        assert self._port is not None
+        other = Session((self.device.nonce + 1) % MAX_NONCE)
+        self._port.overheard = []
+        self._port.write(other.hello())
+        self.tick(5)
+        heard, self._port.overheard = self._port.overheard, None
+        for event in other.receive(b"".join(heard), time.monotonic()):
+            code = getattr(event, "refusal", None)
+            if code is not None:
+                return code
+        raise Failed("a second program got no answer at all")
+
+    def write_raw(self, octets: bytes) -> None:
+        assert self._port is not None
+        self._port.write(octets)
+
+    def pull_cable(self) -> None:
+        """Leave the wire as a pulled cable does; the device goes on by its own clock."""
+        self.device.close()
+
+    def plug_in(self, first_tick: int) -> None:
+        """Come back on the same wire, and have the missed ticks again."""
+        self._forget_wire()
+        self.device.reconnect(first_tick)
+
+    def reset(self) -> None:
+        """Start the device anew and greet it; Failed when it does not come back."""
+        self.write_raw(reset_frame())
+        self.await_start()
+
+    def await_start(self) -> None:
+        """Wait until a device that starts anew answers again, as one that knows no host."""
+        self.device.close()
+        self._forget_wire()
+        end_s = time.monotonic() + BACK_S
+        while True:
+            time.sleep(TRY_S)
+            with suppress(LinkError):
+                self.device = Device.connect(self.url, 1.0, sink=self._take, opener=self._open)
+                return
+            if time.monotonic() > end_s:
+                raise Failed(f"after a reset nothing answers at {self.url} within {BACK_S:g} s")
+
+    # inside
+
+    def _scene(self) -> Scene:
+        assert self.scene is not None, "describe comes first"
+        return self.scene
+
+    def _open(self, url: str) -> SharedPort:
+        self._port = SharedPort.open(url, self._told, self._idle)
+        return self._port
+
+    def _forget_wire(self) -> None:
+        self._waits_for = None
+        self._outputs.clear()
+
+    def _forget_old(self) -> None:
+        del self.ticks[:-KEPT_TICKS]
+
+    def _send(self, sample) -> None:
+        assert self._port is not None
+        self._sequence = (self._sequence + 1) & 0xFFFF
+        self._waits_for = self._sequence
+        self._sent_s = time.monotonic()
+        self._resend = sample_frame(sample, self._sequence)
+        self._port.write(self._resend)
+
+    def _idle(self) -> None:
+        """The link waits: with the clock in our hands, give the next tick."""
+        if self.scene is None or not self._given:
+            return
+        if self._waits_for is None:
+            self._send(self.scene.sample(self.elapsed_ms))
+        elif time.monotonic() - self._sent_s > RESEND_S:
+            self._sent_s = time.monotonic()
+            assert self._port is not None
+            self._port.write(self._resend)
+
+    def _told(self, outputs: Outputs) -> None:
+        if self.scene is None:
+            return
+        self._outputs[outputs.tick] = outputs
+        self.scene.step(outputs.zones, outputs.bits)
+        self._waits_for = None
+        if not self._given:
+            self._send(self.scene.sample(0))
+
+    def _take(self, events: list[Event]) -> None:
+        for event in events:
+            if isinstance(event, Record):
+                outputs = self._outputs.pop(event.tick, None)
+                if outputs is not None:
+                    self.ticks.append(Tick(decode_record(event.raw), outputs))
+                if self.renews:
+                    self.device.renew(event.tick)

