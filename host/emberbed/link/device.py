@@ -148,13 +148,13 @@ class Device:
 
     def read_settings(self) -> bytes:
         """Return the device's description of itself as it keeps it."""
-        return self._read_block(messages.SETTINGS_READ, SETTINGS_BYTES)
+        return self.read_block(messages.SETTINGS_READ, SETTINGS_BYTES)
 
     def send_plan(self, plan: bytes) -> None:
         """Write the plan, let the device check and store it, read it back and compare."""
         for payload in write_payloads(plan):
             self.ask(messages.PLAN_WRITE, payload)
-        stored = self._read_block(messages.PLAN_READ, len(plan))
+        stored = self.read_block(messages.PLAN_READ, len(plan))
         if stored != plan:
             raise LinkError(
                 f"What the device at {self.url} stored is not the profile that was sent: start the "
@@ -237,7 +237,8 @@ class Device:
             version = "another version" if greeting is None else f"version {greeting.protocol}"
             raise wrong_version(self.url, version)
 
-    def _read_block(self, message_type: int, length: int) -> bytes:
+    def read_block(self, message_type: int, length: int) -> bytes:
+        """Return the first bytes of what PLAN_READ or SETTINGS_READ reads."""
         block = b""
         for payload, count in read_payloads(length):
             piece = self.ask(message_type, payload).data

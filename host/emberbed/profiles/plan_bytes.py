@@ -61,13 +61,20 @@ def decode_plan(data: bytes) -> Plan:
         raise ValueError(f"the plan has format version {data[0]}, not {layout.FORMAT_VERSION}")
     header = _unpack(layout.HEADER, layout.HEADER_FIELDS, data, 0)
     knots_at = layout.HEADER_BYTES + header["stages"] * layout.STAGE_BYTES
-    if len(data) != knots_at + header["knots"] * layout.KNOT_BYTES + 4:
+    if len(data) != plan_length(data):
         raise ValueError("the plan's length does not fit its numbers of stages and knots")
     return Plan(
         header,
         _rows(layout.STAGE, layout.STAGE_FIELDS, data, layout.HEADER_BYTES, header["stages"]),
         _rows(layout.KNOT, layout.KNOT_FIELDS, data, knots_at, header["knots"]),
     )
+
+
+def plan_length(head: bytes) -> int:
+    """Return how many bytes the plan has whose first layout.HEADER_BYTES bytes these are."""
+    header = _unpack(layout.HEADER, layout.HEADER_FIELDS, head, 0)
+    knots_at = layout.HEADER_BYTES + header["stages"] * layout.STAGE_BYTES
+    return knots_at + header["knots"] * layout.KNOT_BYTES + 4
 
 
 def _pack(code: str, fields: Sequence[tuple[str, str]], row: Row) -> bytes:
