@@ -128,6 +128,7 @@ SOURCE_NAMES = ("NOBODY", "BUTTON", "TERMINAL", "PAGE", "SCRIPT")
 STOP_BY_PERSON = 1
 STOP_SMOKE = 2
 STOP_HOST_ENDING = 3
+STOP_SELF_CHECK = 4  # the PC doubts the device: its outputs, or its clock
 
 # Refusals in a REPLY.
 DONE = 0

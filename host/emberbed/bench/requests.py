@@ -70,4 +70,6 @@ def _stop_text(reason: int, newest: TickRecord, by_keyboard: bool) -> str:
     if newest.state not in (*rs.HEATING_STATES, rs.COOL) and newest.energy_j == 0:
         return "Stop asked for: nothing was heated."
     leaves = " Ctrl-C again leaves." if by_keyboard else ""
+    if reason == messages.STOP_SELF_CHECK:
+        return f"Stopped by the self-check: {heat}, the cooling is still recorded.{leaves}"
     return f"Stop asked for: {heat}, the cooling is still recorded.{leaves}"

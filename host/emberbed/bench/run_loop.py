@@ -258,7 +258,7 @@ class BenchRun:
         asked = self._hand.stops()
         doubted = self._self_check.wants_stop or (self._clock and self._clock.wants_stop)
         if asked or doubted:
-            self._stop(messages.STOP_BY_PERSON if asked else messages.STOP_HOST_ENDING)
+            self._stop(messages.STOP_BY_PERSON if asked else messages.STOP_SELF_CHECK)
         if asked > 1 and self.outcome is None:
             assert self._newest is not None
             self._tell(LEFT, left_text(self._newest, self._story.names))

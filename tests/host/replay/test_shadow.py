@@ -181,7 +181,7 @@ def test_a_difference_is_shown_and_logged_and_stops_nothing(run):
 
 def test_a_difference_takes_the_heat_away_where_a_person_asked_for_that(run):
     device, screen = run(spoilt()[0], "trip")
-    assert device.stops == [messages.STOP_HOST_ENDING]
+    assert device.stops == [messages.STOP_SELF_CHECK]
     assert "--self-check trip" in screen.sentences(SELF_CHECK)[0]
 
 
