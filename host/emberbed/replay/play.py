@@ -11,6 +11,7 @@ import sys
 import tempfile
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import groupby
 from pathlib import Path
 from typing import Any
 
@@ -27,15 +28,17 @@ START_S, LONGEST_TICK_S = 60.0, 0.02  # what a child may take at all, on a busy 
 
 @dataclass(frozen=True)
 class Span:
-    """Ticks `first` to `last`, both included. `why` it is not proven, '' where all was equal."""
+    """Ticks `first` to `last`, both included. `why` it is not proven, '' where all was equal;
+    `thinned`: of them only so many were recorded."""
 
     first: int
     last: int
     why: str = ""
+    thinned: int | None = None
 
     @property
     def ticks(self) -> int:
-        return self.last + 1 - self.first
+        return self.last + 1 - self.first if self.thinned is None else self.thinned
 
 
 @dataclass(frozen=True)
@@ -63,7 +66,16 @@ class Replayed:
 
     @property
     def unproven(self) -> list[Span]:
-        return [span for span in self.spans if span.why]
+        """Return them; what follows one another for the same reason is one."""
+        joined: list[Span] = []
+        for why, group in groupby(self.spans, lambda span: span.why):
+            spans = list(group)
+            if len(spans) == 1:
+                joined += spans if why else []
+            elif why:
+                readings = sum(span.ticks for span in spans)
+                joined.append(Span(spans[0].first, spans[-1].last, why, readings))
+        return joined
 
 
 def interpreters() -> list[str]:

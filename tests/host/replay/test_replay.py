@@ -213,3 +213,14 @@ def test_the_players_lines_are_read():
     assert one.spans == (Span(1, 3, "arming"), Span(4, 9)) and one.equal_ticks == 6
     assert one.differences == (Difference(10, "", "", "KeyError"),)
     assert "failed in the replay at 10 (tick 10): KeyError." in next(sentences_of(one, str))
+
+
+def test_lone_readings_of_a_thinned_stretch_are_told_as_one():
+    lines = [f"unproven {tick} {tick} gap" for tick in range(300, 1500, 300)]
+    one = parsed("X", ["unproven 1 3 arming", *lines, "equal 1501 1600 100 7", "unproven 1900 1900 gap"])
+    assert [(span.first, span.last, span.ticks) for span in one.unproven] == [
+        (1, 3, 3), (300, 1200, 4), (1900, 1900, 1),
+    ]  # fmt: skip
+    told = list(sentences_of(one, str))
+    assert len(told) == 4
+    assert "4 readings from 300 to 1200" in told[2]
