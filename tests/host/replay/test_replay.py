@@ -217,7 +217,8 @@ def test_the_players_lines_are_read():
 
 def test_lone_readings_of_a_thinned_stretch_are_told_as_one():
     lines = [f"unproven {tick} {tick} gap" for tick in range(300, 1500, 300)]
-    one = parsed("X", ["unproven 1 3 arming", *lines, "equal 1501 1600 100 7", "unproven 1900 1900 gap"])
+    last = ["equal 1501 1600 100 7", "unproven 1900 1900 gap"]
+    one = parsed("X", ["unproven 1 3 arming", *lines, *last])
     assert [(span.first, span.last, span.ticks) for span in one.unproven] == [
         (1, 3, 3), (300, 1200, 4), (1900, 1900, 1),
     ]  # fmt: skip
