@@ -24,9 +24,11 @@ def control_zone(machine, zone, measured):
     if sequencer.air_on:
         most = min(most, soak.most_q15())
         least = min(most, soak.least_q15())
+    feedforward_q15 = sequencer.feedforward_q15(zone)
+    pid.follow(sequencer.off_plan(), feedforward_q15)
     pid.step(
         sequencer.setpoint_cdeg, sequencer.slope_q6(machine.plan.preview_ticks[zone]), measured,
-        sequencer.feedforward_q15(zone), delivered, least, most,
+        feedforward_q15, delivered, least, most,
     )
     machine.demand_q15[zone] = pid.demand_q15
     if sequencer.kind() not in PLATEAUS or sequencer.lead.climbs():

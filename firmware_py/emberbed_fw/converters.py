@@ -118,7 +118,7 @@ def _signed(number, bits):
 
 def tells_cold(kind):
     """Tell whether a converter of this kind says how warm it is itself."""
-    return kind in (CONVERTER_MAX31855K, CONVERTER_MAX31856)
+    return kind == CONVERTER_MAX31855K or kind == CONVERTER_MAX31856  # a tuple would allocate
 
 
 def cold_sixteenths(kind, low):

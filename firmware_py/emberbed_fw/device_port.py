@@ -16,6 +16,9 @@ confirm()             note that this version of the firmware works
 restart()             reset the controller; a port that cannot comes back, and the loop starts anew
 feed()                the watchdog, after a turn of which every step has run in its order
 keep(code)            a trip's code, where a reset does not reach it
+kept()                the code that was kept when this start began, 0 for none
+reset_cause()         why the controller started, RESET_*
+screen                where the panel's lines are shown (ports/screen.py), None for nowhere
 all_off()             the safe outputs, callable at any moment
 received, count       bytes from the wire since the last wait
 send(octets, count)   put bytes on the wire; bounded, may drop, never blocks a tick
@@ -25,3 +28,7 @@ turn(owed)            end of a turn: `owed` records are not acknowledged
 TICK = 0
 WIRE = 1
 END = 2
+
+RESET_POWER = 0  # or a reset that the controller cannot tell from it
+RESET_WATCHDOG = 1
+RESET_COMMANDED = 2

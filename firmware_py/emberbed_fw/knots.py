@@ -1,4 +1,4 @@
-"""The line through a plan's knots: which knot, which setpoint, which slope, which tick.
+"""The line through a plan's knots: which knot, which setpoint, slope, feedforward and tick.
 
 Pure functions of a plan, a slice of its knots (`knot` .. `last`, indexes) and ticks within the
 stage. Temperatures in cdeg, slopes in cdeg per tick Q6; plan_check keeps every product small.
@@ -22,6 +22,15 @@ def setpoint_cdeg(plan, knot, last, tick):
     if knot == last:
         return setpoints[last]
     return interpolate(tick, ticks[knot], setpoints[knot], ticks[knot + 1], setpoints[knot + 1])
+
+
+def feedforward_q15(plan, zone, knot, last, tick):
+    """Return the feedforward of a zone at `tick`, between `knot` and the one after it."""
+    ticks = plan.knot["tick"]
+    powers = plan.feedforward_q15[zone]
+    if knot == last:
+        return powers[last]
+    return interpolate(tick, ticks[knot], powers[knot], ticks[knot + 1], powers[knot + 1])
 
 
 def slope_q6(plan, knot, last, tick):

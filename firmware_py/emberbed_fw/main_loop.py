@@ -32,7 +32,7 @@ def _run(port):
     machine = Machine(Settings(block))
     recorder = Recorder()
     link = Link(machine, recorder, port.nonce(), port.build_id(), port.identity())
-    panel = Panel(machine, link)
+    panel = Panel(machine, link, port.screen)
     errands = Errands(machine, port)
     try:
         while one_turn(machine, recorder, link, panel, port):

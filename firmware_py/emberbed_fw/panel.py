@@ -2,7 +2,8 @@
 
 Held for a second with nothing armed, it arms the plan that a host has left, or else a plain hold;
 then somebody has to touch the button at least every 15 minutes. Arming heats nothing: the press of
-the armed run is a second one. Works after each tick, and may allocate. Serves hazard H07.
+the armed run is a second one. A small display, where the port has one, says what there is to say.
+Works after each tick, and may allocate. Serves hazard H07.
 """
 
 import struct
@@ -11,20 +12,28 @@ from emberbed_fw import messages as ms
 from emberbed_fw import run_states as rs
 from emberbed_fw import stock_hold
 from emberbed_fw.life import GO_ON_PROMPT
+from emberbed_fw.panel_text import panel_lines
 from emberbed_fw.plan import PLAN_FINE, Plan
 from emberbed_fw.plan_check import find_fault
 from emberbed_fw.units import NONE
 
 STANDS_BY = (rs.IDLE, rs.FINISHED, rs.STOPPED, rs.LINK_LOST)
+SHOWN_TICKS = 5  # a display takes a quarter of a tick: twice a second is enough
 
 
 class Panel:
-    def __init__(self, machine, link):
+    def __init__(self, machine, link, screen=None):
         self._machine = machine
+        self._screen = screen
         self._link = link
         self._state_before = rs.BOOT  # a press that ended something does not begin the next thing
 
     def after_tick(self):
+        if self._screen is not None and self._machine.tick % SHOWN_TICKS == 0:
+            self._screen.show(panel_lines(self._machine))
+        self._obey_button()
+
+    def _obey_button(self):
         machine = self._machine
         before = self._state_before
         self._state_before = machine.life.state

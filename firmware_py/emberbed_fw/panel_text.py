@@ -1,4 +1,4 @@
-"""What a small display at the device says: at most eight rows of sixteen letters, most urgent first.
+"""What a small display at the device says: eight rows of sixteen letters, most urgent first.
 
 For a person who has no PC: the state, what the device waits for, readings, setpoint, what went
 wrong. Allocates: after a tick only.

@@ -2,7 +2,8 @@
 
 demand = Kp (b setpoint - board) + integral + Kd (plan's slope - board's slope) + feedforward, in
 q15 of full power, clamped to the range of the tick and the cap. The board's slope comes from a
-filtered measurement, the plan's is known. The integral stands still while what was really delivered
+filtered measurement, the plan's is known. Where a run leaves its plan or returns to it, the
+integral takes over what the feedforward gave, so that the demand makes no jump. The integral stands still while what was really delivered
 falls short of (or exceeds) what the error asks for, so that nothing winds up behind the guard or a
 saturated heater.
 Ranges: gains as plan.py allows, error +-ERROR_LIMIT_CDEG.
@@ -13,6 +14,7 @@ from emberbed_fw.units import KD_SHIFT, KI_SHIFT
 
 ERROR_LIMIT_CDEG = 20000
 SLOPE_LIMIT_Q6 = 4000  # 62 cdeg per tick
+BEHIND_LIMIT_Q6 = 1000  # of a slope behind its plan: 1.5 degC a second, and Kd's largest fits
 INTEGRAL_LIMIT = 900000000  # 1.6 of full power in Q14; plus one step still below 2**30
 FILTER_Q = 6
 
@@ -43,7 +45,7 @@ class SlopeFilter:
 class Pid:
     """Controller of one zone. `step` once a tick while the zone may heat, `reset` before."""
 
-    STATE = ("integral_q14", "demand_q15")
+    STATE = ("integral_q14", "demand_q15", "_feedforward_q15", "_off_plan")
 
     def __init__(self, header, zone):
         self._kp_q8 = header["kp%d_q8" % zone]
@@ -52,17 +54,30 @@ class Pid:
         self._weight_q8 = header["weight%d_q8" % zone]
         self.cap_q15 = header["cap%d_q15" % zone]
         self.slope = SlopeFilter(header["filter%d_shift" % zone])
-        self.integral_q14 = 0
-        self.demand_q15 = 0
+        self._forget()
 
     def reset(self, measured_cdeg):
         self.slope.reset(measured_cdeg)
+        self._forget()
+
+    def _forget(self):
         self.integral_q14 = 0
         self.demand_q15 = 0
+        self._feedforward_q15 = 0
+        self._off_plan = 0
 
     def rest(self):
         """Ask for nothing this tick; the integral stays."""
         self.demand_q15 = 0
+
+    def follow(self, off_plan, feedforward_q15):
+        """Take note of this tick's feedforward before `step`, and whether it is the plan's."""
+        if off_plan != self._off_plan:
+            most_q15 = INTEGRAL_LIMIT >> KI_SHIFT
+            taken_q15 = (self.integral_q14 >> KI_SHIFT) + self._feedforward_q15 - feedforward_q15
+            self.integral_q14 = clamp(taken_q15, -most_q15, most_q15) << KI_SHIFT
+            self._off_plan = off_plan
+        self._feedforward_q15 = feedforward_q15
 
     def step(self, setpoint_cdeg, plan_slope_q6, measured_cdeg, feedforward_q15, delivered,
              least_q15, most_q15):
@@ -71,7 +86,7 @@ class Pid:
         self.slope.observe(measured_cdeg)
         weighted = (self._weight_q8 * setpoint_cdeg >> 8) - measured_cdeg
         proportional = self._kp_q8 * clamp(weighted, -ERROR_LIMIT_CDEG, ERROR_LIMIT_CDEG) >> 8
-        behind_q6 = clamp(plan_slope_q6 - self.slope.slope_q6, -SLOPE_LIMIT_Q6, SLOPE_LIMIT_Q6)
+        behind_q6 = clamp(plan_slope_q6 - self.slope.slope_q6, -BEHIND_LIMIT_Q6, BEHIND_LIMIT_Q6)
         pushing = self._kd_q4 * behind_q6 >> (KD_SHIFT + FILTER_Q)
         asked = proportional + (self.integral_q14 >> KI_SHIFT) + pushing + feedforward_q15
         self.demand_q15 = min(clamp(asked, least_q15, most_q15), self.cap_q15)

@@ -235,4 +235,8 @@ def _knots_fit(plan, number):
             return False
         if abs(setpoints[knot] - setpoints[knot - 1]) > SMALL_INT_MAX // 2 // span:
             return False
+        for zone in range(ZONES):
+            powers = plan.feedforward_q15[zone]
+            if abs(powers[knot] - powers[knot - 1]) > SMALL_INT_MAX // 2 // span:
+                return False
     return True

@@ -72,6 +72,7 @@ PORT_HEAT_CURRENT = 4  # emitter current flowed in the last tick
 PORT_FAN_TURNS = 8
 PORT_BUS_ERROR = 16
 PORT_HEAP_LOW = 32
+PORT_STOPPED = 128  # the latching stop, which opens the contactor's coil by itself, is pressed
 PORT_INJECTED = 64  # none of this was measured: readings came over the wire (ports/inject)
 
 # outputs

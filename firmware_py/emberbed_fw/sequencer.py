@@ -151,8 +151,12 @@ class Sequencer(StageClock):
     # what the controller and the brake ask
 
     def feedforward_q15(self, zone):
-        """Return the plan's feedforward for `zone` at the running knot."""
-        return 0 if self._off_plan() else self._plan.feedforward_q15[zone][self._knot]
+        """Return the plan's feedforward for `zone`, on the line between two knots."""
+        if self.off_plan():
+            return 0
+        return knots.feedforward_q15(
+            self._plan, zone, self._knot, self._last_knot(), self.stage_tick
+        )
 
     def slope_q6(self, ahead_ticks):
         """Return the setpoint's slope `ahead_ticks` from now in cdeg per tick, Q6; 0 on a plateau
@@ -161,7 +165,7 @@ class Sequencer(StageClock):
             return 0
         if self.lead.climbs():
             return self.lead.slope_q6(self._wanted_cdeg(), ahead_ticks)
-        if self._off_plan():
+        if self.off_plan():
             return 0
         tick = self.stage_tick + ahead_ticks
         return knots.slope_q6(self._plan, self._knot, self._last_knot(), tick)
@@ -187,7 +191,8 @@ class Sequencer(StageClock):
             return -1
         return self._plan.knot["tick"][self._last_knot()] + self.extra_ticks - self.stage_tick
 
-    def _off_plan(self):
+    def off_plan(self):
+        """Tell whether something else than the plan says what is wanted now."""
         return self._fallen_back or self.held
 
     def _enter_cooling(self):
@@ -289,6 +294,6 @@ class Sequencer(StageClock):
         self.setpoint_cdeg = self.lead.give(wanted, board_cdeg, before, self._plan_slope_q6())
 
     def _plan_slope_q6(self):
-        if self._off_plan():
+        if self.off_plan():
             return 0
         return knots.slope_q6(self._plan, self._knot, self._last_knot(), self.stage_tick)

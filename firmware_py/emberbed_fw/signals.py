@@ -1,8 +1,13 @@
 """Fan, lamp and buzzer: what the device does besides heating. Decided after the heat of a tick.
 
 The fan cools a board whose solder is solid, no faster than the plan allows. The lamp says hot. The
-buzzer calls the operator: at each reminder of a prompt, half a minute before the board will be
-ready for a person, and when a trip has just happened. Nothing here can switch heat on.
+buzzer calls the operator, each cause with a sound of its own (an active buzzer of 2 to 3 kHz and
+at least 85 dB at 10 cm is heard over a hot-air tool; common practice, no source):
+  half a minute before a person is needed   three short ones
+  a question, and each reminder of it       one long one
+  a bead that lifts                         on and off, until it is down
+  a trip                                    5 s without a break
+Nothing here can switch heat on.
 """
 
 from emberbed_fw import plan as plans
@@ -16,6 +21,8 @@ from emberbed_fw.units import NO_READING_CDEG, NONE
 BUZZ_TICKS = 5
 TRIP_BUZZ_TICKS = 50
 AHEAD_TICKS = 300  # a person is called this long before being needed
+SHORT_TICKS = 2  # three short ones: on and off in turn
+AHEAD_CALL_TICKS = 10
 
 
 class Signals:
@@ -83,6 +90,7 @@ class Signals:
             calls = sequencer.left_ticks() < AHEAD_TICKS
         if not calls:
             left = sequencer.ticks_to_person()
-            return AHEAD_TICKS - BUZZ_TICKS < left <= AHEAD_TICKS
+            since = AHEAD_TICKS - left
+            return 0 <= since < AHEAD_CALL_TICKS and since // SHORT_TICKS % 2 == 0
         period = max(machine.plan.stage["remind_ticks"][machine.stage()], BUZZ_TICKS * 2)
         return sequencer.stage_elapsed % period < BUZZ_TICKS

@@ -18,6 +18,7 @@ from emberbed_fw.run_states import (
 from emberbed_fw.units import NO_READING_CDEG, NONE
 
 AIR_AWAY_PROMPT = 253  # hot air is on: answered when it is away
+NEAR_CDEG = 200  # of its beginning a ramp begins there: emitters need what it sends first
 SLOW_TICKS = 4  # an uneven board's ramp goes at a quarter of its rate
 
 
@@ -128,10 +129,12 @@ class StageClock:
         return acknowledged == AIR_AWAY_PROMPT
 
     def _return_to_plan(self, measured):
-        """Take the plan's setpoint again; a ramp begins where the board is."""
+        """Take the plan's setpoint again; a ramp begins where the board is, or near by."""
         if self.kind() == plans.RAMP:
             self._knot = self._plan.stage["first_knot"][self.stage]
-            self.stage_tick = knots.tick_of(self._plan, self._knot, self._last_knot(), measured)
+            self.stage_tick = 0
+            if abs(measured - self._plan.knot["setpoint_cdeg"][self._knot]) > NEAR_CDEG:
+                self.stage_tick = knots.tick_of(self._plan, self._knot, self._last_knot(), measured)
         self._planned_cdeg = self._on_plan()
 
     def _last_knot(self):

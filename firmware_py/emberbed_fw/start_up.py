@@ -44,22 +44,22 @@ def start():
     if state == NEW:
         write_marker(version, NEW, starts + 1)
     for each in (version, other(version)):
-        reason = _try(each, state if each == version else KEPT)
+        reason = find_damage(each)
+        if reason is None:
+            if state == NEW and each != version:
+                write_marker(each, KEPT, 0)
+            reason = _try(each, state if each == version else KEPT)
         if reason is None:
             return
         print("emberbed: version %s does not run: %s" % (each, reason))
-        if state == NEW and each == version:
-            write_marker(other(version), KEPT, 0)
     if __name__ != ALONE:
         _run(Installed(BY_HAND))
     print("emberbed: no whole version is installed, nothing runs")
 
 
 def _try(version, state):
-    """Check a version and run it; return why it did not run, None when it has."""
-    reason = find_damage(version)
-    if reason is not None:
-        return reason
+    """Run a version that is whole; return why it did not run, None when it has."""
+    reason = None
     sys.path.insert(0, folder(version))
     try:
         if state == NEW:
@@ -76,9 +76,14 @@ def _try(version, state):
 
 
 def _run(installed):
+    _port_of(installed).serve(installed)
+
+
+def _port_of(installed):
+    """Return the module of the board's port; importing it touches no pin."""
     name = "emberbed_fw.ports." + installed.port_name()
     __import__(name)
-    sys.modules[name].serve(installed)
+    return sys.modules[name]
 
 
 def _unload(version):
@@ -105,9 +110,10 @@ def find_damage(version):
 
 def find_wrong_answer(version):
     """Run the version's self-test; return what is wrong in a few words, None for nothing. Its
-    folder must come first in sys.path."""
+    folder must come first in sys.path; a part that is missing is an ImportError."""
     from emberbed_fw.known_answer import known_answer
 
+    _port_of(Installed(version))
     answer = "%08x" % known_answer()
     gc.collect()
     return None if answer == read_manifest(version)["answer"] else "its self-test gave " + answer

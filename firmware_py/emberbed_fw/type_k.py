@@ -65,7 +65,8 @@ def correct_linear(hot_quarters, cold_sixteenths, nv_per_degc=LINEAR_NV_PER_DEGC
     """Return the true hot junction in cdeg from a linear converter's two numbers.
 
     hot_quarters: what it says for the couple, 0.25 degC each; cold_sixteenths: its own die, 0.0625
-    degC each; nv_per_degc: the straight line that it assumes. Outside -200..1380 degC: NO_READING_CDEG.
+    degC each; nv_per_degc: the straight line that it assumes. Outside -200..1380
+    degC: NO_READING_CDEG.
     """
     delta = hot_quarters * 4 - cold_sixteenths
     cold_emf = emf_of_sixteenths(cold_sixteenths)

@@ -8,13 +8,14 @@ host does that stores what it gets, unless a step says otherwise.
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
-from emberbed.link.device import Device
+from emberbed.link.device import Device, Refused
 from emberbed.link.events import Event, Record
+from emberbed.link.rebuild import Rebuilder
 from emberbed.link.session import MAX_NONCE, Session
 from emberbed.link.transport import LinkError
-from emberbed.records import TickRecord, decode_record
+from emberbed.records import FIELD_NAMES, TickRecord, decode_record
 from emberbed_fw import run_states as rs
 from emberbed_fw.record import OUT_CONTACTOR
 from emberbed_fw.settings import Settings
@@ -30,8 +31,18 @@ TRY_S = 0.2
 KEPT_TICKS = 4000
 
 
+NO_RECORD = TickRecord(*([0] * len(FIELD_NAMES)))
+
+
 class Failed(Exception):
     """A step did not show what it should; one sentence."""
+
+
+class Hands(Protocol):
+    """What is done to the device itself, and no message can do."""
+
+    def cut_power(self) -> None: ...
+    def freeze(self) -> None: ...
 
 
 class Tick(NamedTuple):
@@ -39,6 +50,10 @@ class Tick(NamedTuple):
 
     record: TickRecord
     outputs: Outputs
+
+    def shows(self, sample: int) -> bool:
+        """Tell whether this tick read the sample of that number, or a later one."""
+        return (self.outputs.sequence - sample) & 0xFFFF < 1 << 15
 
 
 class Bench:
@@ -48,12 +63,15 @@ class Bench:
         self.url = url
         self.renews = True
         self.ticks: list[Tick] = []  # the newest KEPT_TICKS
+        self.hands: Hands | None = None  # who can reach the device itself
         self.plan = b""
+        self.began = 0  # tick in which the stages of the newest run began
         self._given = True
         self._sequence = 0
         self._waits_for: int | None = None  # sequence of the sample whose tick has not been told
         self._sent_s = 0.0
         self._outputs: dict[int, Outputs] = {}  # by tick, until its record comes
+        self._records: dict[int, TickRecord] = {}  # and the other way round
         self._port: SharedPort | None = None
         self._resend = b""
         self.elapsed_ms = TICK_MS
@@ -95,16 +113,30 @@ class Bench:
         """Let so many seconds pass by the device's own clock, or until a record is so; return its
         ticks."""
         self._given = False
-        begun = len(self.ticks)
+        begun = self.newest.tick
         self._send(self._scene().sample(0))
         end_s = time.monotonic() + seconds
         while time.monotonic() < end_s and not any(
-            stop(tick.record) for tick in self.ticks[begun:]
+            stop(tick.record) for tick in self.since(begun)
         ):
             self._take(self.device.poll(min(RESEND_S, max(0.0, end_s - time.monotonic()))))
-        told = self.ticks[begun:]
         self._forget_old()
-        return told
+        return self.since(begun)
+
+    def until_gone(self, seconds: float) -> list[Tick]:
+        """Follow the device's own clock until it starts anew; return its ticks until then. Failed
+        when it does not."""
+        begun = self.newest.tick
+        end_s = time.monotonic() + seconds
+        with suppress(LinkError):
+            while time.monotonic() < end_s:
+                known = self.newest.tick
+                self.own_clock(RESEND_S)
+                if self.newest.tick == known:
+                    break
+            else:
+                raise Failed(f"it did not start anew within {seconds:g} s")
+        return self.since(begun)
 
     def until(self, reached: Callable[[TickRecord], bool], most: int, what: str) -> int:
         """Tick until a record is so; return the ticks it took. Failed when it never is."""
@@ -113,11 +145,24 @@ class Bench:
                 return taken
         raise Failed(f"{what} did not come within {most * TICK_MS / 1000:g} s")
 
+    def next_sample(self) -> int:
+        """Return the number of the next reading: the first that shows what is changed now."""
+        return (self._sequence + 1) & 0xFFFF
+
     # what the device tells
+
+    def since(self, tick: int) -> list[Tick]:
+        """Return the ticks after this one."""
+        newer = []
+        for told in reversed(self.ticks):
+            if told.record.tick <= tick:
+                break
+            newer.append(told)
+        return newer[::-1]
 
     @property
     def newest(self) -> TickRecord:
-        return self.ticks[-1].record
+        return self.ticks[-1].record if self.ticks else NO_RECORD
 
     @property
     def outputs(self) -> Outputs:
@@ -133,6 +178,7 @@ class Bench:
     def load(self, plan: bytes | None = None) -> None:
         self.plan = stages_plan(self.settings) if plan is None else plan
         self.device.send_plan(self.plan)
+        self.device.follow_with(Rebuilder(self.settings.block, self.plan))
 
     def arm(self) -> None:
         self.device.arm(self.plan)
@@ -154,6 +200,7 @@ class Bench:
         self.tick(15)
         self.press()
         self.until(lambda record: record.state == rs.RUN, 60, "the first stage")
+        self.began = self.newest.tick
 
     def until_stage(self, stage: int, most: int = 900) -> None:
         self.until(lambda record: record.stage == stage, most, f"stage {stage + 1}")
@@ -174,6 +221,14 @@ class Bench:
                 return code
         raise Failed("a second program got no answer at all")
 
+    def keep_sent(self, request: Callable[[], None]) -> bytes:
+        """Make a request; return every byte that was sent for it."""
+        assert self._port is not None
+        self._port.kept = []
+        request()
+        kept, self._port.kept = self._port.kept, None
+        return b"".join(kept)
+
     def write_raw(self, octets: bytes) -> None:
         assert self._port is not None
         self._port.write(octets)
@@ -182,10 +237,17 @@ class Bench:
         """Leave the wire as a pulled cable does; the device goes on by its own clock."""
         self.device.close()
 
-    def plug_in(self, first_tick: int) -> None:
-        """Come back on the same wire, and have the missed ticks again."""
+    def plug_in(self, first_tick: int, count: int) -> list[TickRecord]:
+        """Come back on the same wire; return so many ticks from the first that was missed."""
         self._forget_wire()
         self.device.reconnect(first_tick)
+        wanted = range(first_tick, first_tick + count)
+        end_s = time.monotonic() + SILENT_S
+        while not self._records.keys() >= set(wanted):
+            if time.monotonic() > end_s:
+                raise Failed("what happened while the cable was out was not sent again")
+            self._take(self.device.poll(TRY_S))
+        return [self._records.pop(tick) for tick in wanted]
 
     def reset(self) -> None:
         """Start the device anew and greet it; Failed when it does not come back."""
@@ -196,10 +258,11 @@ class Bench:
         """Wait until a device that starts anew answers again, as one that knows no host."""
         self.device.close()
         self._forget_wire()
+        self.ticks.clear()  # it counts them anew
         end_s = time.monotonic() + BACK_S
         while True:
             time.sleep(TRY_S)
-            with suppress(LinkError):
+            with suppress(LinkError, Refused):  # or the one before is still there
                 self.device = Device.connect(self.url, 1.0, sink=self._take, opener=self._open)
                 return
             if time.monotonic() > end_s:
@@ -218,6 +281,7 @@ class Bench:
     def _forget_wire(self) -> None:
         self._waits_for = None
         self._outputs.clear()
+        self._records.clear()
 
     def _forget_old(self) -> None:
         del self.ticks[:-KEPT_TICKS]
@@ -253,8 +317,8 @@ class Bench:
     def _take(self, events: list[Event]) -> None:
         for event in events:
             if isinstance(event, Record):
-                outputs = self._outputs.pop(event.tick, None)
-                if outputs is not None:
-                    self.ticks.append(Tick(decode_record(event.raw), outputs))
+                self._records[event.tick] = decode_record(event.raw)
                 if self.renews:
                     self.device.renew(event.tick)
+        for tick in sorted(self._records.keys() & self._outputs.keys()):
+            self.ticks.append(Tick(self._records.pop(tick), self._outputs.pop(tick)))

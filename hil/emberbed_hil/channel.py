@@ -77,6 +77,7 @@ class SharedPort(Port):
         self._on_idle = on_idle
         self._unfinished = b""
         self.overheard: list[bytes] | None = None  # of the link, for a second host on this wire
+        self.kept: list[bytes] | None = None  # of what was sent, to be sent again
 
     @classmethod
     def open(
@@ -94,6 +95,8 @@ class SharedPort(Port):
         return self._sort(received)
 
     def write(self, outgoing: bytes) -> None:
+        if self.kept is not None:
+            self.kept.append(outgoing)
         self._port.write(outgoing)
 
     def close(self) -> None:

@@ -76,7 +76,7 @@ def stages_plan(
         {"tick": tick, "setpoint_cdeg": cdeg} for tick, cdeg in zip(at, levels, strict=True)
     ]
     stages = [
-        _stage(layout.HOLD, LOW_CDEG, 0, 2),
+        _stage(layout.HOLD, LOW_CDEG, 0, 2, band_cdeg=500),
         _stage(layout.RAMP, HIGH_CDEG, 2, 2, longest_ticks=SOON),
         _stage(
             layout.HOLD, HIGH_CDEG, 4, 2, longest_ticks=hold_ticks + SOON, band_cdeg=band_cdeg

@@ -45,7 +45,7 @@ class Scene:
         self.more_flags = 0
         self.live_ticks = LIVE_TICKS  # STILL: readings stand as they are
         self.lasts = 1
-        self.fails = False
+        self.fails = False  # True: the next reading fails, once
         self.heater: SimulatedHeater | None = None
         self.course: Callable[[Scene], None] | None = None  # what changes from tick to tick
 
@@ -67,9 +67,8 @@ class Scene:
         if self.course is not None:
             self.course(self)
         words = b"".join(self._word(c).to_bytes(WORD_BYTES, "big") for c in range(CHANNELS))
-        return Sample(
-            words, self._flags(), self.fresh_channels, self.lasts, elapsed_ms, self.fails
-        )
+        fails, self.fails = self.fails, False
+        return Sample(words, self._flags(), self.fresh_channels, self.lasts, elapsed_ms, fails)
 
     def _word(self, channel: int) -> int:
         if channel in self.raw:

@@ -10,8 +10,12 @@ import typer
 
 from emberbed import (
     __version__,
+    cli_board,
     cli_device,
     cli_heater,
+    cli_job,
+    cli_materials,
+    cli_moisture,
     cli_page,
     cli_profiles,
     cli_run,
@@ -30,11 +34,15 @@ app = typer.Typer(
 app.command()(cli_run.run)
 app.command()(cli_page.page)
 app.add_typer(cli_runs.app, name="runs")
+app.add_typer(cli_job.app, name="job")
 app.add_typer(cli_device.app, name="device")
+app.add_typer(cli_moisture.app, name="moisture")
 cli_profiles.add_commands(app)
 cli_heater.add_commands(app)
 cli_survey.add_commands(app)
 cli_verify.add_commands(app)
+cli_materials.add_commands(app)
+cli_board.add_commands(app)
 
 
 def _say_version(wanted: bool) -> None:

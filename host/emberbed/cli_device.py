@@ -4,6 +4,7 @@ from typing import Annotated
 
 import typer
 
+from emberbed import cli_accept, cli_install
 from emberbed.bench.prepare import NotReady, read_description
 from emberbed.bench.touch_test import ASK, Touched, watch_touch
 from emberbed.bench.virtual import VirtualBench, VirtualDevice
@@ -28,6 +29,10 @@ from emberbed.words import state_words
 LEAST_TOUCH_S, MOST_TOUCH_S = 3, 600
 
 app = typer.Typer(no_args_is_help=True, help="Ask a real or virtual device.")
+
+
+cli_install.add_commands(app)
+cli_accept.add_commands(app)
 
 
 @app.callback()

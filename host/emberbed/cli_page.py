@@ -87,7 +87,7 @@ def page(
         virtual = _virtual(device, speed, seed, fault or [], engine, sensor or [])
         bench = Bench(device, virtual, place, load_heater(heater))
         own = profiles or place.parent / "profiles"
-        asked = Asked(bench, place.parent, own, profile, port, share)
+        asked = Asked(bench, own, profile, port, share)
         server = PageServer(asked, Console(stderr=True, force_terminal=False))
     _say(server, json_answer)
     if open_it:

@@ -37,7 +37,9 @@ from emberbed.cli_common import (
     print_json,
     told,
 )
+from emberbed.cli_job_common import OfJob, OnBoard
 from emberbed.cli_run_live import shown_live
+from emberbed.jobs.from_run import wish_of
 from emberbed.materials.book import UNKNOWN, UnknownMaterial, find_alloy, find_laminate
 from emberbed.plain_text import printable
 from emberbed.profiles.plain_hold import parse_duration
@@ -79,6 +81,8 @@ def run(
     sensor: Sensors = None,
     seed: Seed = 1,
     engine: Engine = "auto",
+    job: OfJob = None,
+    board: OnBoard = None,
     store: StoreFile = None,
     page: Annotated[
         Path | None, typer.Option(help="Where the run's page goes; if not given, beside the store.")
@@ -142,7 +146,7 @@ def run(
             raise NotReady([f"--self-check {printable(self_check)} is not known: {known_modes}"])
         request = RunRequest(
             asked, device, virtual, press, page, quiet, acts, touch_test, known,
-            self_check=self_check,
+            self_check=self_check, job=wish_of(job, board),
         )  # fmt: skip
         with shown_live(request, store) if live else nullcontext(request) as request:
             result = run_asked(request, store, Console(stderr=json_answer))

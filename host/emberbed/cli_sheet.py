@@ -8,7 +8,7 @@ import typer
 from emberbed.cli_common import StoreFile, fail, out, out_note, told
 from emberbed.cli_files import check_places
 from emberbed.cli_runs_common import RunNumber
-from emberbed.plain_text import hidden_characters
+from emberbed.plain_text import hidden_characters, printable
 from emberbed.store.run_store import RunStore
 
 MOST_NAME = 80  # characters
@@ -24,25 +24,31 @@ def sheet(
     shop: Annotated[str, typer.Option("--shop", help="Name of the shop, at the head.")],
     to: Annotated[Path, typer.Option("--to", help="File for the sheet, .html or .pdf.")],
     board: Annotated[
-        str, typer.Option("--board", help="Which board it is, such as its serial number.")
+        str,
+        typer.Option(
+            "--board", help="Which board it is, such as its serial number; else as its job says."
+        ),
     ] = "",
     before: Annotated[
-        Path | None, typer.Option("--before", help="Photograph before the work, PNG or JPEG.")
+        Path | None,
+        typer.Option("--before", help="Photograph before the work, PNG or JPEG; else its job's."),
     ] = None,
     after: Annotated[
-        Path | None, typer.Option("--after", help="Photograph after the work, PNG or JPEG.")
+        Path | None,
+        typer.Option("--after", help="Photograph after the work, PNG or JPEG; else its job's."),
     ] = None,
     earlier: Annotated[
         list[str] | None,
         typer.Option(
             "--earlier",
             help="An earlier run of the same board, whose passes above liquidus count too."
-            " Repeatable; runs that went on with each other are counted anyway.",
+            " Repeatable; those of its job and its serial number are counted anyway.",
         ),
     ] = None,
     store: StoreFile = None,
 ) -> None:
     """Write one plain sheet for your customer: what the board saw, how well it is known."""
+    from emberbed.jobs.for_sheet import sheet_facts
     from emberbed.report.customer_sheet import WRITERS, Job, NotEnded, write_sheet
     from emberbed.report.photos import PhotoError, read_photo
 
@@ -50,18 +56,20 @@ def sheet(
         fail([f"{to} has no form that a sheet can have: name a file {' or '.join(WRITERS)}"])
     check_places({"--to": to})
     names = {"--shop": _name("--shop", shop), "--board": _name("--board", board) if board else ""}
-    try:
-        photos = [None if path is None else read_photo(path) for path in (before, after)]
-    except PhotoError as error:
-        fail([str(error)])
     with told(), RunStore.open(store, create=False) as run_store:
         run_store.mark_interrupted()
         run_id = run_store.run(run).id
         known = tuple(run_store.run(number).id for number in earlier or [])
-        job = Job(names["--shop"], names["--board"], photos[0], photos[1], known)
+        by_job = sheet_facts(run_store, run_id)
+        paths = (before or by_job.before, after or by_job.after)
+        for name in by_job.lost:
+            out_note(f"The copy of {printable(name, 25)} is gone or changed")
         try:
+            first, last = (None if path is None else read_photo(path) for path in paths)
+            others = tuple(sorted({*known, *by_job.others} - {run_id}))
+            job = Job(names["--shop"], names["--board"] or by_job.board, first, last, others)
             written = write_sheet(run_store, run_id, job, to)
-        except NotEnded as error:
+        except (NotEnded, PhotoError) as error:
             fail([str(error)])
     _tell_missing_letters(to, f"{written.title} {job.board}")
     out(str(to))

@@ -16,6 +16,7 @@ from emberbed.cli_files import write_file
 EXIT_MISSED = 1
 USUAL_SEEDS, USUAL_RUNS, USUAL_PAIRS = 3, 1000, 300
 QUICK_RUNS, QUICK_PAIRS, QUICK_BUGS, QUICK_TAPES, QUICK_PART = 40, 40, 4, 2, 4
+QUICK_COMPARED = 2
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -56,17 +57,24 @@ def verify(
     workers: Annotated[
         int, typer.Option(help="Processes; 0 = one for each core.", min=0, max=1024)
     ] = 0,
+    engine: Annotated[
+        str,
+        typer.Option(help="What runs the firmware: cpython, or pypy; auto: pypy where it is."),
+    ] = "auto",
     json_answer: Json = False,
 ) -> None:
     """Prove the firmware: every fault in every phase, healthy days, and bugs put in on purpose."""
     from emberbed import verify as proof
     from emberbed.verify_page import page, summary, verdict
 
-    asked = proof.Asked(range(seeds), runs, pairs, only, phase, setup, to, dask, workers)
+    asked = proof.Asked(
+        range(seeds), runs, pairs, only, phase, setup, to, dask, workers, engine=engine
+    )
     if quick:
         asked = replace(
             asked, seeds=range(1), runs=QUICK_RUNS, pairs=QUICK_PAIRS, bugs=QUICK_BUGS,
-            tapes=QUICK_TAPES, part_of_cells=1 if only or phase or setup else QUICK_PART,
+            tapes=QUICK_TAPES, compared=QUICK_COMPARED,
+            part_of_cells=1 if only or phase or setup else QUICK_PART,
         )  # fmt: skip
     if replay is not None:
         asked = replace(asked, seeds=range(replay, replay + 1), runs=1)
@@ -88,7 +96,7 @@ def verify(
     bugs = evidence["seeded_bugs"]
     if evidence["missed"] or evidence["false_trips"] or bugs["caught"] < bugs["of"]:
         raise typer.Exit(EXIT_MISSED)
-    if evidence["interpreter"]["differs"]:
+    if evidence["interpreter"]["differs"] or evidence["engines"]["differs"]:
         raise typer.Exit(EXIT_MISSED)
 
 

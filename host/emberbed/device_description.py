@@ -11,6 +11,11 @@ from emberbed.plain_text import printable
 from emberbed_fw import settings as layout
 from emberbed_fw.units import CHANNELS, ZONES
 
+_NO_COUPLE = (
+    layout.CONVERTER_NAMES[layout.CONVERTER_ABSENT],
+    layout.CONVERTER_NAMES[layout.CONVERTER_THERMISTOR],
+)
+
 
 @dataclass(frozen=True)
 class Channel:
@@ -21,6 +26,12 @@ class Channel:
     ceiling_cdeg: int
     offset_cdeg: int
     gain_q12: int
+    options: int = 0  # of its converter, as emberbed_fw.settings numbers them
+
+    @property
+    def has_couple(self) -> bool:
+        """Tell whether a thermocouple is read here, so that a profile may name it."""
+        return self.converter not in _NO_COUPLE
 
 
 @dataclass(frozen=True)
@@ -42,8 +53,8 @@ class DeviceDescription:
     socket_watts: int = 0  # what the heater's socket gives, 0 = not told
 
     def channel_names(self) -> list[str]:
-        """Return all eight names, '' for an absent channel."""
-        return [channel.name for channel in self.channels]
+        """Return the names that a profile may use, all eight, '' for what reads no couple."""
+        return [channel.name if channel.has_couple else "" for channel in self.channels]
 
     def fitted_names(self) -> dict[int, str]:
         """Return the fitted channels by number, each with a name of its own for people."""
@@ -78,10 +89,10 @@ def decode_settings(block: bytes) -> DeviceDescription:
 
 def _channel(block: bytes, number: int) -> Channel:
     at = layout.HEADER_BYTES + number * layout.CHANNEL_BYTES
-    converter, _, offset, gain, ceiling, name = struct.unpack_from(layout.CHANNEL, block, at)
+    converter, options, offset, gain, ceiling, name = struct.unpack_from(layout.CHANNEL, block, at)
     text = printable(name.rstrip(b"\0").decode("ascii", "replace"))
     kind = layout.CONVERTER_NAMES[min(converter, len(layout.CONVERTER_NAMES) - 1)]
-    return Channel(text if converter else "", kind, ceiling, offset, gain)
+    return Channel(text if converter else "", kind, ceiling, offset, gain, options)
 
 
 def _zone(block: bytes, number: int) -> Zone:

@@ -6,6 +6,7 @@ is finished. Raises VerifyError, one sentence for the person who asked.
 """
 
 import time
+from collections import Counter
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -35,6 +36,9 @@ __all__ = ["HEALTHY", "Asked", "Campaign", "VerifyError", "chosen", "replay_comm
 HEALTHY = "healthy"
 THEN = " then "
 TOLD_EVERY_S = 10.0
+LEAST_TRACED = 60  # runs: fewer are over in CPython before PyPy has warmed up
+GET_PYPY = "install it from your system's packages (pypy3) or from pypy.org"
+PLAIN = "CPython does the work, in several times as long"
 Say = Callable[[str], None]
 
 
@@ -58,6 +62,8 @@ class Asked:
     bugs: int = -1  # -1 = all
     tapes: int = len(interpreter_sample.FAULTS)
     part_of_cells: int = 1  # one in so many
+    engine: str = AUTO
+    compared: int = 8  # cells run in both engines, where there are two
 
 
 @dataclass(frozen=True)
@@ -67,8 +73,13 @@ class Work:
     cells: list[Cell]
     pairs: list[Pair]
     healthy: range
-    bugs: tuple[Bug, ...]
-    tapes: int
+    bugs: tuple[Bug, ...] = ()
+    tapes: int = 0
+    compared: int = 0
+
+    def runs(self, seeds: int) -> int:
+        """Return how many runs this is, bugs apart."""
+        return len(self.cells) * seeds + len(self.pairs) + len(self.healthy)
 
 
 def chosen(asked: Asked) -> Work:
@@ -76,15 +87,16 @@ def chosen(asked: Asked) -> Work:
     narrowed = bool(asked.only or asked.phase or asked.setup)
     if asked.only == HEALTHY:
         first = asked.seeds.start
-        return Work([], [], range(first, first + max(asked.runs, 1)), (), 0)
+        return Work([], [], range(first, first + max(asked.runs, 1)))
     if THEN in asked.only:
-        return Work([], _named_pairs(asked), range(0), (), 0)
+        return Work([], _named_pairs(asked), range(0))
     some = _named_cells(asked)[:: asked.part_of_cells]
     if narrowed:
-        return Work(some, [], range(0), (), 0)
+        return Work(some, [], range(0))
     bugs = seeded_bugs.bugs()
     bugs = bugs if asked.bugs < 0 else bugs[: asked.bugs]
-    return Work(some, _some_pairs(asked.pairs), range(asked.runs), bugs, asked.tapes)
+    some_pairs = spread(pairs(), asked.pairs)
+    return Work(some, some_pairs, range(asked.runs), bugs, asked.tapes, asked.compared)
 
 
 class Campaign:
@@ -93,20 +105,26 @@ class Campaign:
     def __init__(self, asked: Asked) -> None:
         self._asked = asked
         self._work = chosen(asked)
+        self._engine = _engine(asked, self._work.runs(len(asked.seeds)))
         self._file = _file(asked.out)
         self.results: list[Result] = []
         self._found: list[Found] = []
         self._played: list[interpreter_sample.Played] = []
+        self._compared: list[Compared] = []
+        self._runs_in: Counter[str] = Counter()
         self._begun = time.monotonic()
         self._told = self._begun
 
     def run(self, say: Say) -> None:
         """Do the work, telling now and then how far it is. Raises VerifyError."""
-        work = self._work
-        tasks = tasks_of(work.cells, self._asked.seeds, work.pairs, work.healthy)
+        work, asked = self._work, self._asked
+        needs = work.runs(len(asked.seeds)) >= LEAST_TRACED
+        if needs and self._engine == CPYTHON and asked.engine == AUTO:
+            say(f"{traced.MISSING}: {PLAIN}")
+        tasks = tasks_of(work.cells, asked.seeds, work.pairs, work.healthy, work.compared)
         try:
-            for results in run_all(tasks, self._asked.cluster, self._asked.workers):
-                self._take(results, say)
+            for done in run_all(tasks, asked.cluster, asked.workers, self._engine):
+                self._take(done, say)
             self._hunt(say)
             self._play()
         except (PoolError, seeded_bugs.BugError) as error:
@@ -122,6 +140,12 @@ class Campaign:
         about: dict[str, Any] = {
             "seeds": [asked.seeds.start, asked.seeds.stop - 1],
             "seconds": round(seconds, 1),
+            "engines": {
+                "runs": dict(self._runs_in),
+                "compared": len(self._compared),
+                "ticks": sum(one.ticks for one in self._compared),
+                "differs": [one.differs for one in self._compared if one.differs],
+            },
             "interpreter": {
                 "micropython": interpreter_sample.has_micropython(),
                 "runs": len(self._played),
@@ -132,9 +156,14 @@ class Campaign:
         }
         return summarise(self.results, self._work.cells, self._found, about)
 
-    def _take(self, results: Iterable[Result], say: Say) -> None:
-        results = list(results)
+    def _take(self, done: Done, say: Say) -> None:
+        results = done.results
         self.results += results
+        self._runs_in[done.engine] += len(results)
+        self._compared += done.compared
+        for one in done.compared:
+            if one.differs:
+                say(f"the engines differ: {one.differs}")
         if self._file is not None:
             try:
                 self._file.add(results)
@@ -174,6 +203,20 @@ class Campaign:
                 self._file.write()
             except OSError as error:
                 raise VerifyError(_full(self._file, error)) from None
+
+
+def _engine(asked: Asked, runs: int) -> str:
+    """Return what does the work; on a cluster AUTO is each worker's own matter."""
+    if asked.engine not in ENGINES:
+        known = ", ".join(ENGINES)
+        raise VerifyError(f"--engine {asked.engine} is not known: give one of {known}")
+    if asked.cluster or asked.engine == CPYTHON:
+        return asked.engine
+    if asked.engine == PYPY:
+        if not traced.find():
+            raise VerifyError(f"{traced.MISSING}: {GET_PYPY}, or leave --engine away")
+        return PYPY
+    return PYPY if traced.find() and runs >= LEAST_TRACED else CPYTHON
 
 
 def _file(folder: Path | None) -> ResultFile | None:
@@ -236,9 +279,3 @@ def _named_pairs(asked: Asked) -> list[Pair]:
             " trips by itself"
         )
     return found
-
-
-def _some_pairs(count: int) -> list[Pair]:
-    """Return so many of all pairs, evenly spread over them."""
-    every = pairs()
-    return [every[number * len(every) // count] for number in range(min(count, len(every)))]

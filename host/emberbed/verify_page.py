@@ -77,6 +77,11 @@ def _facts(evidence: dict[str, Any]) -> list[tuple[str, object]]:
     healthy, played = evidence["healthy"], evidence["interpreter"]
     upper = healthy["false_trips_upper_95"]
     in_words = ", ".join(f"{count} {kind}" for kind, count in evidence["cells"].items())
+    engines, both = evidence["engines"]["runs"], evidence["engines"]
+    compared = (
+        f"{both['compared'] - len(both['differs'])} of {both['compared']} cells equal in"
+        f" {both['ticks']} ticks"
+    )
     return [
         ("cells", f"{sum(evidence['cells'].values())}: {in_words.replace('_', ' ')}"),
         ("seeds", "{} to {}".format(*evidence["seeds"])),
@@ -84,6 +89,8 @@ def _facts(evidence: dict[str, Any]) -> list[tuple[str, object]]:
         ("false questions", healthy["false_questions"]),
         ("simulated hours", evidence["simulated_hours"]),
         ("played again in MicroPython", f"{played['equal']} of {played['ticks']} ticks equal"),
+        ("runs, by engine", ", ".join(f"{runs} in {name}" for name, runs in engines.items())),
+        ("compared with CPython, bit by bit", compared),
         ("emberbed", evidence["versions"]["emberbed"]),
         ("firmware", evidence["versions"]["firmware"]),
         ("Python", evidence["versions"]["python"]),

@@ -2,9 +2,10 @@
 
 Lines of text on a stream of its own (standard input), which real devices do not have: `hold
 SECONDS` and `tap` move the button; `air on` and `air off` are the hot-air tool, `board` is a cold
-board in place of the hot one, `finger CHANNEL SECONDS`, `lift CHANNEL`, `press CHANNEL` and `place
-CHANNEL X Y` (mm from the board's middle) are for a bead. Anything else is ignored. Its end is the
-end of the device, so a device never outlives the program that started it.
+board in place of the hot one, `finger CHANNEL SECONDS`, `lift CHANNEL`, `press CHANNEL`, `unplug
+CHANNEL SECONDS` and `place CHANNEL X Y` (mm from the board's middle) are for a bead. Anything else
+is ignored. Its end is the end of the device, so a device never outlives the program that started
+it.
 """
 
 import queue
@@ -28,6 +29,7 @@ class Handled(Protocol):
     def finger(self, channel: int, seconds: float) -> None: ...
     def lift(self, channel: int) -> None: ...
     def press(self, channel: int) -> None: ...
+    def unplug(self, channel: int, seconds: float) -> None: ...
     def place(self, channel: int, x_mm: float, y_mm: float) -> None: ...
 
 
@@ -70,6 +72,8 @@ class ControlChannel:
                 bench.lift(int(channel))
             case ["press", channel]:
                 bench.press(int(channel))
+            case ["unplug", channel, seconds]:
+                bench.unplug(int(channel), _seconds(seconds))
             case ["place", channel, x_mm, y_mm]:
                 bench.place(int(channel), float(x_mm), float(y_mm))
 

@@ -17,7 +17,7 @@ from emberbed.firmware_sources import digest_of, firmware_folder, read_sources
 from emberbed_fw.ports.pipe import ANSWER_HEAD, TICK_HEAD
 
 HEAP = (
-    "512K"  # an RP2040 has 190 K for frozen code; here sources are compiled, objects twice as wide
+    "640K"  # an RP2040 has 190 K for frozen code; here sources are compiled, objects twice as wide
 )
 
 

@@ -20,7 +20,16 @@ from emberbed.bench.hands import COOL_AGAIN_S
 from emberbed.bench.outcome import OUTCOMES, REFUSED
 from emberbed.cli import app
 from emberbed.profiles import limits
-from emberbed.profiles.model import CHOICES, ROLES, STAGE_MODELS, Board, Profile, Sensor
+from emberbed.profiles.model import (
+    CHOICES,
+    ROLES,
+    STAGE_MODELS,
+    Accepted,
+    Board,
+    Chip,
+    Profile,
+    Sensor,
+)
 from emberbed_fw import frames, messages, record, safety_limits, trip_codes
 from emberbed_fw import run_states as rs
 from emberbed_fw.units import CHANNELS, TICKS_PER_MIN, TICKS_PER_S
@@ -36,6 +45,9 @@ DOCUMENTS = {
     f"{DOCS}/profiles.md": ("profile keys", "roles", "sensor keys", "stage keys"),
     f"{DOCS}/data.md": ("csv states", "csv waits", "csv touches", "csv marks"),
     f"{DOCS}/faults.md": ("happenings",),
+    f"{DOCS}/materials.md": (),
+    f"{DOCS}/moisture.md": (),
+    f"{DOCS}/boards.md": (),
     f"{DOCS}/link.md": ("frame", "messages", "refusals", "record"),
 }
 BLOCK = re.compile(r"(<!-- made: (?P<name>[^>]+) -->\n).*?(<!-- end -->)", re.DOTALL)
@@ -241,6 +253,9 @@ LEFT_OUT = {
     "longest_s": f"{limits.LONGEST_FACTOR:g} times the planned time, or the planned time and"
     f" {limits.LONGEST_SPARE_S:g} s, whichever is longer",
     "board": "unknown: its mass and the power it needs are not judged",
+    "chip": "unknown: the weakest package counts",
+    "accepted": "none",
+    "part": "not told",
     "ceiling_c": "see Bounds",
     "limit_c": "see Bounds; a `neighbour` needs it",
     "pause_c": f"{limits.PAUSE_BELOW_LIMIT_C:g} below `limit_c`",
@@ -254,6 +269,13 @@ PLAIN_KEYS = {
     "prompt": f"text, at most {limits.TEXTS['prompt']} characters",
     "alloy": 'a name from the materials book, or `"unknown"`',
     "laminate": 'a name from the materials book, or `"unknown"`',
+    "flux": 'a name from the materials book, or `"unknown"`',
+    "part": "a neighbour from the materials book",
+    "chip": "a table, see below",
+    "accepted": "a list of tables, written by `check --accept`, see below",
+    "what": f"the warning, at most {limits.TEXTS['what']} characters",
+    "of": "fingerprint of the revision",
+    "reason": f"why, at most {limits.TEXTS['reason']} characters",
     "board": "a table, see below",
     "sensors": f"channel name = role, or a table, at most {CHANNELS}, see below",
     "stages": "a list of tables, see below",
@@ -266,7 +288,12 @@ PLAIN_KEYS = {
 
 
 def profile_keys() -> str:
-    rows = [*_key_rows(Profile, ""), *_key_rows(Board, "board.")]
+    rows = [
+        *_key_rows(Profile, ""),
+        *_key_rows(Board, "board."),
+        *_key_rows(Chip, "chip."),
+        *_key_rows(Accepted, "accepted."),
+    ]
     return table(["key", "what it holds", "if left out"], iter(rows))
 
 

@@ -9,7 +9,13 @@ from hypothesis import strategies as st
 from emberbed_fw import pid as module
 from emberbed_fw import plan as layout
 from emberbed_fw.integer_math import SMALL_INT_MAX
-from emberbed_fw.pid import ERROR_LIMIT_CDEG, INTEGRAL_LIMIT, SLOPE_LIMIT_Q6, Pid, SlopeFilter
+from emberbed_fw.pid import (
+    BEHIND_LIMIT_Q6,
+    ERROR_LIMIT_CDEG,
+    INTEGRAL_LIMIT,
+    Pid,
+    SlopeFilter,
+)
 from emberbed_fw.units import FULL_POWER_Q15, NO_READING_CDEG
 
 
@@ -255,6 +261,6 @@ def test_reading_that_is_missing_at_the_start_stays_in_range():
 
 def test_declared_limits_multiply_to_small_integers():
     assert layout.MAX_KP_Q8 * ERROR_LIMIT_CDEG <= SMALL_INT_MAX
-    assert layout.MAX_KD_Q4 * SLOPE_LIMIT_Q6 <= SMALL_INT_MAX
+    assert layout.MAX_KD_Q4 * BEHIND_LIMIT_Q6 <= SMALL_INT_MAX
     assert INTEGRAL_LIMIT + layout.MAX_KI_Q14 * ERROR_LIMIT_CDEG <= SMALL_INT_MAX
     assert INTEGRAL_LIMIT >> module.KI_SHIFT > FULL_POWER_Q15, "it can give full power alone"

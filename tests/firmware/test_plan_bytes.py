@@ -89,7 +89,7 @@ def test_any_sealed_block_of_a_fitting_length_never_raises(stages, knots, fillin
 def test_extremes_of_the_declared_ranges_stay_below_31_bits():
     error = 20000  # pid.ERROR_LIMIT_CDEG, asserted where it is used
     assert layout.MAX_KP_Q8 * error <= SMALL_INT_MAX
-    assert layout.MAX_KD_Q4 * 4000 <= SMALL_INT_MAX
+    assert layout.MAX_KD_Q4 * 1000 <= SMALL_INT_MAX  # pid.BEHIND_LIMIT_Q6
     assert layout.MAX_WEIGHT_Q8 * safety_limits.HARD_CEILING_CDEG <= SMALL_INT_MAX
     hottest = safety_limits.HARD_CEILING_CDEG - MIN_CDEG
     assert hottest * 64 + layout.MAX_LONGEST_TICKS <= SMALL_INT_MAX

@@ -3,7 +3,7 @@
 import pytest
 
 from emberbed.device_description import decode_settings
-from emberbed_fw.settings import CONVERTER_ABSENT, CONVERTER_MAX31855K
+from emberbed_fw.settings import CONVERTER_ABSENT, CONVERTER_MAX31855K, CONVERTER_THERMISTOR
 from tests.support.plans import bench_settings
 
 
@@ -15,6 +15,17 @@ def fitted(*names):
 
 def test_fitted_channels_keep_their_numbers():
     assert fitted("top_near_chip", "edge") == {0: "top_near_chip", 2: "edge"}
+
+
+def test_a_thermistor_is_shown_and_no_profile_can_use_it():
+    rows = [
+        ("edge", CONVERTER_MAX31855K, 20000, 0, 4096),
+        ("ssr_heatsink", CONVERTER_THERMISTOR, 8000, 0, 4096, 1),
+    ]
+    description = decode_settings(bench_settings(channels=rows))
+    assert description.fitted_names() == {0: "edge", 1: "ssr_heatsink"}
+    assert description.channel_names()[:2] == ["edge", ""]
+    assert description.channels[1].options == 1
 
 
 def test_a_fitted_channel_without_a_name_is_not_forgotten():

@@ -14,7 +14,8 @@ PLANT = "sim/emberbed_sim/plant"
 
 # What the firmware may import from outside itself: MicroPython's core modules.
 CORE_MODULES = {"struct", "binascii", "array", "sys", "gc", "micropython"}
-PORT_MODULES = {"machine", "time"}  # pins and clocks belong to the ports alone
+# pins, clocks, wires and displays belong to the ports alone
+PORT_MODULES = {"machine", "time", "select", "ssd1306"}
 START_MODULES = {"os", "hashlib"}  # files belong to what decides at power-up which version runs
 
 # The firmware's floors. A module imports from lower floors, and on its own floor from those that
@@ -44,8 +45,13 @@ LEVELS = (
     ("tick",),
     # the edge
     ("snapshot", "replay", "snapshot_parts", "backfill", "block_requests",
-     "self_report", "link", "stock_hold", "settings_store", "errands", "known_answer", "panel",
-     "main_loop", "ports.pipe", "ports.inject", "start_up"),
+     "self_report", "link", "stock_hold", "settings_store", "errands", "known_answer", "panel_text",
+     "panel", "main_loop", "ports.pipe", "ports.inject",
+     "drivers.spi_bus", "drivers.max31855", "drivers.max6675", "drivers.max31856", "drivers.ntc",
+     "ports.wiring", "ports.wire", "ports.board", "ports.senses", "ports.outputs", "ports.screen",
+     "ports.controller", "ports.chip_rp2_pins", "ports.chip_rp2", "ports.chip_esp32",
+     "ports.rp2040", "ports.esp32",
+     "start_up"),
 )  # fmt: skip
 
 ANALYSES = ("rehearse", "verify")  # host files of analysis commands

@@ -2,8 +2,7 @@
 
 Runs before the REPL, as a board's own boot code does: mounts the file system of an image file,
 runs main.py if there is one, and leaves the REPL to whoever is at the serial line. Every change of
-a block is written to a journal, so that a test can cut the power after any of them. `machine` is a
-stand-in whose reset ends this interpreter; the board starts it anew.
+a block is written to a journal, so that a test can cut the power after any of them.
 """
 
 import os
@@ -11,7 +10,8 @@ import sys
 
 import vfs
 
-IMAGE, JOURNAL, BLOCKS, PLATFORM, BROKEN_AFTER = sys.argv[1:6]
+IMAGE, JOURNAL, BLOCKS, BROKEN_AFTER, FED, HERE = sys.argv[1:7]
+PLATFORM = "rp2"
 BLOCK_BYTES = 4096
 PROGRAM_BYTES = 256  # as the file system of RP2 boards
 
@@ -20,8 +20,8 @@ class Flash:
     """Blocks in a file; `broken_after` changes the power is gone (-1: never)."""
 
     def __init__(self, image, journal, blocks, broken_after):
-        self._image = open(image, "r+b")
-        self._journal = open(journal, "ab")
+        self._image = open(image, "r+b")  # noqa: SIM115  (as long as the board lives)
+        self._journal = open(journal, "ab")  # noqa: SIM115
         self._blocks = blocks
         self._left = broken_after
 
@@ -53,18 +53,21 @@ class Flash:
         self._journal.flush()
 
 
-class Machine:
-    """What of `machine` an installation asks for."""
+class Platform:
+    """`sys`, on a board of another kind."""
 
-    @staticmethod
-    def reset():
-        raise SystemExit(RESET)
+    def __init__(self, real):
+        self._real = real
 
-
-RESET = 42
+    def __getattr__(self, name):
+        return PLATFORM if name == "platform" else getattr(self._real, name)
 
 
 def boot():
+    sys.path.insert(0, HERE)
+    import board_machine
+
+    board_machine.fed = open(FED, "wb")  # noqa: SIM115
     flash = Flash(IMAGE, JOURNAL, int(BLOCKS), int(BROKEN_AFTER))
     vfs.umount("/")
     try:
@@ -73,7 +76,8 @@ def boot():
         vfs.VfsLfs2.mkfs(flash, progsize=PROGRAM_BYTES)
         disk = vfs.VfsLfs2(flash, progsize=PROGRAM_BYTES)
     vfs.mount(disk, "/")
-    sys.modules["machine"] = Machine
+    sys.modules["machine"] = board_machine
+    sys.modules["sys"] = Platform(sys)
     sys.path[:] = ["", "/lib"]
     os.chdir("/")
     if "main.py" in os.listdir("/"):

@@ -2,6 +2,7 @@
 
 import json
 from http.client import HTTPConnection
+from urllib.parse import quote
 
 import pytest
 from rich.console import Console
@@ -52,6 +53,10 @@ class Asking:
     def post(self, path, body=None, **changed):
         return self.ask("POST", path, {} if body is None else body, self.headers(**changed))
 
+    def send_photo(self, octets, board="printer", note="", kind="image/jpeg", **changed):
+        path = f"/api/before-heat/photo?board={quote(board)}&note={quote(note)}"
+        return self.ask("POST", path, octets, self.headers(Content_Type=kind, **changed))
+
     def get(self, path, **changed):
         return self.ask("GET", path, None, self.headers(Content_Type=None, Origin=None, **changed))
 
@@ -63,9 +68,7 @@ def serving(tmp_path):
 
     def start(**asked):
         bench = Bench("virtual", VirtualBench(speed="max"), tmp_path / "runs.sqlite")
-        server = PageServer(
-            Asked(bench, tmp_path, tmp_path / "profiles", **asked), Console(quiet=True)
-        )
+        server = PageServer(Asked(bench, tmp_path / "profiles", **asked), Console(quiet=True))
         ends.append(server.in_background())
         return Asking(server)
 

@@ -3,7 +3,6 @@
 import pytest
 
 from emberbed.bench.prepare import NotReady
-from emberbed.page import before_heat
 from emberbed.page.judging import checked, rehearsed, titles
 from emberbed.page.library import GIVEN, OWN, SHIPPED, Library
 from emberbed.profiles.shipped import shipped_names
@@ -99,29 +98,12 @@ def test_a_good_profile_comes_with_its_line():
 
 
 def test_a_rehearsal_ends_as_the_command_says():
-    found = rehearsed(hold_profile(), "mine.toml")
+    found = rehearsed(hold_profile(), "mine.toml", None)
     assert found["state"] == "finished"
     assert any(line.startswith("Finished: ") and "limit" in line for line in found["said"])
     assert 0 < found["press_s"] < 60
 
 
 def test_what_cannot_be_rehearsed_is_told():
-    assert rehearsed("name = 1", "mine.toml")["sentences"]
+    assert rehearsed("name = 1", "mine.toml", None)["sentences"]
     assert [one["mistakes"] > 0 for one in titles(["name = 1", hold_profile()])] == [True, False]
-
-
-def test_what_was_confirmed_is_remembered_for_each_board(tmp_path):
-    assert before_heat.remembered(tmp_path, "printer") is None
-    before_heat.remember(tmp_path, "printer", "left of the chip")
-    before_heat.remember(tmp_path, "logger", "")
-    assert before_heat.remembered(tmp_path, "printer")["note"] == "left of the chip"
-    assert "left of the chip" in before_heat.said_before_heat("left of the chip")[1]
-
-
-def test_a_broken_memory_is_none(tmp_path):
-    (tmp_path / before_heat.MEMORY).write_text("[1")
-    assert before_heat.remembered(tmp_path, "printer") is None
-    before_heat.remember(tmp_path, "printer", "x")
-    assert before_heat.remembered(tmp_path, "printer")["note"] == "x"
-    assert before_heat.shortened("  a\n b " + "c" * 999) == ("a b " + "c" * 999)[:200]
-    assert before_heat.shortened(3) == ""

@@ -116,10 +116,15 @@ def test_a_new_run_begins_a_new_curve():
     assert (feed.snapshot()["rows"], feed.run_id()) == (0, 8)
 
 
-def test_marks_are_pinned_to_the_curve_once():
+def test_marks_and_stages_are_pinned_to_the_curve_once():
     seat, story, feed = seated(moments.second_ramp)
     seat.show(story.progress.newest)
-    assert [pin["text"] for pin in feed.snapshot()["pins"]] == ["flux on"]
+    seat.show(story.progress.newest)
+    pins = feed.snapshot()["pins"]
+    assert [pin["text"] for pin in pins if pin["kind"] == "mark"] == ["flux on"]
+    assert [pin["stage"] for pin in pins if pin["kind"] == "stage"] == [
+        story.progress.newest.stage
+    ]
 
 
 def test_terminal_and_page_are_one_hand_with_two_names():

@@ -6,10 +6,14 @@ import socket
 import sqlite3
 import subprocess
 import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
+from types import SimpleNamespace
 
 import pytest
 from websockets.sync.client import connect
 
+from tests.page.conftest import Asking
 from tests.support.command import COMMAND, environment, finish
 from tests.support.profiles import hold_profile
 
@@ -84,6 +88,20 @@ def test_without_a_run_it_ends_at_once_and_quietly(started, number):
         live.recv(timeout=10)
         process.send_signal(number)
         assert process.wait(10) == 0
+    assert process.stderr.read() == ""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no signal to one process")
+def test_it_ends_quietly_in_the_middle_of_a_rehearsal(started):
+    process, said = started("--port", "0")
+    asked = Asking(SimpleNamespace(**said))
+    body = {"text": hold_profile(for_s=7200), "name": "long"}
+    with ThreadPoolExecutor() as pool:
+        answer = pool.submit(asked.post, "/api/rehearse", body)
+        time.sleep(1.5)
+        process.send_signal(signal.SIGINT)
+        assert process.wait(20) == 0
+        assert answer.result()[0] == 503
     assert process.stderr.read() == ""
 
 

@@ -22,6 +22,8 @@ from tests.support.wire import BUILD_ID, HOST_NONCE, end_of_plan
 class TablePort:
     """Follows a script of TICK, WIRE and END; the switches' senses are healthy."""
 
+    screen = None
+
     def __init__(self, script, settings=None):
         self.script = list(script)
         self.settings = bench_settings() if settings is None else settings

@@ -47,6 +47,7 @@ class Max31856:
         self._go = bytearray((WRITE, self._setup[0]))
         self._ask = bytearray(1 + REGISTERS)
         self._got = bytearray(1 + REGISTERS)
+        self._got_setup = memoryview(self._got)[1 : 1 + SETUP_BYTES]
         first_ms = CONVERSION_MS + ((1 << average) - 1) * FURTHER_MS
         self._first_ticks = first_ms // TICK_MS + 2
         self._wait_ticks = 0
@@ -60,19 +61,13 @@ class Max31856:
 
     def read(self, words, channel):
         self._bus.exchange(self._cs, PHASE, self._ask, self._got)
-        lost = not self._is_set_up()
+        lost = self._got_setup != self._setup
         if lost:
             self.set_up()
         elif self._wait_ticks > 0:
             self._wait_ticks -= 1
         self._pack(words, channel * WORD_BYTES, lost)
         return not lost and self._wait_ticks == 0
-
-    def _is_set_up(self):
-        for index in range(SETUP_BYTES):
-            if self._got[1 + index] != self._setup[index]:
-                return False
-        return True
 
     def _pack(self, words, at, lost):
         got = self._got  # its byte 0 came while the address went out

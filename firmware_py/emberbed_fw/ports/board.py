@@ -7,8 +7,9 @@ start-up may last as it will. The kept number carries a check, the trip code, an
 was asked for: on some chips a commanded reset looks like the watchdog's.
 """
 
-import machine
 import time
+
+import machine
 
 from emberbed_fw.device_port import (
     RESET_COMMANDED,

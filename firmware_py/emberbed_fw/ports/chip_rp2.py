@@ -1,4 +1,4 @@
-"""What is its own on RP2040 and RP2350: which bus a pin belongs to, memory beside the reset.
+"""What is its own on RP2040 and RP2350: memory beside the reset, pins by their numbers.
 
 The watchdog's scratch registers outlive its reset and are lost with the power; MicroPython's own
 reset uses those from 4 on, so number 0 is free (RP2040 datasheet 4.7.4; RP2350's at another base).
@@ -28,18 +28,3 @@ class Chip:
 
     def adc(self, pin):
         return machine.ADC(machine.Pin(pin))
-
-
-def spi_number(sck):
-    """Return the SPI that a clock pin belongs to: pins 0 to 7, 16 to 23 one, the others two."""
-    return sck >> 3 & 1
-
-
-def uart_number(tx):
-    """Return the UART that a pin belongs to: 0 to 3, 12 to 19, 28 and 29 one, 4 to 11, 20 to 27 two."""
-    return (tx + 4) >> 3 & 1
-
-
-def i2c_number(sda):
-    """Return the I2C that a data pin belongs to: every other pair."""
-    return sda >> 1 & 1

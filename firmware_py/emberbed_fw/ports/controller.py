@@ -6,8 +6,9 @@ touched. A tick that comes more than LATE_MS late is never made up: the next one
 """
 
 import gc
-import micropython
 import time
+
+import micropython
 
 from emberbed_fw import record
 from emberbed_fw.device_port import TICK, WIRE
@@ -23,6 +24,7 @@ from emberbed_fw.settings import (
     CONVERTER_MAX31856,
     CONVERTER_THERMISTOR,
     Settings,
+    settings_fit,
 )
 from emberbed_fw.units import CHANNELS, TICK_MS
 
@@ -57,7 +59,7 @@ class ControllerPort:
         self.received = board.wire.received
         self.send = board.wire.send
         self.count = 0
-        self._drivers = [None] * CHANNELS
+        self._drivers = []  # (channel, driver)
         self._chip = chip
         self._wiring = wiring
         self._bus = bus
@@ -67,14 +69,15 @@ class ControllerPort:
         self._due_ms = time.ticks_add(self._last_ms, TICK_MS)
 
     def use(self, block):
-        """Make the drivers that a description asks for."""
+        """Make the drivers that a description asks for; one that does not fit has none."""
+        if not settings_fit(block):
+            return
         settings = Settings(block)
         for channel in range(CHANNELS):
             pin = self._wiring.channel_pins[channel]
             if settings.channel_fitted(channel) and pin != NO_PIN:
-                self._drivers[channel] = self._driver(
-                    settings.converter[channel], settings.options[channel], pin
-                )
+                kind, options = settings.converter[channel], settings.options[channel]
+                self._drivers.append((channel, self._driver(kind, options, pin)))
 
     def _driver(self, kind, options, pin):
         if kind == CONVERTER_THERMISTOR:
@@ -126,10 +129,7 @@ class ControllerPort:
         """Return the channels whose bytes are their newest conversion."""
         fresh = 0
         self._bus_failed = False
-        for channel in range(CHANNELS):
-            driver = self._drivers[channel]
-            if driver is None:
-                continue
+        for channel, driver in self._drivers:
             try:
                 if driver.read(words, channel):
                     fresh |= 1 << channel

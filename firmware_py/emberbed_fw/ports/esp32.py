@@ -4,8 +4,9 @@ The link is the USB of the chip or of the board's serial chip, or a UART of its 
 called by start_up with what is installed.
 """
 
-import machine
 import sys
+
+import machine
 
 from emberbed_fw.drivers.spi_bus import BAUD, SpiBus
 from emberbed_fw.main_loop import start

@@ -44,6 +44,8 @@ AT = frames.HEADER_BYTES
 
 
 class InjectPort:
+    screen = None
+
     def __init__(self, board):
         self._board = board
         self.settings_block = board.settings_block
@@ -89,7 +91,8 @@ class InjectPort:
         self.count = 0
         while True:
             self._listen()
-            self._is_tick = self._is_due()
+            # what came before a given tick is for that tick
+            self._is_tick = not (self._given and self.count) and self._is_due()
             if self._is_tick:
                 return TICK
             if self.count:

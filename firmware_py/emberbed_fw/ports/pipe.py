@@ -12,7 +12,7 @@ answer: B zones, B outputs, H owed, H n, n wire bytes. An empty read ends the de
 import struct
 import sys
 
-from emberbed_fw.device_port import END, TICK, WIRE
+from emberbed_fw.device_port import END, RESET_POWER, TICK, WIRE
 from emberbed_fw.main_loop import start
 from emberbed_fw.messages import BOARD_NUMBER_BYTES, ENTRY_HEATS
 
@@ -24,6 +24,8 @@ ANSWER_HEAD = "<BBHH"
 
 
 class PipePort:
+    screen = None
+
     def __init__(self, source, sink):
         self._source = source
         self._sink = sink
@@ -32,7 +34,6 @@ class PipePort:
         self._tick_bytes = bytearray(5 + 32)
         self._zones = 0
         self._outputs = 0
-        self.kept = 0  # lasts as long as the pipe, like the slots: a reset is a new interpreter
         self._slots = [b"", b""]
         self._wire = b""
         if self._read_exactly(1) != b"S":
@@ -108,7 +109,13 @@ class PipePort:
         """No watchdog of its own: the simulated bench sees an interpreter that stops answering."""
 
     def keep(self, code):
-        self.kept = code
+        """Nothing here outlives a reset, which is a new interpreter."""
+
+    def kept(self):
+        return 0
+
+    def reset_cause(self):
+        return RESET_POWER
 
     def all_off(self):
         self._zones = 0

@@ -3,13 +3,15 @@
 The link is the chip's own USB or a UART. `serve` is called by start_up with what is installed.
 """
 
-import machine
 import sys
+
+import machine
 
 from emberbed_fw.drivers.spi_bus import BAUD, SpiBus
 from emberbed_fw.main_loop import start
 from emberbed_fw.ports.board import Board
-from emberbed_fw.ports.chip_rp2 import Chip, i2c_number, spi_number, uart_number
+from emberbed_fw.ports.chip_rp2 import Chip
+from emberbed_fw.ports.chip_rp2_pins import i2c_number, spi_number, uart_number
 from emberbed_fw.ports.controller import ControllerPort
 from emberbed_fw.ports.outputs import Outputs
 from emberbed_fw.ports.screen import open_screen

@@ -33,7 +33,7 @@ def open_screen(i2c, rows):
     if i2c is None:
         return None
     try:
-        import ssd1306
+        import ssd1306  # pyright: ignore[reportMissingImports]  (a library put on the device)
 
         return Screen(ssd1306.SSD1306_I2C(WIDTH, rows, i2c), rows)
     except (ImportError, OSError):

@@ -23,10 +23,10 @@ class Wire:
         if sink is not source:
             self._poll.register(sink, 0)
         self.received = bytearray(RECEIVE_BYTES)
-        self._received_view = memoryview(self.received)
+        self._one_in = bytearray(1)
+        self._one_out = bytearray(1)
         self.count = 0
         self._out = bytearray(SEND_BYTES)
-        self._out_view = memoryview(self._out)
         self._first = 0  # to go out next
         self._waiting = 0  # bytes that have still to go out
         self.dropped = 0  # batches that did not fit
@@ -59,19 +59,25 @@ class Wire:
         moved = False
         for stream, event in self._poll.ipoll(wait_ms):
             if event & select.POLLIN and stream is self._source:
-                at = self.count
-                got = self._source.readinto(self._received_view[at : at + 1])
-                if got:
-                    self.count = at + got
-                    moved = True
+                moved |= self._take_one()
             if event & select.POLLOUT and self._waiting:
-                at = self._first
-                sent = self._sink.write(self._out_view[at : at + 1])
-                if sent:
-                    self._first = (at + 1) & (SEND_BYTES - 1)
-                    self._waiting -= 1
-                    moved = True
+                moved |= self._give_one()
         return moved
+
+    def _take_one(self):
+        if not self._source.readinto(self._one_in):
+            return False
+        self.received[self.count] = self._one_in[0]
+        self.count += 1
+        return True
+
+    def _give_one(self):
+        self._one_out[0] = self._out[self._first]
+        if not self._sink.write(self._one_out):
+            return False
+        self._first = (self._first + 1) & (SEND_BYTES - 1)
+        self._waiting -= 1
+        return True
 
     def _watch_room(self, wanted):
         """Ask the poll for room to write only while there is something to be written."""

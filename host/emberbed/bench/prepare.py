@@ -28,6 +28,9 @@ class NotReady(Exception):
         super().__init__("\n".join(sentences))
         self.sentences = sentences
 
+    def __reduce__(self) -> tuple[type["NotReady"], tuple[list[str]]]:
+        return NotReady, (self.sentences,)  # whole, out of a helper process too
+
 
 class MadeOnDevice(Protocol):
     """What becomes a profile only on a device, as it needs its sensors."""

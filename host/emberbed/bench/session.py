@@ -37,6 +37,7 @@ from emberbed.bench.virtual import VirtualBench, VirtualDevice
 from emberbed.bench.watcher import Begun, Hands, Screens, Watcher
 from emberbed.bench.with_heater import learner_of, prepare_on
 from emberbed.device_description import DeviceDescription
+from emberbed.jobs.from_run import JobWish, join, wish_for
 from emberbed.link.device import Device
 from emberbed.profiles.compile import decode_plan
 from emberbed.profiles.reader import ProfileFile
@@ -70,6 +71,7 @@ class RunRequest:
     at_keyboard: bool = True  # False: the watcher alone asks
     said: tuple[tuple[str, str], ...] = ()  # kind and sentence of what was said before the run
     self_check: str = ALARM  # one of self_check.MODES
+    job: JobWish | None = None  # of the bench record; None: that of the board, on a real device
 
 
 @dataclass(frozen=True)
@@ -106,6 +108,7 @@ def run_profile(request: RunRequest, store: RunStore, console: Console) -> RunRe
     Raises NotReady, LinkError, Refused or VirtualDeviceError before heat, RecordFailed after it.
     """
     check_page(request.page, store)
+    wish = wish_for(store, request.job, request.asked, request.virtual is not None)
     with ExitStack() as until_told:
         with _device(request) as (device, virtual):
             bench = _prepare(request, device, virtual, console)
@@ -117,6 +120,7 @@ def run_profile(request: RunRequest, store: RunStore, console: Console) -> RunRe
             stop = until_told.enter_context(StopSignal())
             ledger = Ledger(store, _facts(request, bench))
             try:
+                join(store, ledger.run_id, wish, console)
                 outcome = watch_run(request, bench, ledger, console, stop)
             except NotReady:
                 raise

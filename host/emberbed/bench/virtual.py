@@ -11,6 +11,7 @@ import tempfile
 import threading
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 START_S = 20.0
 END_S = 5.0
@@ -20,6 +21,16 @@ MICROPYTHON = "MicroPython"  # as the virtual device names the interpreter of re
 FELL_BACK = (
     "MicroPython is not installed here, so the virtual device runs the same firmware in {engine}"
 )
+
+
+class Startable(Protocol):
+    """A device that is a process here."""
+
+    @property
+    def engine(self) -> str: ...
+    @property
+    def module(self) -> str: ...
+    def arguments(self) -> list[str]: ...
 
 
 class VirtualDeviceError(RuntimeError):
@@ -40,6 +51,7 @@ class VirtualBench:
     sensors: tuple[str, ...] = ()  # NAME:PLACE by channel; none: the usual ones
     plant: str = "lumped"  # or grid: the board in two dimensions
     emitters: str = ""  # on a grid: what each of a row gives of its power, such as 1,0.7,1
+    module: str = "emberbed_sim.virtual_device"  # the process
 
     def with_board(self, mass_g: float, length_mm: float, width_mm: float) -> "VirtualBench":
         """Return the same bench with this board on it."""
@@ -65,8 +77,8 @@ def engine_notes(asked: str, running: str) -> list[str]:
 class VirtualDevice:
     """A running virtual device; close it, or leave its `with`."""
 
-    def __init__(self, bench: VirtualBench) -> None:
-        command = [sys.executable, "-m", "emberbed_sim.virtual_device", *bench.arguments()]
+    def __init__(self, bench: Startable) -> None:
+        command = [sys.executable, "-m", bench.module, *bench.arguments()]
         # a file, as a full pipe would block the process
         self._complaints = tempfile.TemporaryFile()  # noqa: SIM115  (close() does)
         try:
@@ -104,34 +116,38 @@ class VirtualDevice:
 
     def hold_button(self, seconds: float = PRESS_S) -> None:
         """Hold the device's button down for some simulated seconds."""
-        self._tell(f"hold {seconds}")
+        self.tell(f"hold {seconds}")
 
     def tap_button(self) -> None:
-        self._tell("tap")
+        self.tell("tap")
 
     def blow(self, on: bool) -> None:
         """Bring the hot-air tool over the chip, or take it away."""
-        self._tell("air on" if on else "air off")
+        self.tell("air on" if on else "air off")
 
     def change_board(self) -> None:
         """Put a cold board in place of the one there."""
-        self._tell("board")
+        self.tell("board")
 
     def finger(self, channel: int, seconds: float) -> None:
         """Lay a warm finger on a channel's bead for some simulated seconds."""
-        self._tell(f"finger {channel} {seconds}")
+        self.tell(f"finger {channel} {seconds}")
 
     def lift(self, channel: int) -> None:
         """Lift a channel's bead off the board."""
-        self._tell(f"lift {channel}")
+        self.tell(f"lift {channel}")
 
     def press_down(self, channel: int) -> None:
         """Press a channel's bead down again."""
-        self._tell(f"press {channel}")
+        self.tell(f"press {channel}")
+
+    def unplug(self, channel: int, seconds: float) -> None:
+        """Pull a channel's thermocouple out of its converter for some simulated seconds."""
+        self.tell(f"unplug {channel} {seconds}")
 
     def place(self, channel: int, x_mm: float, y_mm: float) -> None:
         """Set a channel's bead down on another spot, counted from the board's middle; on a grid."""
-        self._tell(f"place {channel} {x_mm} {y_mm}")
+        self.tell(f"place {channel} {x_mm} {y_mm}")
 
     def close(self) -> None:
         """End the device: its heater goes cold with it."""
@@ -161,7 +177,8 @@ class VirtualDevice:
             reason = self._last_complaint() or f"exit code {self._process.returncode}"
         return f"The virtual device ended by itself: {reason}"
 
-    def _tell(self, line: str) -> None:
+    def tell(self, line: str) -> None:
+        """Say a line to the process, as its control channel understands it."""
         assert self._process.stdin
         with suppress(OSError):  # the link will tell that the device is gone
             self._process.stdin.write(line + "\n")

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from emberbed.install.failure import InstallError
-from emberbed.install.remote import Remote
+from emberbed.install.remote import LOOK_S, Remote
 from emberbed_fw import settings, settings_store, start_up
 
 LEAST_VERSION = (1, 23)  # from here on all read the same compiled files (mpy 6.3)
@@ -118,7 +118,11 @@ class _Kept:
 def look_at(remote: Remote) -> Board:
     """Ask the board what it is; InstallError when it can never run this firmware."""
     told = remote.ask(
-        LOOK, root=start_up.ROOT, versions=list(start_up.VERSIONS), names=list(KEPT_FILES)
+        LOOK,
+        LOOK_S,
+        root=start_up.ROOT,
+        versions=list(start_up.VERSIONS),
+        names=list(KEPT_FILES),
     )
     _refuse_strangers(remote.port, told)
     return Board(
@@ -147,8 +151,8 @@ def _refuse_strangers(port: str, told: dict[str, Any]) -> None:
     if tuple(told["version"][:2]) < LEAST_VERSION or told["mpy"] & 0xFF != MPY_VERSION:
         least = ".".join(str(part) for part in LEAST_VERSION)
         raise InstallError(
-            f"The board at {port} runs MicroPython {version}: put {least} or a newer 1.x on it, then"
-            " install again"
+            f"The board at {port} runs MicroPython {version}: put {least} or a newer 1.x on it,"
+            " then install again"
         )
 
 

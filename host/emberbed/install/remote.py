@@ -13,6 +13,7 @@ from typing import Any
 from emberbed.install.failure import InstallError
 
 CALL_S = 20.0
+LOOK_S = 5.0
 COPY_S = 300.0
 MARK = "emberbed:"  # before the line of an answer: boards may print other things
 NO_PROMPT = "could not enter raw repl"
@@ -28,14 +29,14 @@ class Remote:
     def __init__(self, port: str) -> None:
         self.port = port
 
-    def ask(self, script: str, **given: object) -> Any:
+    def ask(self, script: str, longest_s: float = CALL_S, **given: object) -> Any:
         """Run a script on the board; its `answer` comes back as JSON holds it.
 
         `given` become the script's names, as JSON holds them too.
         """
         heading = "".join(f"{name} = {value!r}\n" for name, value in given.items())
         ending = f"\nimport json\nprint({MARK!r} + json.dumps(answer))\n"
-        said = self._call(["exec", heading + script + ending], CALL_S)
+        said = self._call(["exec", heading + script + ending], longest_s)
         for line in said.splitlines():
             if line.startswith(MARK):
                 return json.loads(line.removeprefix(MARK))

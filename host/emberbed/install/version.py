@@ -19,8 +19,11 @@ from emberbed_fw import start_up
 from emberbed_fw.known_answer import known_answer
 
 SMALL_INT_BITS = 31  # of the smallest board; wider ones read the same files
-LEFT_OUT = ("start_up.py", "ports/pipe.py", "replay.py")
-START_FILE = "start_up.py"
+NO_BOARDS = ("replay.py", "ports/pipe.py")  # what only the host runs
+FAMILIES = {
+    "rp2040": ("ports/rp2040.py", "ports/chip_rp2.py"),
+    "esp32": ("ports/esp32.py", "ports/chip_esp32.py"),
+}
 MOST_COMPILERS = 4
 
 
@@ -31,7 +34,6 @@ class Version:
     build: bytes  # fingerprint of the sources, as a device tells it
     port_name: str
     files: Mapping[str, bytes]
-    start: bytes  # start_up.py, compiled, for outside the versions
 
     @cached_property
     def manifest(self) -> bytes:
@@ -68,26 +70,25 @@ def build_version(
     """
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder)
-        names = [name for name in sorted(sources) if _belongs(name, port_name)]
+        names = [name for name in sorted(sources) if belongs(name, port_name)]
         with ThreadPoolExecutor(MOST_COMPILERS) as pool:
             compiled = list(
                 pool.map(lambda name: _compile(root, name, sources[name], architecture), names)
             )
-    by_name = dict(zip(names, compiled, strict=True))
     files = {
         f"{PACKAGE}/{name.removesuffix('.py')}.mpy": octets
-        for name, octets in by_name.items()
-        if name not in LEFT_OUT
+        for name, octets in zip(names, compiled, strict=True)
     }
     files["device"] = block
     if wiring:
         files["wiring"] = wiring
-    return Version(digest_of(sources)[:TOLD_BYTES], port_name, files, by_name[START_FILE])
+    return Version(digest_of(sources)[:TOLD_BYTES], port_name, files)
 
 
-def _belongs(name: str, port_name: str) -> bool:
-    """Leave out what no board runs."""
-    return name == START_FILE or name not in LEFT_OUT
+def belongs(name: str, port_name: str) -> bool:
+    """Tell whether a source goes onto a board with this port; '' for any board."""
+    others = [its for port, its in FAMILIES.items() if port_name and port != port_name]
+    return name not in NO_BOARDS and not any(name in its for its in others)
 
 
 def _compile(root: Path, name: str, source: bytes, architecture: str) -> bytes:

@@ -4,7 +4,7 @@ Raises NotReady for what cannot be kept (with the mend), StoreError, PhotoError,
 nothing is changed. Nothing here asks or hinders a run.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from decimal import InvalidOperation
 from pathlib import Path
@@ -15,7 +15,7 @@ from emberbed.jobs import journal, model
 from emberbed.jobs.checklists import ANSWERS, Item
 from emberbed.jobs.kept_files import keep_bytes, keep_photo
 from emberbed.jobs.placements import add_placement
-from emberbed.jobs.plain_entries import board_key, name_of, sentence_of
+from emberbed.jobs.plain_entries import folded, name_of, sentence_of
 from emberbed.jobs.prices import amount
 from emberbed.plain_text import did_you_mean, printable
 from emberbed.store.faults import StoreError
@@ -52,8 +52,8 @@ class JobBook:
         """Return the newest open job of a type of board, None for none."""
         boards = journal.about(self._database, "board")
         closed = journal.about(self._database, "closed")
-        key = board_key(board)
-        alike = [n for n, name in boards.items() if n not in closed and board_key(name) == key]
+        key = folded(board)
+        alike = [n for n, name in boards.items() if n not in closed and folded(name) == key]
         return max(alike, default=None)
 
     # changing
@@ -73,13 +73,20 @@ class JobBook:
         """
         return self._write(job_id, self._subjects(told))
 
-    def answer(self, job_id: int, list_name: str, item: Item, answer: str, note: str = "") -> None:
-        """Keep the answer to a question of a checklist."""
-        if answer not in ANSWERS:
-            mend = did_you_mean(answer, ANSWERS, "answer with one of")
-            raise NotReady([f'"{printable(answer)}" is no answer to "{item.short}"; {mend}'])
+    def answer(
+        self, job_id: int, list_name: str, said: Sequence[tuple[Item, str]], note: str = ""
+    ) -> None:
+        """Keep several answers, or none of them if one is none."""
+        for item, answer in said:
+            if answer not in ANSWERS:
+                mend = did_you_mean(answer, ANSWERS, "answer with one of")
+                raise NotReady([f'"{printable(answer)}" is no answer to "{item.short}"; {mend}'])
         words = sentence_of("The note", note) if note else ""
-        self._write(job_id, {f"check/{list_name}/{item.id}": {"answer": answer, "note": words}})
+        answers = {
+            f"check/{list_name}/{item.id}": {"answer": answer, "note": words}
+            for item, answer in said
+        }
+        self._write(job_id, answers)
 
     def add_photo(self, job_id: int, path: Path, kind: str, note: str = "") -> int:
         """Keep a photograph; one of the sensors is shown before the next board of the type."""

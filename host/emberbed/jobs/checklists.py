@@ -32,7 +32,8 @@ _ID = re.compile(r"[a-z][a-z0-9_]*")
 @dataclass(frozen=True)
 class Item:
     """One question. `short` names it where there is little room; `same_day`: yes counts only on
-    the day of the heat; `own`: it comes from the bench's own file."""
+    the day of the heat; `asked_at_run`: the page asks it before each run; `own`: it comes from the
+    bench's own file."""
 
     id: str
     short: str
@@ -40,6 +41,7 @@ class Item:
     why: str = ""
     source: str = ""
     same_day: bool = False
+    asked_at_run: bool = False
     own: bool = False
 
 

@@ -54,7 +54,9 @@ def costs_of(job: Job, runs: Sequence[HeatingRun], prices: Prices) -> JobCosts:
     energy = _energy(energy_j, prices.kwh)
     hands = _hands(minutes, prices.hour)
     part_costs = [part.cost() for part in job.parts]
-    parts = None if None in part_costs else sum((one or Decimal(0) for one in part_costs), Decimal())
+    parts = (
+        None if None in part_costs else sum((one or Decimal(0) for one in part_costs), Decimal())
+    )
     lacking = {"energy": energy, "work": hands, "parts": parts}
     return JobCosts(
         energy_j=energy_j,

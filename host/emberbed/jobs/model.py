@@ -3,6 +3,7 @@
 Times are UTC in ISO 8601, durations in minutes or seconds, amounts decimal in the bench's currency.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -134,26 +135,28 @@ class Job:
 
 
 def job_of(journal: Journal) -> Job:
-    """Return the job that a journal tells of."""
+    """Return the job that a journal tells of.
+
+    Raises KeyError, TypeError, ValueError or InvalidOperation for one that is damaged.
+    """
     closed = journal.value("closed")
     worth, minutes = journal.value("worth"), journal.value("minutes")
     return Job(
         id=journal.job_id,
         opened_utc=journal.opened_utc,
-        board=journal.value("board", ""),
-        serial=journal.value("serial", ""),
-        fault=journal.value("fault", ""),
-        found=journal.value("found", ""),
-        minutes=minutes,
+        board=_text(journal.value("board", "")),
+        serial=_text(journal.value("serial", "")),
+        fault=_text(journal.value("fault", "")),
+        found=_text(journal.value("found", "")),
+        minutes=None if minutes is None else int(minutes),
         worth=None if worth is None else Decimal(worth),
-        outcome=closed and closed["outcome"],
-        outcome_note=closed["note"] if closed else "",
-        closed_utc=journal.entries["closed"].entered_utc if closed else None,
+        outcome=None if closed is None else _one_of(OUTCOMES, closed["outcome"]),
+        outcome_note="" if closed is None else _text(closed["note"]),
+        closed_utc=None if closed is None else journal.entries["closed"].entered_utc,
         runs=tuple(sorted(int(run_id) for run_id in journal.below("run"))),
         parts=tuple(_part(int(n), one.value) for n, one in journal.below("part").items()),
         photos=tuple(
-            PhotoEntry(int(n), **one.value, added_utc=one.entered_utc)
-            for n, one in journal.below("photo").items()
+            _photo(int(n), one.value, one.entered_utc) for n, one in journal.below("photo").items()
         ),
         tests=tuple(
             _test(int(n), one.value, one.entered_utc) for n, one in journal.below("test").items()
@@ -170,12 +173,30 @@ def _question(at: str) -> tuple[str, str]:
     return list_name, item_id
 
 
+def _text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError("text is needed")
+    return value
+
+
+def _one_of(known: Mapping[str, str], value: Any) -> str:
+    if value not in known:
+        raise ValueError("a word that this version does not know")
+    return value
+
+
+def _photo(number: int, value: dict[str, Any], added_utc: str) -> PhotoEntry:
+    _one_of(PHOTO_KINDS, value["kind"])
+    return PhotoEntry(number, **value, added_utc=added_utc)
+
+
 def _part(number: int, value: dict[str, Any]) -> Part:
     each = value["each"]
     return Part(number, value["name"], value["count"], None if each is None else Decimal(each))
 
 
 def _test(number: int, value: dict[str, Any], tested_utc: str) -> TestEntry:
+    _one_of(TEST_KINDS, value["kind"])
     log = value["log"]
     made = None
     if log is not None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from emberbed.jobs.kept_files import keep_photo, whole_path_of
-from emberbed.jobs.plain_entries import board_key, name_of, sentence_of
+from emberbed.jobs.plain_entries import folded, name_of, sentence_of
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import storable, utc_now
 
@@ -30,7 +30,7 @@ class Placement:
 
 def last_placement(store: RunStore, board: str) -> Placement | None:
     """Return the newest placement on this type of board, None if there is none."""
-    rows = store.database.all(_LAST, board_key(board))
+    rows = store.database.all(_LAST, folded(board))
     if not rows:
         return None
     row = rows[0]
@@ -57,7 +57,7 @@ def add_placement(
     kept = keep_photo(database, photo).file if photo else None
     if kept is None and before and before.photo and before.note == words:
         kept = before.photo.name
-    values = (name, board_key(name), utc_now(), words, kept, run_id)
+    values = (name, folded(name), utc_now(), words, kept, run_id)
     with database.writing():
         database.all(_INSERT, *(storable(value) for value in values))
     placement = last_placement(store, board)

@@ -24,6 +24,6 @@ def sentence_of(what: str, text: str) -> str:
     return one_line(what, text, MOST_SENTENCE)
 
 
-def board_key(board: str) -> str:
-    """Return what makes two spellings of a type of board the same: case and spaces count not."""
-    return " ".join(board.casefold().split())
+def folded(text: str) -> str:
+    """Return what two spellings of one name share: upper case and extra spaces count not."""
+    return " ".join(text.casefold().split())

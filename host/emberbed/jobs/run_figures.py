@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from emberbed.jobs.model import Job
+from emberbed.jobs.plain_entries import folded
 from emberbed.profiles.limits import BOARD_J_PER_KG_K
 from emberbed.report.passes import linked_runs, passes_of, passes_words
 from emberbed.report.run_view import profile_data, view_of
@@ -59,13 +60,13 @@ def job_of_run(store: RunStore, jobs: Sequence[Job], run_id: int) -> Job | None:
 
 
 def jobs_of_board(jobs: Sequence[Job], job: Job) -> list[Job]:
-    """Return the jobs on the same board as `job`, itself too: same type, same serial number.
+    """Return the jobs on the same board as `job`, itself too: those with its serial number.
 
-    A board without a serial number is known by its job alone.
+    A board without one is known by its job alone.
     """
     if not job.serial:
         return [job]
-    return [one for one in jobs if _board(one) == _board(job)]
+    return [one for one in jobs if folded(one.serial) == folded(job.serial)]
 
 
 def runs_of_board(store: RunStore, jobs: Sequence[Job], job: Job, simulated: bool) -> list[int]:
@@ -87,10 +88,6 @@ def passes_of_board(store: RunStore, jobs: Sequence[Job], job: Job) -> list[str]
         return []
     where = f"in its record{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}"
     return passes_words([passes_of(view_of(store, number)) for number in numbers], where)
-
-
-def _board(job: Job) -> tuple[str, str]:
-    return " ".join(job.board.casefold().split()), " ".join(job.serial.casefold().split())
 
 
 def _stored_runs(store: RunStore, numbers: Sequence[int]) -> list[StoredRun]:

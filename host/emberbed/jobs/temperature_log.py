@@ -54,8 +54,8 @@ def _sensors(text: TextTable) -> list[int]:
     if not found:
         listed = ", ".join(printable(head, 20) for head in text.heads[:8])
         raise TableMistake(
-            f"{text.place}: no column holds a temperature (the columns are {listed}); name it in °C,"
-            " such as chip_c"
+            f"{text.place}: no column holds a temperature (the columns are {listed}); name one in"
+            " degrees Celsius, such as chip_c"
         )
     if len(found) > MOST_SENSORS:
         raise TableMistake(

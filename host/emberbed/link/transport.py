@@ -45,6 +45,9 @@ class Port:
         # With the wait done by `select`, a read takes what is there in one call; pyserial's own
         # wait would go on until the full number of bytes has come.
         opened.timeout = POLL_S if self._handle is None else 0
+        far = getattr(opened, "_socket", None)
+        if far is not None:  # a frame waits for no acknowledgement of the one before
+            far.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
     def read(self, wait_s: float) -> bytes:
         """Return what has arrived, waiting at most `wait_s` seconds for the first byte."""

@@ -1,5 +1,6 @@
 """From a request to plain data, and from failures to one sentence each with a status."""
 
+import asyncio
 import json
 import traceback
 from collections.abc import Awaitable, Callable
@@ -9,11 +10,12 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
 from emberbed.bench.prepare import NotReady
+from emberbed.page.workers import Ended
 from emberbed.store.faults import StoreError
 
 Handler = Callable[[Request], Awaitable[Response]]
 NOT_UNDERSTOOD = "The page's server did not understand this: load the page again."
-
+ENDS = "The page's program has ended: start it again in the terminal."
 OWN_FAULT = "The page's server met a fault of its own; the terminal shows it. A run is not touched."
 
 
@@ -33,6 +35,8 @@ def told(handler: Handler) -> Handler:
             return sentences([str(error)])
         except (Misunderstood, ClientDisconnect):
             return sentences([NOT_UNDERSTOOD], 400)
+        except (Ended, asyncio.CancelledError):  # whoever waits is told
+            return sentences([ENDS], 503)
         except Exception:  # a fault of ours ends one answer, never the server
             traceback.print_exc()
             return sentences([OWN_FAULT], 500)

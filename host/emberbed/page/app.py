@@ -4,6 +4,7 @@ Reading is GET and changes nothing; everything else is a POST with JSON. Nothing
 `run` loads the device and waits for the press there.
 """
 
+from contextlib import suppress
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -20,7 +21,9 @@ from emberbed.bench import key_table
 from emberbed.bench.prepare import NotReady
 from emberbed.page import answers, before_heat
 from emberbed.page.answers import body_of, number_in, taken, text_in, told
+from emberbed.page.before_routes import BeforeRoutes, board_in, note_in
 from emberbed.page.feed import Feed
+from emberbed.page.job_routes import JobRoutes
 from emberbed.page.library import Library
 from emberbed.page.live import Live
 from emberbed.page.profile_routes import ProfileRoutes
@@ -29,6 +32,7 @@ from emberbed.page.run_routes import RunRoutes
 from emberbed.page.security import ENTER_PATH, GUEST, LIVE_PATH, PAIR_PATH, STOP_PATH, Door, Doorman
 from emberbed.page.sharing import Sharing
 from emberbed.page.workers import Workers
+from emberbed.store.faults import StoreError
 
 STATIC = Path(str(files("emberbed.page") / "static"))
 SIMULATED_ACTS = ("press", "air")
@@ -36,14 +40,13 @@ SIMULATED_ACTS = ("press", "air")
 
 @dataclass(frozen=True)
 class Parts:
-    """What the server is made of; `folder` keeps the page's own memory, beside the store."""
+    """What the server is made of."""
 
     feed: Feed
     desk: RunDesk
     library: Library
     workers: Workers
     live: Live
-    folder: Path
     sharing: Sharing
     fixed: bool = False  # the run is the terminal's: nothing can be chosen here
 
@@ -108,12 +111,13 @@ class Bench:
         text = self._parts.library.read(text_in(body, "where"), text_in(body, "name"))
         if body.get("confirmed") != list(before_heat.ITEMS):
             raise NotReady(["Confirm all that has to be so before heat, then load it"])
-        note = before_heat.shortened(body.get("note"))
+        board, note = board_in(text_in(body, "board")), note_in(text_in(body, "note", ""))
         said = (before_heat.said_before_heat(note),)
         begun_by = {"where": text.where, "name": text.name}
         await run_in_threadpool(self._parts.desk.start, text.path, said, begun_by)
-        board = text_in(body, "board")
-        await run_in_threadpool(before_heat.remember, self._parts.folder, board, note)
+        with suppress(StoreError, NotReady):  # a help for the next time, and nothing that hinders
+            store = self._parts.desk.bench.store
+            await self._parts.workers.work(before_heat.keep, store, board, note)
         return taken()
 
     async def resume(self, _request: Request) -> Response:
@@ -133,17 +137,12 @@ class Bench:
         self._parts.desk.clear()
         return taken()
 
-    async def memory(self, request: Request) -> Response:
-        board = request.query_params.get("board", "")
-        return JSONResponse(before_heat.remembered(self._parts.folder, board))
-
 
 def make_app(parts: Parts, door: Door) -> Doorman:
     """Return the server behind its doorman."""
     bench = Bench(parts, door)
     reads: dict[str, answers.Handler] = {
         f"{LIVE_PATH}/curve": parts.live.curve,
-        "/api/before-heat": bench.memory,
     }
     writes: dict[str, answers.Handler] = {
         STOP_PATH: bench.stop,
@@ -162,7 +161,9 @@ def make_app(parts: Parts, door: Door) -> Doorman:
         }
     at = parts.desk.bench
     runs = RunRoutes(at.store, at.device, parts.workers)
-    for more in (ProfileRoutes(parts.library, parts.workers, at.heater), runs):
+    before = BeforeRoutes(at.store, parts.desk, parts.workers)
+    jobs = JobRoutes(at.store, parts.workers)
+    for more in (ProfileRoutes(parts.library, parts.workers, at.heater), runs, before, jobs):
         reads |= more.reads()
         writes |= more.writes()
     writes[PAIR_PATH] = parts.sharing.pair

@@ -1,27 +1,22 @@
-"""What a person confirms before heat, and what is remembered of it for each type of board.
+"""What a person confirms before heat, and where the sensors lay on the last board of this type.
 
-The memory is one JSON file beside the run store: when it was last confirmed for this board, and
-where the sensors lay. It is a help and never a reason to refuse: a memory that cannot be read or
-written is none. What was confirmed becomes an event of the run.
+The questions are those of the bench record that are asked before each run, the place of the sensors
+is its newest placement: a note, a photograph, a date. What was confirmed becomes an event of the
+run. Called in a helper process; takes and gives plain data. Raises NotReady, StoreError.
 """
 
-import json
-import os
-from contextlib import suppress
-from datetime import datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
-MEMORY = "before-heat.json"
-MOST_BOARDS = 500
-MOST_NOTE = 200
-ITEMS = {
-    "batteries": "batteries out",
-    "plastics": "plastics off or shielded",
-    "sensors": "sensors fixed",
-    "flat": "board supported flat",
-    "extraction": "fume extraction on",
-}
+from emberbed.bench.prepare import NotReady
+from emberbed.jobs.checklists import BEFORE, shipped
+from emberbed.jobs.placements import add_placement, last_placement
+from emberbed.report.display import local_minute
+from emberbed.store.run_store import RunStore
+
+ITEMS = {item.id: item.short for item in shipped(BEFORE).items if item.asked_at_run}
+CALLED = Path("This photograph")  # in sentences about one that was sent
 
 
 def said_before_heat(note: str) -> tuple[str, str]:
@@ -30,32 +25,43 @@ def said_before_heat(note: str) -> tuple[str, str]:
     return ("before_heat", f"Confirmed before heat: {', '.join(ITEMS.values())}.{where}")
 
 
-def shortened(note: object) -> str:
-    """Return a note as it is kept: one line."""
-    return " ".join(note.split())[:MOST_NOTE] if isinstance(note, str) else ""
+def last(store: Path | None, board: str) -> dict[str, Any] | None:
+    """Return when the sensors of this type of board were told last, the note, and if a photograph
+    is there; None for a new type."""
+    with RunStore.open(store) as opened:
+        placed = last_placement(opened, board)
+    if placed is None:
+        return None
+    at = local_minute(placed.recorded_utc)
+    return {"at": at, "note": placed.note, "photo": placed.photo is not None}
 
 
-def remembered(folder: Path, board: str) -> dict[str, Any] | None:
-    """Return when this type of board was last confirmed, and the note on its sensors."""
-    found = _read(folder).get(board)
-    return found if isinstance(found, dict) else None
+def keep(store: Path | None, board: str, note: str) -> None:
+    """Keep where the sensors are; a photograph stays as long as the note does."""
+    with RunStore.open(store) as opened:
+        add_placement(opened, board, note)
 
 
-def remember(folder: Path, board: str, note: str) -> None:
-    """Keep that it was confirmed now."""
-    boards = _read(folder)
-    boards.pop(board, None)
-    boards[board] = {"at": datetime.now().strftime("%Y-%m-%d %H:%M"), "note": note}
-    kept = dict(list(boards.items())[-MOST_BOARDS:])
-    with suppress(OSError):
-        fresh = folder / f"{MEMORY}.new"
-        fresh.write_text(json.dumps(kept, indent=1, ensure_ascii=False), encoding="utf-8")
-        os.replace(fresh, folder / MEMORY)
+def keep_photo(
+    store: Path | None, board: str, note: str, octets: bytes, run_id: int | None
+) -> None:
+    """Keep a photograph of where the sensors are, drawn anew: nothing else of its file stays."""
+    from emberbed.report.photos import PhotoError, photo_of  # pillow: only when it is needed
 
-
-def _read(folder: Path) -> dict[str, Any]:
     try:
-        boards = json.loads((folder / MEMORY).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return {}
-    return boards if isinstance(boards, dict) else {}
+        drawn = photo_of(octets, CALLED).jpeg
+    except PhotoError as error:
+        raise NotReady([str(error)]) from None
+    with TemporaryDirectory() as folder, RunStore.open(store) as opened:
+        fresh = Path(folder) / "sensors.jpg"
+        fresh.write_bytes(drawn)
+        add_placement(opened, board, note, fresh, run_id)
+
+
+def photo(store: Path | None, board: str) -> bytes | None:
+    """Return the newest photograph as a JPEG drawn anew, None where there is none."""
+    from emberbed.report.photos import read_photo
+
+    with RunStore.open(store) as opened:
+        placed = last_placement(opened, board)
+    return None if placed is None or placed.photo is None else read_photo(placed.photo).jpeg

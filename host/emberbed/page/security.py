@@ -24,7 +24,10 @@ PAIR_PATH = "/api/pair"
 ENTER_PATH = "/api/enter"
 LIVE_PATH = "/api/live"
 NEEDS_TOKEN = ("/api/", "/runs/")
+PHOTO_PATH = "/api/before-heat/photo"
 MOST_BODY_BYTES = 64 * 1024
+MOST_PHOTO_BYTES = 20 * 1024 * 1024  # as on the command line
+JSON_KINDS, PHOTO_KINDS = ("application/json",), ("image/jpeg", "image/png")
 MOST_LIVE = 8  # pages that watch at the same time
 REQUESTS_PER_S = 60.0
 BURST = 240.0  # a page loads some 25 files at once, and is reloaded by an impatient hand
@@ -51,6 +54,10 @@ SENTENCES = {
     "method": "The page's server knows GET and POST only.",
     "kind": "The page's server takes JSON only.",
     "size": f"The page's server takes at most {MOST_BODY_BYTES // 1024} KiB at once.",
+    "photo_kind": "A photograph here is a JPEG or a PNG: choose one of these.",
+    "photo_size": (
+        f"This photograph is larger than {MOST_PHOTO_BYTES // 2**20} MiB: save it smaller."
+    ),
     "rate": "Too many requests at once: wait a second, then try again.",
     "token": (
         "This page belongs to an earlier start, or came by another way: open the address that"
@@ -120,7 +127,8 @@ class Doorman:
             await _answer(send, *refused)
             return
         scope.setdefault("state", {})["role"] = role
-        await self._app(scope, _counted(receive), _with_headers(send))
+        most = _most_bytes(scope["path"] == PHOTO_PATH)
+        await self._app(scope, _counted(receive, most), _with_headers(send))
 
     def _refusal(
         self, scope: Scope, headers: dict[str, list[str]], role: str | None
@@ -135,7 +143,7 @@ class Doorman:
         if not reading and method != "POST":
             return 405, "method"
         if not reading:
-            wrong = self._wrong_body(headers)
+            wrong = self._wrong_body(headers, path == PHOTO_PATH)
             if wrong is not None:
                 return wrong
         if path == STOP_PATH:
@@ -152,16 +160,16 @@ class Doorman:
         watches = (reading and path.startswith(LIVE_PATH)) or path == ENTER_PATH
         return (403, "guest") if role == GUEST and not watches else None
 
-    def _wrong_body(self, headers: dict[str, list[str]]) -> tuple[int, str] | None:
+    def _wrong_body(self, headers: dict[str, list[str]], photo: bool) -> tuple[int, str] | None:
         if not self._origin(headers):
             return 403, "origin"
         kind = _only(headers, "content-type") or ""
-        if kind.partition(";")[0].strip().lower() != "application/json":
-            return 415, "kind"
+        if kind.partition(";")[0].strip().lower() not in (PHOTO_KINDS if photo else JSON_KINDS):
+            return 415, "photo_kind" if photo else "kind"
         length = _only(headers, "content-length") or ""
         # a body without its length is not asked for by any page of ours
-        if not length.isdecimal() or int(length) > MOST_BODY_BYTES:
-            return 413, "size"
+        if not length.isdecimal() or int(length) > _most_bytes(photo):
+            return 413, "photo_size" if photo else "size"
         return None
 
     async def _websocket(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -229,15 +237,19 @@ def _cookie(headers: dict[str, list[str]], name: str) -> str | None:
     return found.value if found else None
 
 
-def _counted(receive: Receive) -> Receive:
-    """Give at most MOST_BODY_BYTES of a body, whatever its length was said to be."""
+def _most_bytes(photo: bool) -> int:
+    return MOST_PHOTO_BYTES if photo else MOST_BODY_BYTES
+
+
+def _counted(receive: Receive, most_bytes: int) -> Receive:
+    """Give at most so many bytes of a body, whatever its length was said to be."""
     taken = 0
 
     async def counted() -> Message:
         nonlocal taken
         message = await receive()
         taken += len(message.get("body", b""))
-        return message if taken <= MOST_BODY_BYTES else {"type": "http.disconnect"}
+        return message if taken <= most_bytes else {"type": "http.disconnect"}
 
     return counted
 

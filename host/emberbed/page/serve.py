@@ -41,7 +41,6 @@ class Asked:
     """What a person wrote. `share` is this computer's address on the bench's network."""
 
     bench: Bench
-    folder: Path  # of the page's memory
     profiles: Path
     given: Path | None = None
     port: int = 0
@@ -82,9 +81,8 @@ class PageServer:
         self._workers = Workers()
         library = Library(asked.profiles, asked.given)
         parts = Parts(
-            self.feed, self.desk, library, self._workers, self._live, asked.folder, self.sharing,
-            fixed,
-        )  # fmt: skip
+            self.feed, self.desk, library, self._workers, self._live, self.sharing, fixed
+        )
         doors = [door, *([shared] if shared else [])]
         self._servers = [_Server(_config(make_app(parts, one))) for one in doors]
         self._console = console
@@ -120,12 +118,13 @@ class PageServer:
         try:
             while not self._ends.is_set() and not all(task.done() for task in serving):
                 await asyncio.sleep(LOOK_S)
+            self._workers.end()
             await self._live.end()
             for server in self._servers:
                 server.should_exit = True
             await asyncio.wait(serving)
         finally:
-            self._workers.close()
+            self._workers.end()
 
     def _interrupted(self) -> None:
         self._interrupts += 1

@@ -11,47 +11,65 @@ import threading
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.synchronize import Event
 from typing import Any, TypeVar
 
 HELPERS = 2
 Result = TypeVar("Result")
 
 
+class Ended(Exception):
+    """The page's program ends, so nothing is worked out any more."""
+
+
 class Workers:
-    """Close them at the end."""
+    """End them at the end."""
 
     def __init__(self) -> None:
+        self._context = multiprocessing.get_context("spawn")
+        self._ends = self._context.Event()
         self._pool: ProcessPoolExecutor | None = None
 
     async def work(self, task: Callable[..., Result], *given: Any) -> Result:
-        """Return what `task` gives in a helper process; its exceptions come through."""
+        """Return what `task` gives in a helper process; its exceptions come through.
+
+        Raises Ended instead once `end` was called.
+        """
         loop = asyncio.get_running_loop()
         try:
             return await loop.run_in_executor(self._ready(), task, *given)
         except BrokenProcessPool:  # killed from outside: once more, in fresh ones
-            self.close()
+            self._close()
             return await loop.run_in_executor(self._ready(), task, *given)
 
-    def close(self) -> None:
+    def end(self) -> None:
+        """Let nothing more be worked out, and leave at once what is."""
+        self._ends.set()
+        self._close()
+
+    def _close(self) -> None:
         pool, self._pool = self._pool, None
         if pool is not None:
             pool.shutdown(wait=False, cancel_futures=True)
 
     def _ready(self) -> ProcessPoolExecutor:
+        if self._ends.is_set():
+            raise Ended
         if self._pool is None:
-            context = multiprocessing.get_context("spawn")
-            self._pool = ProcessPoolExecutor(HELPERS, context, _serve_the_page_alone)
+            begin, given = _serve_the_page_alone, (self._ends,)
+            self._pool = ProcessPoolExecutor(HELPERS, self._context, begin, given)
         return self._pool
 
 
-def _serve_the_page_alone() -> None:
+def _serve_the_page_alone(ends: Event) -> None:
     """Leave Ctrl-C to the page, and end with it however it ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_the_page, daemon=True).start()
-
-
-def _end_with_the_page() -> None:
     page = multiprocessing.parent_process()
-    if page is not None:
-        page.join()
-        os._exit(0)
+    assert page is not None
+    for wait in (page.join, ends.wait):
+        threading.Thread(target=_leave_after, args=(wait,), daemon=True).start()
+
+
+def _leave_after(wait: Callable[[], object]) -> None:
+    wait()
+    os._exit(0)

@@ -21,6 +21,7 @@ from emberbed.profiles.guard_model import GuardModel, guess
 from emberbed.profiles.limits import CEILING_ROOM
 from emberbed.profiles.model import HotAir, Profile, Wait
 from emberbed.profiles.plan_bytes import Plan, PlanRefused, decode_plan, pack_plan
+from emberbed.profiles.planned import Planned, Planner
 from emberbed.profiles.stage_rows import stages_and_knots
 from emberbed.profiles.timing import impossible, longest_run_ticks, peak_cdeg, spans, to_cdeg
 from emberbed.profiles.tool_power import Socket, no_watts_left
@@ -63,19 +64,27 @@ def compile_plan(
     socket_w: int = 0,
     zone_w: int = 0,
     guard_model: GuardModel | None = None,
+    planner: Planner | None = None,
 ) -> bytes:
     """Return the plan's bytes; channels of the device by name and highest allowed reading.
 
     socket_w: what the heater's socket gives, 0 = not known; zone_w: the heater at full power.
     guard_model: what the guard knows of the heater, None for a guess from its watts.
+    planner: plans setpoints and power for a heater that is known; None: straight ramps, no power.
     """
     socket = Socket(socket_w, zone_w, power_cap)
     unfit = channel_mistakes(profile, channel_names, ceilings_cdeg)
     for _location, sentence in (*impossible(profile), *unfit, *no_watts_left(profile, socket)):
         raise PlanRefused(sentence)
     channels = {name: list(channel_names).index(name) for name in profile.sensors}
-    stage_spans = spans(profile)
-    stages, knots = stages_and_knots(profile, stage_spans, channels, socket)
+    planned = Planned(spans(profile), {})
+    if planner is not None and not profile.identifies():
+        planned = planner(profile, socket)
+    stage_spans = planned.spans
+    stages, knots = stages_and_knots(profile, stage_spans, channels, socket, planned.courses)
+    gains = gains or Gains()
+    if planned.courses:
+        gains = gains._replace(preview_ticks=0)  # the planned power has looked ahead
     header = {
         "version": layout.FORMAT_VERSION,
         "stages": len(stages),
@@ -87,7 +96,7 @@ def compile_plan(
         **_setpoint_fields(profile, ceilings_cdeg[channels[profile.control_sensor()]]),
         **_channel_fields(profile, channels, ceilings_cdeg),
         **_model_fields(profile, guard_model, zone_w),
-        **_zone_fields(channels[profile.control_sensor()], gains or Gains(), power_cap),
+        **_zone_fields(channels[profile.control_sensor()], gains, power_cap),
     }
     packed = pack_plan(header, stages, knots)
     fault = find_fault(packed, _Device(channel_names, ceilings_cdeg))

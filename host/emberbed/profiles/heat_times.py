@@ -7,7 +7,7 @@ nothing here; hot air is counted where it is asked for, at what the board under 
 from collections.abc import Iterator, Sequence
 from math import exp, inf, log
 
-from emberbed.profiles.limits import AIR_BOARD_C, DOSE_AT_C, DOSE_HALF, DOSE_WHOLE
+from emberbed.profiles.limits import AIR_BOARD_C, DOSE_AT_C, DOSE_FROM_C, DOSE_HALF, DOSE_WHOLE
 from emberbed.profiles.model import Cool, HotAir
 from emberbed.profiles.timing import Span
 from emberbed_fw.units import TICKS_PER_S
@@ -48,8 +48,11 @@ def weight(board_c: float) -> float:
     """Return what a minute at `board_c` weighs against one at DOSE_AT_C.
 
     Arrhenius' law through the minutes that one laminate lasts at 260 and 288 degC; the way down to
-    the temperatures of a bench is an extrapolation that errs on the heavy side.
+    the temperatures of a bench is an extrapolation that errs on the heavy side. Nothing below
+    DOSE_FROM_C.
     """
+    if board_c < DOSE_FROM_C:
+        return 0.0
     hot_k, hotter_k = DOSE_AT_C + ZERO_C_K, DOSE_HALF.at_c + ZERO_C_K
     slope_k = log(DOSE_WHOLE.minutes / DOSE_HALF.minutes) / (1 / hot_k - 1 / hotter_k)
     return exp(slope_k * (1 / hot_k - 1 / (board_c + ZERO_C_K)))

@@ -129,6 +129,7 @@ class Lasting(NamedTuple):
 
 # heat dose of the laminate: minutes at DOSE_AT_C that weigh as much
 DOSE_AT_C = 260.0
+DOSE_FROM_C = 150.0  # what is cooler weighs nothing: boards are baked for a day at 125 °C
 DOSE_WHOLE = Lasting(50, DOSE_AT_C, "middle grade FR-4, internationalcircuits.com/materials")
 DOSE_HALF = Lasting(23, 288.0, "middle grade FR-4, internationalcircuits.com/materials")
 DOSE_SHARE = Limit(1 / 3, "of the laminate's time at 260 °C", "three passes, as J-STD-020 allows")

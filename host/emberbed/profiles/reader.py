@@ -13,6 +13,7 @@ from pathlib import Path
 from emberbed.plain_text import near_names, printable
 from emberbed.profiles.mistakes import capped, shape_sentences
 from emberbed.profiles.model import Profile
+from emberbed.profiles.recipe import BASE, BadRecipe, expand
 from emberbed.profiles.shipped import shipped_file, shipped_names
 from emberbed.profiles.source import ProfileSource
 from emberbed.profiles.toml_lines import TomlLines
@@ -50,7 +51,7 @@ def read_profile(path_or_name: str | Path) -> ProfileFile:
     try:
         path = Path(wanted)
         if path.is_file():
-            return parse_profile(_read_start(path), shown, wanted)
+            return parse_profile(_read_start(path), shown, wanted, path.parent)
         shipped = shipped_file(wanted)
         if shipped is not None:
             return parse_profile(shipped.read_bytes(), f"{wanted}.toml", str(shipped))
@@ -60,14 +61,42 @@ def read_profile(path_or_name: str | Path) -> ProfileFile:
         raise ProfileMistakes([f"{shown}: not readable ({why}); name a profile file"]) from None
 
 
-def parse_profile(raw: bytes, shown: str, path: str = "") -> ProfileFile:
-    """Read a profile from bytes; `shown` is what sentences call it."""
-    text = _text_of(raw, shown)
-    source = ProfileSource(shown, text, _data_of(text, shown), TomlLines(text))
+def parse_profile(
+    raw: bytes, shown: str, path: str = "", folder: Path | None = None
+) -> ProfileFile:
+    """Read a profile from bytes; `shown` is what sentences call it.
+
+    folder: where its base may lie; None: only shipped profiles may be one.
+    """
+    source = _source(raw, shown)
+    if BASE in source.data:
+        source = _expanded(source, folder)
     profile, sentences = shape_sentences(source)
     if profile is None:
         raise ProfileMistakes(sentences)
-    return ProfileFile(profile, text, path or shown, source)
+    return ProfileFile(profile, source.text, path or shown, source)
+
+
+def _source(raw: bytes, shown: str) -> ProfileSource:
+    text = _text_of(raw, shown)
+    return ProfileSource(shown, text, _data_of(text, shown), TomlLines(text))
+
+
+def _expanded(own: ProfileSource, folder: Path | None) -> ProfileSource:
+    """Return a profile together with its base."""
+
+    def find_base(name: str) -> ProfileSource | None:
+        beside = folder / f"{name}.toml" if folder else None
+        if beside is not None and beside.is_file():
+            return _source(_read_start(beside), str(beside.name))
+        shipped = shipped_file(name)
+        return None if shipped is None else _source(shipped.read_bytes(), f"{name}.toml")
+
+    try:
+        return expand(own, find_base)
+    except BadRecipe as bad:
+        sentences = [own.place(location) + text for location, text in bad.found]
+        raise ProfileMistakes(capped(own.shown, sentences)) from None
 
 
 def _read_start(path: Path) -> bytes:

@@ -5,6 +5,7 @@ the order of the stages that ask; power is capped from the stage on that plugs i
 """
 
 from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 from emberbed.profiles.marks import packed_marks
 from emberbed.profiles.model import Cool, Hold, HotAir, Power, Profile, Ramp, Wait
@@ -23,18 +24,30 @@ _KIND_CODE = {
     Cool: layout.COOL,
     Power: layout.POWER,
 }
-_Knot = tuple[int, int]  # tick within the stage, setpoint in hundredths of a degree C
+
+
+class Knot(NamedTuple):
+    """Tick within the stage, setpoint in hundredths of a degree C, power that leads to it."""
+
+    tick: int
+    setpoint_cdeg: int
+    feedforward0_q15: int = 0
 
 
 def stages_and_knots(
-    profile: Profile, stage_spans: Sequence[Span], channels: Mapping[str, int], socket: Socket
+    profile: Profile,
+    stage_spans: Sequence[Span],
+    channels: Mapping[str, int],
+    socket: Socket,
+    courses: Mapping[int, Sequence[Knot]],
 ) -> tuple[list[Row], list[Row]]:
-    """Return the rows of all stages and of all knots; `channels` by the sensors' names."""
+    """Return the rows of all stages and of all knots; `channels` by the sensors' names, `courses`
+    by the stages' numbers where they are planned for a heater."""
     stages: list[Row] = []
     knots: list[Row] = []
     asked = 0
     for span, cap_q15 in zip(stage_spans, caps_q15(profile, socket), strict=True):
-        own = _knots(span)
+        own = courses.get(span.index) or _knots(span)
         prompt = NONE
         if isinstance(span.stage, (Wait, HotAir)):
             prompt, asked = asked, asked + 1
@@ -52,7 +65,7 @@ def stages_and_knots(
                 **_stage_fields(span, channels),
             }
         )
-        knots += [{"tick": tick, "setpoint_cdeg": setpoint} for tick, setpoint in own]
+        knots += [knot._asdict() for knot in own]
     return stages, knots
 
 
@@ -71,20 +84,20 @@ def _stage_fields(span: Span, channels: Mapping[str, int]) -> dict[str, int]:
     return {**fields, "hold_back_cdeg": to_cdeg(stage.hold_back_c)}
 
 
-def _knots(span: Span) -> list[_Knot]:
+def _knots(span: Span) -> list[Knot]:
     if isinstance(span.stage, Ramp):
         return _ramp_knots(span.from_cdeg, span.to_cdeg, span.planned_ticks)
     if isinstance(span.stage, (Hold, Power)):
-        return [(0, span.to_cdeg), (span.planned_ticks, span.to_cdeg)]
-    return [] if isinstance(span.stage, Cool) else [(0, span.to_cdeg)]
+        return [Knot(0, span.to_cdeg), Knot(span.planned_ticks, span.to_cdeg)]
+    return [] if isinstance(span.stage, Cool) else [Knot(0, span.to_cdeg)]
 
 
-def _ramp_knots(from_cdeg: int, to_cdeg: int, ticks: int) -> list[_Knot]:
+def _ramp_knots(from_cdeg: int, to_cdeg: int, ticks: int) -> list[Knot]:
     """Return knots on the line, so many that the tick's interpolation stays a small int."""
     pieces = 1
     while True:
         knots = [
-            (ticks * n // pieces, from_cdeg + round((to_cdeg - from_cdeg) * n / pieces))
+            Knot(ticks * n // pieces, from_cdeg + round((to_cdeg - from_cdeg) * n / pieces))
             for n in range(pieces + 1)
         ]
         if all(_fits(knots[n], knots[n + 1]) for n in range(pieces)):
@@ -92,7 +105,7 @@ def _ramp_knots(from_cdeg: int, to_cdeg: int, ticks: int) -> list[_Knot]:
         pieces += 1
 
 
-def _fits(knot: _Knot, following: _Knot) -> bool:
+def _fits(knot: Knot, following: Knot) -> bool:
     # half of the small ints: the rounded division of the tick adds half a divisor (plan_check)
-    rise = abs(following[1] - knot[1])
-    return rise * (following[0] - knot[0]) <= SMALL_INT_MAX // 2
+    rise = abs(following.setpoint_cdeg - knot.setpoint_cdeg)
+    return rise * (following.tick - knot.tick) <= SMALL_INT_MAX // 2

@@ -58,7 +58,7 @@ class Job:
     board: str = ""
     before: Photo | None = None
     after: Photo | None = None
-    earlier: tuple[int, ...] = ()  # runs of the same board, as the shop knows
+    others: tuple[int, ...] = ()  # runs of the same board, as the shop knows
 
 
 def write_sheet(store: RunStore, run_id: int, job: Job, path: Path) -> Sheet:
@@ -80,7 +80,7 @@ def sheet_of(store: RunStore, run_id: int, job: Job) -> Sheet:
             raise NotEnded(
                 f"Run {view.run.id} is still being recorded: wait for its end, then write the sheet"
             )
-    others = [view_of(store, number) for number in job.earlier if number not in linked]
+    others = [view_of(store, number) for number in job.others if number not in linked]
     main = next(view for view in views if view.run.id == run_id)
     code = short_code(main.run.head_sha256)
     return Sheet(

@@ -2,15 +2,21 @@
 
 Sources: type K of class 2, IEC 60584-1: 2.5 °C or 0.75 % of the temperature, whichever is more. Of
 the converter its datasheet: MAX31855K +-2 °C from -200 to 700 °C, and +-2 °C for the cold end (the
-second figure from memory). Independent of each other, they add as squares (JCGM 100:2008, 5.1.2).
-What a bead that touches badly adds is in no figure.
+second figure from memory); MAX31856 0.15 % of what a board reads at most, +-0.7 °C for the cold
+end; MAX6675 8 steps of 0.25 °C, +-3 °C for the cold end (from memory). Independent of each other,
+they add as squares (JCGM 100:2008, 5.1.2). What a bead that touches badly adds is in no figure.
 """
 
 from math import hypot
 from typing import NamedTuple
 
 from emberbed.device_description import Channel
-from emberbed_fw.settings import CONVERTER_MAX31855K, CONVERTER_NAMES
+from emberbed_fw.settings import (
+    CONVERTER_MAX6675,
+    CONVERTER_MAX31855K,
+    CONVERTER_MAX31856,
+    CONVERTER_NAMES,
+)
 from emberbed_fw.units import CALIBRATION_ONE_Q12
 
 WIRE_C = 2.5
@@ -24,7 +30,11 @@ class ConverterError(NamedTuple):
     cold_end_c: float
 
 
-CONVERTERS = {CONVERTER_NAMES[CONVERTER_MAX31855K]: ConverterError(2.0, 2.0)}
+CONVERTERS = {
+    CONVERTER_NAMES[CONVERTER_MAX31855K]: ConverterError(2.0, 2.0),
+    CONVERTER_NAMES[CONVERTER_MAX31856]: ConverterError(0.6, 0.7),
+    CONVERTER_NAMES[CONVERTER_MAX6675]: ConverterError(2.0, 3.0),
+}
 
 
 def wire_error_c(celsius: float) -> float:

@@ -28,7 +28,7 @@ def write_csv(store: RunStore, run_id: int, stream: TextIO) -> None:
     """Write run `run_id` of `store` to `stream`, which was opened with newline=""."""
     table = table_of(store, run_id)
     writer = csv.writer(stream, lineterminator="\r\n")
-    writer.writerow([_safe(column.name) for column in table.columns])
+    writer.writerow([formula_safe(column.name) for column in table.columns])
     for row in table.rows:
         writer.writerow([_told(*pair) for pair in zip(table.columns, row, strict=True)])
 
@@ -80,7 +80,7 @@ def _told(column: Column, cell: Cell) -> str:
     if cell is None:
         return ""
     if isinstance(cell, str):
-        return _safe(cell)
+        return formula_safe(cell)
     return f"{cell:.{column.decimals}f}"
 
 
@@ -89,5 +89,6 @@ def _rounded(cell: Cell, decimals: int) -> Cell:
     return round(cell, decimals) if isinstance(cell, float) else cell
 
 
-def _safe(text: str) -> str:
+def formula_safe(text: str) -> str:
+    """Return text so that no spreadsheet takes it for a formula."""
     return f"'{text}" if text.startswith(FORMULA_STARTS) else text

@@ -1,6 +1,6 @@
 """PyPy as the engine of a campaign: the same sources, traced while they run, several times faster.
 
-`Traced.start` looks for PyPy among this machine's programs and starts `traced_boot` in it; `run`
+`find` looks for PyPy among this machine's programs, `Traced` starts `traced_boot` in it; `run`
 hands it one piece of the work, with the benches and plans that only this interpreter can draw.
 Nothing is built, installed or written. Raises TracedError, one sentence.
 """
@@ -11,10 +11,13 @@ import struct
 import subprocess
 import tempfile
 import threading
+import weakref
 from collections.abc import Sequence
 from contextlib import suppress
+from functools import cache
 from pathlib import Path
-from typing import Any
+from types import ModuleType
+from typing import IO, Any
 
 import emberbed_fw
 import emberbed_sim
@@ -27,29 +30,46 @@ from emberbed_sim.campaign.work import Task, draws_of
 NAMES = ("pypy3", "pypy3.11", "pypy3.10", "pypy")
 HEAD = struct.Struct("<I")
 END_WITHIN_S = 5.0
+# traces what it would leave to be interpreted for longer: one seventh less time on a campaign
+SOONER = "threshold=200,function_threshold=300,trace_eagerness=50"
 MISSING = "PyPy is not installed here"
+FITS = "import sys; sys.exit(not hasattr(sys, 'pypy_version_info') or sys.version_info < (3, 9))"
 
 
 class TracedError(RuntimeError):
     """PyPy is not there, does not start, or failed; one sentence without its full stop."""
 
 
+def _folder(package: ModuleType) -> Path:
+    return Path(str(package.__file__)).parent
+
+
+@cache
 def find() -> str:
-    """Return PyPy's path, "" when this machine has none."""
-    return next(filter(None, map(shutil.which, NAMES)), "")
+    """Return the path of a PyPy that is new enough, "" when this machine has none."""
+    return next((path for path in map(shutil.which, NAMES) if path and _fits(path)), "")
+
+
+def _fits(program: str) -> bool:
+    try:
+        ran = subprocess.run([program, "-c", FITS], timeout=END_WITHIN_S, check=False)
+        return ran.returncode == 0
+    except (OSError, subprocess.TimeoutExpired):
+        return False
 
 
 class Traced:
-    """A running PyPy with the firmware and the simulation of this process. Close it."""
+    """A running PyPy with the simulation of this process and its firmware, or the one in a folder.
+    Ends when it is closed, or nobody has it any more."""
 
-    def __init__(self, program: str) -> None:
+    def __init__(self, program: str, firmware: Path | None = None) -> None:
         if not program:
             raise TracedError(MISSING)
-        folders = [str(Path(str(one.__file__)).parent) for one in (emberbed_fw, emberbed_sim)]
-        self._complaints = tempfile.TemporaryFile()  # noqa: SIM115  (close() does)
+        folders = [str(firmware or _folder(emberbed_fw)), str(_folder(emberbed_sim))]
+        self._complaints = tempfile.TemporaryFile()  # noqa: SIM115  (`_end` does)
         try:
             self._child = subprocess.Popen(
-                [program, "-B", "-I", traced_boot.__file__, *folders],
+                [program, "--jit", SOONER, "-B", "-I", traced_boot.__file__, *folders],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=self._complaints,
@@ -57,6 +77,7 @@ class Traced:
         except OSError as error:
             self._complaints.close()
             raise TracedError(f"{program} does not start ({error.strerror})") from None
+        self._end = weakref.finalize(self, _end, self._child, self._complaints)
         try:
             self.name: str = self._answer()
         except TracedError:
@@ -73,18 +94,13 @@ class Traced:
         self._give([Draw(case.cell.setup, case.seed)])
         return self._ask("digest", case)
 
+    def cpu_s(self) -> float:
+        """Return the processor's time that it has taken so far."""
+        return self._ask("cpu_s", None)
+
     def close(self) -> None:
         """End it."""
-        assert self._child.stdin and self._child.stdout
-        with suppress(OSError):  # it died first
-            self._child.stdin.close()
-        try:
-            self._child.wait(END_WITHIN_S)
-        except subprocess.TimeoutExpired:
-            self._child.kill()
-            self._child.wait()
-        self._child.stdout.close()
-        self._complaints.close()
+        self._end()
 
     def _give(self, draws: Sequence[Draw] | set[Draw]) -> None:
         self._ask("give", {one: draw(*one) for one in draws})
@@ -117,6 +133,20 @@ class Traced:
         self._complaints.seek(0)
         lines = self._complaints.read().decode(errors="replace").strip().splitlines()
         return f"PyPy ended ({lines[-1] if lines else 'without a word'})"
+
+
+def _end(child: subprocess.Popen[bytes], complaints: IO[bytes]) -> None:
+    """End it as it ends by itself: with its input."""
+    assert child.stdin and child.stdout
+    with suppress(OSError):  # it died first
+        child.stdin.close()
+    try:
+        child.wait(END_WITHIN_S)
+    except subprocess.TimeoutExpired:
+        child.kill()
+        child.wait()
+    child.stdout.close()
+    complaints.close()
 
 
 _own = threading.local()

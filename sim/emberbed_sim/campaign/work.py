@@ -18,6 +18,7 @@ from emberbed_sim.campaign.setups import Draw
 from emberbed_sim.campaign.table import Cell
 
 CELLS_A_TASK, HEALTHY_A_TASK, PAIRS_A_TASK = 60, 10, 100
+MANY_SEEDS, CELLS_OF_MANY = 10, 300  # then each seed's healthy run serves more cells
 
 
 class Task(NamedTuple):
@@ -39,11 +40,12 @@ def tasks_of(
     """Return the work, cells of one setup together: they share a healthy run. So many cells, evenly
     spread, are compared between engines."""
     found = [Task(compare=(Case(cell, seeds[0]),)) for cell in spread(cells, compared)]
+    most = CELLS_A_TASK if len(seeds) < MANY_SEEDS else CELLS_OF_MANY
     found += [
         Task(cells=tuple(some), seed=seed)
         for seed in seeds
         for _setup, own in groupby(sorted(cells, key=_setup_of), key=_setup_of)
-        for some in _batched(list(own), CELLS_A_TASK)
+        for some in _batched(list(own), most)
     ]
     found += [Task(healthy=tuple(some)) for some in _batched(healthy, HEALTHY_A_TASK)]
     for number, some in enumerate(_batched(sorted(pairs, key=_phase_of), PAIRS_A_TASK)):

@@ -1,10 +1,10 @@
 """MAX31856 at its pins: sixteen registers, as its datasheet has them.
 
-Mode 1 or 3: data is taken on the falling clock and changes on the rising one. The first byte is an
-address, bit 7 set for writing; the address counts on by itself. Power-up values, conversion times
-and the rule that the filter may only change while the chip stands still are from memory; registers,
-scales and fault bits are those that two public drivers agree on. `misused` names what a driver did
-that it must not.
+Mode 1 or 3: selected, it takes the clock's level for its idle one (from memory); data changes on
+the edge away from it and is taken on the edge back. The first byte is an address, bit 7 set for
+writing; the address counts on by itself. Power-up values, conversion times and the rule that the
+filter may only change while the chip stands still are from memory; registers, scales and fault bits
+are those that two public drivers agree on. `misused` names what a driver did that it must not.
 """
 
 from collections.abc import Callable
@@ -51,10 +51,11 @@ class Max31856Chip(SpiChip):
 
     def power_up(self) -> None:
         """Lose all settings, as after a supply that was away."""
-        self.registers = list(POWER_UP)
+        self.registers: list[int] = list(POWER_UP)
         self._left_ms = 0.0
         self._conversions = 0
         self._open_found = False
+        self._idle = 0
         self._bits = 0  # clocked in since selected
         self._shift = 0
         self._address = 0
@@ -119,6 +120,7 @@ class Max31856Chip(SpiChip):
     # the wire
 
     def _begin(self) -> None:
+        self._idle = self._clock
         self._bits = self._shift = 0
         self._address = 0
 
@@ -127,11 +129,23 @@ class Max31856Chip(SpiChip):
             self.misused.append("let go of within a byte")
 
     def _rising(self, data_in: int) -> None:
+        self._edge(1, data_in)
+
+    def _falling(self, data_in: int) -> None:
+        self._edge(0, data_in)
+
+    def _edge(self, level: int, data_in: int) -> None:
+        if level != self._idle:
+            self._show()
+        else:
+            self._take(data_in)
+
+    def _show(self) -> None:
         if self._bits >= 8 and not self._address & WRITE:
             octet = self.registers[self._number()]
             self.data_out = octet >> (7 - self._bits % 8) & 1
 
-    def _falling(self, data_in: int) -> None:
+    def _take(self, data_in: int) -> None:
         self._shift = (self._shift << 1 | data_in) & 0xFF
         self._bits += 1
         if self._bits == 8:

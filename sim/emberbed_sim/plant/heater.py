@@ -146,6 +146,10 @@ class SimulatedHeater:
         """Lay a warm finger on a channel's bead for some simulated seconds."""
         self.beads.finger(channel, self.elapsed_s + seconds)
 
+    def unplug(self, channel: int, seconds: float) -> None:
+        """Pull a channel's thermocouple out of its converter for some simulated seconds."""
+        self.add_faults([FaultEvent("tc_open", self.elapsed_s, seconds, float(channel))])
+
     def lift(self, channel: int) -> None:
         """Lift a channel's bead off its place."""
         self.beads.lift(channel)

@@ -105,7 +105,7 @@ def test_runs_that_belong_together_are_told_together(store, session):
     first = store_run(store, list(tripped_records()), end=("tripped", 3))
     alone = store_hand_run(store, session)
     second = store_hand_run(store, session, linked_to=first)
-    for said in both(store, second, Job("Shop", earlier=(alone, first))):
+    for said in both(store, second, Job("Shop", others=(alone, first))):
         assert "told whole: runs 1, 3" in said
         assert "Run 1: Tripped: the device switched heat off by itself." in said
         assert "2 of 3, in its records 1, 2, 3." in said

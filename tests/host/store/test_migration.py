@@ -1,6 +1,6 @@
-"""A store of version 1 is opened, upgraded in one transaction, read and audited.
+"""A store of every earlier version is opened, upgraded in one transaction, read and audited.
 
-version_1.sql is the dump of a file that the program of that version wrote (sqlite3's iterdump): a
+version_N.sql is the dump of a file that the program of that version wrote (sqlite3's iterdump): a
 run that was stopped and one that nobody ended, its writer long gone.
 """
 
@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from emberbed.jobs.book import JobBook
+from emberbed.jobs.placements import last_placement
 from emberbed.records import decode_record, form_of
 from emberbed.store import schema
 from emberbed.store.faults import StoreError
@@ -17,18 +19,26 @@ from emberbed.store.run_store import RunStore
 from emberbed_fw.record import FIXED_BYTES
 from tests.host.store.synthetic_run import drawn_cdeg, drawn_record, facts
 
-DUMP = (Path(__file__).parent / "version_1.sql").read_text(encoding="utf-8")
-# told by the program of version 1 when it had written the run
-HEAD = "fbd221c1a74d7e087cb2997e662d156ef348604ce7b783da6682faf0c309e54c"
+# told by the program of each version when it had written the run that was stopped
+HEADS = {
+    1: "fbd221c1a74d7e087cb2997e662d156ef348604ce7b783da6682faf0c309e54c",
+    2: "66685e056d89d14f5d67cc4cd146c0024ec0b4216ff5dc3b8a70a7a0c93322f5",
+    3: "25e83216712b0a709175003723317428b9fe2b4a4723ab0ae71169fd92dcef05",
+}
+
+
+def written_by(version, path):
+    """Make a file of a version; return its path."""
+    dump = Path(__file__).parent / f"version_{version}.sql"
+    change(path, dump.read_text(encoding="utf-8"))
+    assert version_of(path) == version
+    return path
 
 
 @pytest.fixture
 def old(tmp_path):
     """Return the path of a file of version 1."""
-    path = tmp_path / "runs.sqlite"
-    change(path, DUMP)
-    assert version_of(path) == 1
-    return path
+    return written_by(1, tmp_path / "runs.sqlite")
 
 
 def change(path, script):
@@ -45,11 +55,51 @@ def version_of(path):
         connection.close()
 
 
+def test_every_earlier_version_has_a_file_here():
+    assert [*HEADS, schema.VERSION] == [number for number, _steps in schema.MIGRATIONS]
+
+
+@pytest.mark.parametrize("version", HEADS)
+def test_a_file_of_every_version_is_upgraded_and_its_chains_stay(version, tmp_path):
+    path = written_by(version, tmp_path / "runs.sqlite")
+    with RunStore.open(path) as store:
+        assert version_of(path) == schema.VERSION
+        stopped, left = store.runs()
+        assert (stopped.state, stopped.exit_code) == ("stopped", 4)
+        assert (stopped.head_sha256, left.state) == (HEADS[version], "open")
+        assert store.audit(1) == store.audit(2) == []
+        assert len(list(store.raw_records(1))) == 10
+        assert store.events(1)[0].sentence.startswith("Stage 2 of 4")
+        book = JobBook(store)  # what the version did not have yet works
+        book.join_run(book.new("Label printer"), stopped.id)
+        assert last_placement(store, "Label printer") is None
+        assert store.audit(1) == []
+    with RunStore.open(path) as store:
+        assert JobBook(store).job(1).runs == (1,)
+
+
+@pytest.mark.parametrize("version", HEADS)
+def test_a_file_of_every_version_is_made_as_a_new_one_is(version, tmp_path):
+    path = written_by(version, tmp_path / "old.sqlite")
+    RunStore.open(path).close()
+    RunStore.open(tmp_path / "new.sqlite").close()
+    assert tables_of(path) == tables_of(tmp_path / "new.sqlite")
+
+
+def tables_of(path):
+    """Return every table with its columns and every index of a file."""
+    connection = sqlite3.connect(path)
+    names = [row[0] for row in connection.execute("SELECT name FROM sqlite_schema ORDER BY name")]
+    columns = {name: connection.execute(f"PRAGMA table_info({name})").fetchall() for name in names}
+    connection.close()
+    return columns
+
+
 def test_old_runs_are_there_and_untouched(old):
     with RunStore.open(old) as store:
         assert version_of(old) == schema.VERSION == 4
         stopped, left = store.runs()
-        assert (stopped.state, stopped.exit_code, stopped.head_sha256) == ("stopped", 4, HEAD)
+        assert (stopped.state, stopped.exit_code, stopped.head_sha256) == ("stopped", 4, HEADS[1])
         assert left.state == "open"
         assert (stopped.linked_to, store.run(1).trip_counts) == (None, None)
         assert store.audit(1) == store.audit(2) == []

@@ -3,6 +3,7 @@
 import { clock, el, fill } from "./dom.js";
 import { counted, t } from "./words.js";
 import { get, post } from "./wire.js";
+import { BeforeView } from "./before.js";
 import { Curve } from "./curve.js";
 import { LeftOpen } from "./left_open.js";
 
@@ -119,28 +120,10 @@ export class ChooseView {
       el("ul", { class: "sentences" }, found.said.map((line) => el("li", {}, line)))]);
   }
 
-  // One screen, one press: what has to be so before heat.
   async confirm(profile) {
-    const board = profile.check.name;
-    const before = await get(`/api/before-heat?board=${encodeURIComponent(board)}`).catch(() => null);
-    const note = el("input", { id: "place", maxlength: "200", value: before?.note ?? "" });
-    const load = async () => {
-      const confirmed = Object.keys(this.page.about.items);
-      button.disabled = true;
-      const taken = await this.page.do("/api/run", { where: profile.where, name: profile.name, board, confirmed, note: note.value });
-      if (!taken) button.disabled = false;
-    };
-    const button = el("button", { class: "main", onclick: load }, t("before.load"));
-    fill(this.node, [
-      el("h1", {}, t("before.title", { name: board })),
-      el("p", {}, before ? t("before.again", { at: before.at }) : t("before.first")),
-      el("ul", { class: "before" }, Object.keys(this.page.about.items).map((key) => el("li", {}, t(`before.${key}`)))),
-      el("label", { for: "place" }, t("before.place")),
-      note,
-      el("div", { class: "row" }, button, el("button", { onclick: () => this.enter(this.chosen) }, t("before.back"))),
-      el("p", { class: "quiet" }, t("before.after")),
-    ]);
-    button.focus();
+    const view = new BeforeView(this.page, profile, () => this.enter(this.chosen));
+    fill(this.node, [view.node]);
+    await view.look();
   }
 }
 

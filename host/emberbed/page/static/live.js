@@ -4,6 +4,7 @@ import { clock, degrees, el, fill, say, show } from "./dom.js";
 import { t } from "./words.js";
 import { headline } from "./verdict.js";
 import { LiveCurve } from "./live_curve.js";
+import { Placement } from "./placement.js";
 
 const COIL_PARTS = 10;
 const LOUD = ["trip", "prompt", "press", "stop", "left", "link", "refused", "gap", "refusal", "unproven"];
@@ -186,10 +187,15 @@ export class LiveView {
     const shown = JSON.stringify(desk);
     if (!done || shown === this.verdictShown) return;
     this.verdictShown = shown;
+    const { about } = this.page.moment;
+    this.placement = this.page.about.guest || !desk.run_id || !about?.profile ? null
+      : new Placement(this.page, about.profile, () => this.placed, desk.run_id);
+    this.placement?.look().then((before) => (this.placed = before?.note ?? ""));
     fill(this.verdict, [el("h2", { class: "big" }, headline(desk)), desk.sentences.map((one) => el("p", {}, one)),
       el("div", { class: "row" },
         this.page.about.guest || this.page.about.fixed ? null : el("button", { class: "main", onclick: () => this.page.do("/api/clear") }, t("verdict.next")),
-        this.page.about.guest || !desk.run_id ? null : el("a", { class: "button", href: `/runs/${desk.run_id}/report`, target: "_blank", rel: "noopener" }, t("verdict.report")))]);
+        this.page.about.guest || !desk.run_id ? null : el("a", { class: "button", href: `/runs/${desk.run_id}/report`, target: "_blank", rel: "noopener" }, t("verdict.report"))),
+      this.placement?.node]);
   }
 
   showLog(events) {

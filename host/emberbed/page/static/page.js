@@ -5,12 +5,13 @@ import { loadTexts, t } from "./words.js";
 import { Failure, Live, keepToken, post, takeToken } from "./wire.js";
 import { BenchScreen } from "./bench.js";
 import { RunsScreen } from "./runs.js";
+import { JobsScreen } from "./jobs.js";
 import { EditScreen } from "./editor.js";
 import { HeaterScreen } from "./heater.js";
 import { Hands } from "./hands.js";
 import { Sound } from "./sound.js";
 
-const SCREENS = { bench: BenchScreen, runs: RunsScreen, edit: EditScreen, heater: HeaterScreen };
+const SCREENS = { bench: BenchScreen, runs: RunsScreen, jobs: JobsScreen, edit: EditScreen, heater: HeaterScreen };
 const OLD_S = 2; // a reading older than this is shown as old
 
 class Page {
@@ -32,7 +33,7 @@ class Page {
   }
 
   head() {
-    const names = this.about.guest ? ["bench"] : ["bench", "runs", "edit", "heater"];
+    const names = this.about.guest ? ["bench"] : ["bench", "runs", "jobs", "edit", "heater"];
     this.links = names.map((name) => el("a", { href: `#/${name}` }, t(`screens.${name}`)));
     this.title = el("span");
     this.link = el("span", { class: "link" });

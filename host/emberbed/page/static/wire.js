@@ -34,6 +34,8 @@ export const get = (path) => ask(path, { method: "GET" });
 export const post = (path, body = {}) =>
   ask(path, { method: "POST", body: JSON.stringify(body) }, { "content-type": "application/json" });
 
+export const postPhoto = (path, file) => ask(path, { method: "POST", body: file }, { "content-type": file.type });
+
 export async function block(path) {
   return new Float32Array(await (await answer(path, { method: "GET" })).arrayBuffer());
 }

@@ -1,0 +1,1 @@
+"""The device description file: what a maker writes, checked and compiled for the device."""
