@@ -27,7 +27,7 @@ TESTS = {
     "guard_rules": GUARD,
     "guard": [*GUARD, *WHOLE, "safety/test_switch_checks.py"],
     "doubts": ["firmware/test_doubts.py", "safety/test_doubt_checks.py"],
-    "heat_balance": ["firmware/test_heat_balance.py"],
+    "heat_balance": ["firmware/test_heat_balance_exact.py", "firmware/test_heat_balance.py"],
     "heat_model": ["firmware/test_heat_model.py"],
     "glow": ["firmware/test_glow.py", "firmware/test_small_ints.py"],
     "pair_watch": ["firmware/test_pair_watch.py"],
