@@ -30,6 +30,10 @@ class BlockBuffer:
         """Return the block as bytes when exactly `length` bytes have come, else None."""
         return bytes(self._octets[:length]) if length == self._filled else None
 
+    def view(self):
+        """Return what has come so far, without a copy."""
+        return memoryview(self._octets)[: self._filled]
+
     def read(self, offset, count):
         """Return up to `count` bytes from `offset`; empty past the end."""
         return bytes(self._octets[min(offset, self._filled) : min(offset + count, self._filled)])

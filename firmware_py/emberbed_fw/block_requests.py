@@ -25,6 +25,10 @@ class BlockRequests:
         self._new_settings_bytes = BlockBuffer(settings.SETTINGS_BYTES)
         self.fault = plan.PLAN_FINE  # of the plan refused last
 
+    def plan_block(self):
+        """Return the bytes of the plan that came last, whole or not."""
+        return self._plan_bytes.view()
+
     def keep_plan(self, block):
         """Take a plan that the device has made itself."""
         self._plan_bytes.fill(block)

@@ -5,6 +5,8 @@ A port owns the clock, the converters' bus, the output pins and the wire. It dec
 settings_block()      the device description it was installed with, as bytes (settings.py)
 read_slot(n)          slot 0 or 1 of those written since (settings_store.py), empty for none
 write_slot(n, octets) erase and write one; only while nothing heats
+read_plan()           the plan written last, empty for none
+write_plan(octets)    erase and write it; only while nothing heats
 nonce()               a number of at most 30 bits, different after each reset
 build_id()            8 bytes that name the firmware's sources
 identity()            which entry this is (messages.ENTRY_*), and the board's own number, 8 bytes

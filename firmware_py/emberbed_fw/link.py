@@ -14,7 +14,7 @@ from emberbed_fw.backfill import Backfill
 from emberbed_fw.block_requests import FOR_THE_TICK, BlockRequests
 from emberbed_fw.commands import MAX_COMMANDS, command_length
 from emberbed_fw.damage_watch import DamageWatch
-from emberbed_fw.recorder import RING_BYTES, RUN_BYTES
+from emberbed_fw.recorder import RING_BYTES
 from emberbed_fw.self_report import report_or_refuse
 from emberbed_fw.snapshot_parts import SNAPSHOT_TICKS, SnapshotParts
 
@@ -91,6 +91,10 @@ class Link:
         """Let PLAN_READ give the plan that the device has made itself."""
         self._blocks.keep_plan(block)
 
+    def plan_block(self):
+        """Return the bytes of the plan that came last, whole or not."""
+        return self._blocks.plan_block()
+
     def put_own(self, kind, payload):
         """Queue a command of the device itself, which nobody waits for; tell whether it fits."""
         number = self._machine.commands.count
@@ -159,7 +163,7 @@ class Link:
             FIRMWARE_VERSION[2], self._build_id, self._entry, self._board_number,
             self._run_session, self._run_tick,
             0 if loaded is None else loaded.crc_low, 0 if loaded is None else loaded.crc_high,
-            RING_BYTES, RUN_BYTES,
+            RING_BYTES, self._recorder.run_bytes,
         ))
 
     def _number_session(self):

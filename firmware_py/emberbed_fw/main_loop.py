@@ -8,7 +8,7 @@ from emberbed_fw.device_port import END, TICK
 from emberbed_fw.errands import Errands
 from emberbed_fw.link import Link
 from emberbed_fw.panel import Panel
-from emberbed_fw.recorder import Recorder
+from emberbed_fw.recorder import Recorder, run_blocks_for
 from emberbed_fw.settings import Settings, settings_fit
 from emberbed_fw.settings_store import load_settings
 from emberbed_fw.tick import FLOW_WHOLE, Machine
@@ -30,9 +30,9 @@ def _run(port):
     if not settings_fit(block):
         raise ValueError("device description damaged or outside the hard limits: write it again")
     machine = Machine(Settings(block))
-    recorder = Recorder()
+    recorder = Recorder(run_blocks_for(heap.free_bytes()))
     link = Link(machine, recorder, port.nonce(), port.build_id(), port.identity())
-    panel = Panel(machine, link, port.screen)
+    panel = Panel(machine, link, port)
     errands = Errands(machine, port)
     try:
         while one_turn(machine, recorder, link, panel, port):

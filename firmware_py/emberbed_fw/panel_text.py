@@ -33,6 +33,8 @@ def panel_lines(machine):
         urgent = "PRESS: GO ON"
     if urgent:
         lines.append(urgent)
+    if life.state in (rs.LOADED, rs.COLD_PROOF, rs.HOT_PROOF) and machine.plan is not None:
+        lines.append("up to %s C" % _degrees(machine.plan.header["peak_cdeg"]))
     if life.state in rs.STAGED_STATES:
         lines.append("stage %d  %s" % (machine.stage() + 1, _clock(machine.stage_elapsed())))
         lines.append("to %s C" % _degrees(machine.setpoint_cdeg()))

@@ -42,9 +42,6 @@ class Readings:
         for channel in range(CHANNELS):
             if self._settings.channel_fitted(channel):
                 self._update_channel(words, channel, bit_is_set(fresh_channels, channel), bus_error)
-        for channel in range(CHANNELS):
-            if self._settings.channel_fitted(channel):
-                self.cold_cdeg[channel] = self._cold(words, channel)
 
     def _update_channel(self, words, channel, fresh, bus_error):
         kind = self._settings.converter[channel]
@@ -62,6 +59,7 @@ class Readings:
                 cdeg = NO_READING_CDEG
         self.fault[channel] = fault
         self.cdeg[channel] = cdeg
+        self.cold_cdeg[channel] = self._cold(words, channel)
 
     def _cold(self, words, channel):
         if not converters.tells_cold(self._settings.converter[channel]):

@@ -19,20 +19,31 @@ SECOND_BLOCKS = 58  # of one tick in SECOND_TICKS: 900 in about 12 bytes
 RUN_BLOCKS = 162  # of one tick in RUN_TICKS: 2880 in about 12 bytes
 SECOND_TICKS = 10
 RUN_TICKS = 300
+LEAST_RUN_BLOCKS = 8  # of a run through the night, on a controller with little memory
+RESERVED_BYTES = 64 * 1024  # for the link, a plan, and what a run takes besides
 MOST_OWED = 1000  # more is told as this
 RING_BYTES = RING_SLOTS * record.MAX_RECORD + (FINE_BLOCKS + SECOND_BLOCKS) * BLOCK_BYTES
 RUN_BYTES = RUN_BLOCKS * BLOCK_BYTES
 MOST_RING_BYTES = 40 * 1024
 
 
+def run_blocks_for(free_bytes):
+    """Return how many blocks of the longest memory a heap has room for; 0 bytes: nobody knows."""
+    if free_bytes == 0:
+        return RUN_BLOCKS
+    room = (free_bytes - RING_BYTES - RESERVED_BYTES) // BLOCK_BYTES
+    return min(max(room, LEAST_RUN_BLOCKS), RUN_BLOCKS)
+
+
 class Recorder:
-    def __init__(self):
+    def __init__(self, run_blocks=RUN_BLOCKS):
         gc.collect()  # the device's largest pieces, placed before anything lies in their way
         self._slots = [bytearray(record.MAX_RECORD) for _slot in range(RING_SLOTS)]
         self._lengths = [0] * RING_SLOTS
         self.fine = BlockRing(FINE_BLOCKS, 1)
         self.second = BlockRing(SECOND_BLOCKS, SECOND_TICKS)
-        self.run = BlockRing(RUN_BLOCKS, RUN_TICKS)
+        self.run = BlockRing(run_blocks, RUN_TICKS)
+        self.run_bytes = run_blocks * BLOCK_BYTES
         self.newest_tick = 0
         self._acknowledged = 0
 

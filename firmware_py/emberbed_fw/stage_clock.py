@@ -18,7 +18,7 @@ from emberbed_fw.run_states import (
 from emberbed_fw.units import NO_READING_CDEG, NONE
 
 AIR_AWAY_PROMPT = 253  # hot air is on: answered when it is away
-NEAR_CDEG = 200  # of its beginning a ramp begins there: emitters need what it sends first
+NEAR_CDEG = 150  # of its beginning a ramp begins there: emitters need what it sends first
 SLOW_TICKS = 4  # an uneven board's ramp goes at a quarter of its rate
 
 

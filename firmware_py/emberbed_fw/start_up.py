@@ -57,6 +57,14 @@ def start():
     print("emberbed: no whole version is installed, nothing runs")
 
 
+def inject():
+    """Run the version that counts on injected readings (ports/inject), until the next reset; called
+    at the prompt, in service."""
+    installed = Installed(read_marker()[0])
+    sys.path.insert(0, folder(installed.version))
+    _module("emberbed_fw.ports.%s_inject" % installed.port_name()).serve(installed)
+
+
 def _try(version, state):
     """Run a version that is whole; return why it did not run, None when it has."""
     reason = None
@@ -81,7 +89,10 @@ def _run(installed):
 
 def _port_of(installed):
     """Return the module of the board's port; importing it touches no pin."""
-    name = "emberbed_fw.ports." + installed.port_name()
+    return _module("emberbed_fw.ports." + installed.port_name())
+
+
+def _module(name):
     __import__(name)
     return sys.modules[name]
 
@@ -243,6 +254,12 @@ class Installed:
     def write_slot(self, slot, octets):
         with open("%s/settings%d" % (folder(self.version), slot), "wb") as target:
             target.write(octets)
+
+    def read_plan(self):
+        return self.read("plan")
+
+    def write_plan(self, octets):
+        replace_file("%s/plan" % folder(self.version), octets)
 
     def note_service(self):
         note_service()

@@ -8,7 +8,6 @@ import time
 from collections.abc import Callable, Iterable, Sequence
 
 from emberbed.acceptance.report import FAILED, INJECTED, NOT_DONE, NOT_FITTED, PASSED, StepResult
-from emberbed.firmware_sources import installed_digest, matches
 from emberbed.link.device import Refused
 from emberbed.link.transport import LinkError
 from emberbed_fw.messages import ENTRY_INJECTED
@@ -39,17 +38,11 @@ def all_steps(soak_s: float) -> tuple[Step, ...]:
 
 
 def check_fit(bench: Bench) -> None:
-    """Raise Unfit for a device that runs the wrong firmware, or not on injected readings."""
-    greeting, url = bench.device.greeting, bench.url
-    if greeting.entry != ENTRY_INJECTED:
+    """Raise Unfit for a device that cannot be tried: its readings are real, or it has no sensor."""
+    if bench.device.greeting.entry != ENTRY_INJECTED:
         raise Unfit(
-            f"The device at {url} runs its usual firmware, which drives pins: start its injection"
-            " entry first, with mains and load unplugged"
-        )
-    if not matches(greeting.build_id.hex(), installed_digest()):
-        raise Unfit(
-            f"The device at {url} runs firmware {greeting.build_id.hex()}, and this program comes"
-            f" with {installed_digest()[:16]}: run emberbed device install, then accept what runs"
+            f"The device at {bench.url} runs its usual firmware, which drives pins: start its"
+            " injection entry first, with mains and load unplugged"
         )
     try:
         sensors_of(bench.settings)
@@ -122,7 +115,9 @@ def _rest(bench: Bench) -> str:
     try:
         bench.reset()
     except (Failed, LinkError) as error:
-        raise Unfit(f"The device at {bench.url} does not come back ({error}): reset it by hand") from None
+        raise Unfit(
+            f"The device at {bench.url} does not come back ({error}): reset it by hand"
+        ) from None
     return left
 
 
@@ -130,7 +125,9 @@ def numbered(steps: Sequence[Step], wanted: Sequence[str]) -> list[Step]:
     """Return the steps whose numbers begin so; Unfit names one that does not exist."""
     for want in wanted:
         if not any(_is_in(step.number, want) for step in steps):
-            raise Unfit(f"There is no step {want}: the steps are {steps[0].number} to {steps[-1].number}")
+            raise Unfit(
+                f"There is no step {want}: the steps are {steps[0].number} to {steps[-1].number}"
+            )
     return [step for step in steps if any(_is_in(step.number, want) for want in wanted)]
 
 

@@ -11,12 +11,13 @@ from contextlib import suppress
 from typing import NamedTuple, Protocol
 
 from emberbed.link.device import Device, Refused
-from emberbed.link.events import Event, Record
+from emberbed.link.events import Event, Greeting, Record
 from emberbed.link.rebuild import Rebuilder
 from emberbed.link.session import MAX_NONCE, Session
 from emberbed.link.transport import LinkError
 from emberbed.records import FIELD_NAMES, TickRecord, decode_record
 from emberbed_fw import run_states as rs
+from emberbed_fw.messages import ENTRY_INJECTED
 from emberbed_fw.record import OUT_CONTACTOR
 from emberbed_fw.settings import Settings
 from emberbed_fw.units import TICK_MS
@@ -57,10 +58,12 @@ class Tick(NamedTuple):
 
 
 class Bench:
-    """One device; `connect` opens it."""
+    """One device. `enter` brings it into its injection entry again after it has started anew in
+    its usual firmware; without it the device does so itself."""
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, enter: Callable[[str], None] | None = None) -> None:
         self.url = url
+        self._enter = enter
         self.renews = True
         self.ticks: list[Tick] = []  # the newest KEPT_TICKS
         self.hands: Hands | None = None  # who can reach the device itself
@@ -116,9 +119,7 @@ class Bench:
         begun = self.newest.tick
         self._send(self._scene().sample(0))
         end_s = time.monotonic() + seconds
-        while time.monotonic() < end_s and not any(
-            stop(tick.record) for tick in self.since(begun)
-        ):
+        while time.monotonic() < end_s and not any(stop(tick.record) for tick in self.since(begun)):
             self._take(self.device.poll(min(RESEND_S, max(0.0, end_s - time.monotonic()))))
         self._forget_old()
         return self.since(begun)
@@ -249,13 +250,14 @@ class Bench:
             self._take(self.device.poll(TRY_S))
         return [self._records.pop(tick) for tick in wanted]
 
-    def reset(self) -> None:
+    def reset(self) -> Greeting:
         """Start the device anew and greet it; Failed when it does not come back."""
         self.write_raw(reset_frame())
-        self.await_start()
+        return self.await_start()
 
-    def await_start(self) -> None:
-        """Wait until a device that starts anew answers again, as one that knows no host."""
+    def await_start(self) -> Greeting:
+        """Wait until a device that starts anew answers again; return how it first did so. Then it
+        is back on injected readings."""
         self.device.close()
         self._forget_wire()
         self.ticks.clear()  # it counts them anew
@@ -264,11 +266,22 @@ class Bench:
             time.sleep(TRY_S)
             with suppress(LinkError, Refused):  # or the one before is still there
                 self.device = Device.connect(self.url, 1.0, sink=self._take, opener=self._open)
-                return
+                return self._back_to_injected(self.device.greeting)
             if time.monotonic() > end_s:
                 raise Failed(f"after a reset nothing answers at {self.url} within {BACK_S:g} s")
 
     # inside
+
+    def _back_to_injected(self, greeting: Greeting) -> Greeting:
+        if greeting.entry != ENTRY_INJECTED:
+            self.device.close()
+            if self._enter is None:
+                raise Failed(
+                    "after its start it runs its usual firmware, and cannot be brought back"
+                )
+            self._enter(self.url)
+            self.device = Device.connect(self.url, BACK_S, sink=self._take, opener=self._open)
+        return greeting
 
     def _scene(self) -> Scene:
         assert self.scene is not None, "describe comes first"

@@ -57,7 +57,9 @@ class Live:
     def watch(self, ticks: int) -> list[TickRecord]:
         """Follow so many ticks; return them."""
         first = len(self.seen)
-        self.until(lambda _record: len(self.seen) >= first + ticks, ticks / TICKS_PER_S + SILENT_S, "")
+        self.until(
+            lambda _record: len(self.seen) >= first + ticks, ticks / TICKS_PER_S + SILENT_S, ""
+        )
         return self.seen[first : first + ticks]
 
     def until(self, reached: Callable[[TickRecord], bool], seconds: float, what: str) -> int:
@@ -91,7 +93,9 @@ class Live:
     def start(self) -> None:
         """Arm and have the button pressed; ends in the first stage."""
         self.arm()
-        self.until(lambda told: told.waits_for == rs.WAITS_PRESS, PERSON_S, "the wait for the press")
+        self.until(
+            lambda told: told.waits_for == rs.WAITS_PRESS, PERSON_S, "the wait for the press"
+        )
         self.forget()
         self.person.do("press", 0, "Hold the device's button for two seconds.")
         self.until(lambda told: told.state == rs.RUN, PERSON_S, "the first stage")
@@ -105,7 +109,9 @@ class Live:
             self.person.tell("Waiting until the device says that the board is cool ...")
             self.until(lambda told: told.state != rs.COOL, 7300.0, "the end of cooling")
         if self.newest.state == rs.TRIPPED:
-            self.person.do("press", 0, "Hold the device's button for two seconds, to clear the trip.")
+            self.person.do(
+                "press", 0, "Hold the device's button for two seconds, to clear the trip."
+            )
             self.until(lambda told: told.state == rs.IDLE, PERSON_S, "the clearing")
 
     def come_back(self) -> None:

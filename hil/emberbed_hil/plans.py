@@ -72,9 +72,7 @@ def stages_plan(
     band_cdeg = header.pop("band2_cdeg", 300)
     levels = (LOW_CDEG, LOW_CDEG, LOW_CDEG, HIGH_CDEG, HIGH_CDEG, HIGH_CDEG, HIGH_CDEG, HIGH_CDEG)
     at = (0, 20, 0, 40, 0, hold_ticks, 0, 0)
-    knots = [
-        {"tick": tick, "setpoint_cdeg": cdeg} for tick, cdeg in zip(at, levels, strict=True)
-    ]
+    knots = [{"tick": tick, "setpoint_cdeg": cdeg} for tick, cdeg in zip(at, levels, strict=True)]
     stages = [
         _stage(layout.HOLD, LOW_CDEG, 0, 2, band_cdeg=500),
         _stage(layout.RAMP, HIGH_CDEG, 2, 2, longest_ticks=SOON),

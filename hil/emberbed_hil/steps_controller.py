@@ -1,8 +1,8 @@
-"""Steps 6 and 7: the controller itself. Reset and watchdog while it heats, its clock over an hour."""
+"""Steps 6 and 7: the controller itself. Reset and watchdog while it heats, its clock for long."""
 
 import time
 
-from emberbed_fw import messages as ms
+from emberbed.link.events import Greeting
 from emberbed_fw import run_states as rs
 from emberbed_fw.record import OUT_CONTACTOR
 from emberbed_fw.safety_limits import LATE_TICK_MS, OVERRUN_TICK_MS
@@ -27,11 +27,8 @@ def _running(bench: Bench) -> None:
     bench.until_stage(HOLD)
 
 
-def _began_anew(bench: Bench, what: str) -> None:
-    """The device knows of no run, has no switch closed, and is still the injection build."""
-    greeting = bench.device.greeting
-    if greeting.entry != ms.ENTRY_INJECTED:
-        raise Failed(f"after {what} it runs its usual firmware: {BRING_BACK}")
+def _began_anew(bench: Bench, greeting: Greeting, what: str) -> None:
+    """The device knew of no run when it was back, and has no switch closed."""
     if greeting.state != rs.IDLE or greeting.run_session:
         raise Failed(f"after {what} it still knows of a run")
     bench.tick(20)
@@ -39,13 +36,9 @@ def _began_anew(bench: Bench, what: str) -> None:
         raise Failed(f"after {what} a switch is closed, or it went on by itself")
 
 
-BRING_BACK = "start its injection entry again, then go on with --from"
-
-
 def _reset(bench: Bench) -> Found:
     _running(bench)
-    bench.reset()
-    _began_anew(bench, "a reset")
+    _began_anew(bench, bench.reset(), "a reset")
     return Found("reset while heating: dark, and it knew of no run")
 
 
@@ -76,8 +69,7 @@ def _not_fed(bench: Bench) -> Found:
         if tick.outputs.zones or tick.outputs.bits & OUT_CONTACTOR:
             raise Failed("a switch stayed closed while readings failed")
     bench.scene.reset()
-    bench.await_start()
-    _began_anew(bench, "the watchdog's reset")
+    _began_anew(bench, bench.await_start(), "the watchdog's reset")
     took_ms = elapsed_ms(told[-1].outputs.driven_ms, fed_ms) + TICK_MS
     return Found("no tick was whole, and the watchdog reset it", took_ms, WATCHDOG_MS, MS)
 
@@ -90,9 +82,9 @@ def _freezes(bench: Bench) -> Found:
     began_s = time.monotonic()
     bench.hands.freeze()
     bench.until_gone(3 * WATCHDOG_MS / 1000)
-    bench.await_start()
+    greeting = bench.await_start()
     took_ms = round((time.monotonic() - began_s) * 1000)
-    _began_anew(bench, "the watchdog's reset")
+    _began_anew(bench, greeting, "the watchdog's reset")
     return Found(f"answered again {took_ms} ms later, with no switch closed")
 
 
@@ -102,8 +94,7 @@ def _power(bench: Bench) -> Found:
     bench.own_clock(0.5)
     bench.hands.cut_power()
     bench.until_gone(POWER_S)
-    bench.await_start()
-    _began_anew(bench, "a power cut")
+    _began_anew(bench, bench.await_start(), "a power cut")
     return Found("power cut while heating: dark, and it knew of no run")
 
 
@@ -141,11 +132,11 @@ def _jitter(seconds: float):
         while (left_s := end_s - time.monotonic()) > 0:
             for tick in bench.own_clock(min(left_s, SOAK_PART_S)):
                 gaps.append(tick.outputs.elapsed_ms)
-                lasted_ms = max(
-                    lasted_ms, elapsed_ms(tick.outputs.driven_ms, tick.outputs.read_ms)
-                )
+                lasted_ms = max(lasted_ms, elapsed_ms(tick.outputs.driven_ms, tick.outputs.read_ms))
                 if tick.record.trip:
-                    raise Failed(f"it tripped after {len(gaps) / TICKS_PER_S:g} s of a healthy hold")
+                    raise Failed(
+                        f"it tripped after {len(gaps) / TICKS_PER_S:g} s of a healthy hold"
+                    )
         gaps = gaps[1:]  # the first one began on given ticks
         late = sum(gap > LATE_TICK_MS for gap in gaps)
         mean = sum(gaps) / len(gaps)

@@ -1,6 +1,4 @@
-"""Steps 1 to 3: which device this is, that it reads what it is given, that it starts only by hand."""
-
-import struct
+"""Steps 1 to 3: which device this is, that it reads what it is given and starts only by hand."""
 
 from emberbed.device_description import decode_settings
 from emberbed.link.device import Refused

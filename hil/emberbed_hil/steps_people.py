@@ -1,4 +1,4 @@
-"""Step 5: people and the link. STOP in every state, the PC gone, the cable out, a second program."""
+"""Step 5: people and the link. STOP in every state, the cable out, a second program, rubbish."""
 
 import time
 
@@ -154,7 +154,7 @@ def _above_limit(bench: Bench) -> Found:
         except Refused:
             continue
         raise Failed(f"{ms.TOUCH_NAMES[kind]} of {amount} was taken, beyond what the press showed")
-    if plans.LIMIT_CDEG <= bench.newest.setpoint_cdeg:
+    if bench.newest.setpoint_cdeg >= plans.LIMIT_CDEG:
         raise Failed("the target is above the limit")
     return Found("warmer targets and more time beyond the limits were refused")
 

@@ -121,7 +121,9 @@ def _surplus(bench: Bench) -> Found:
     way.ready(bench)
     way.spoil(bench)
     ticks = bench.until(
-        lambda record: record.withheld & codes.WITHHELD_SURPLUS != 0, limit_ms // TICK_MS, "the doubt"
+        lambda record: record.withheld & codes.WITHHELD_SURPLUS != 0,
+        limit_ms // TICK_MS,
+        "the doubt",
     )
     bench.device.stop()
     return Found("heat withheld, on given ticks", ticks * TICK_MS, limit_ms, MS)

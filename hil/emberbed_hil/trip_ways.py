@@ -33,11 +33,15 @@ ROOMY_CDEG = 12000
 CLOSE_CDEG = plans.HIGH_CDEG + 500
 
 
+def _settle(bench: Bench) -> None:
+    bench.tick(5)
+
+
 @dataclass(frozen=True)
 class Way:
     trip: str
     spoil: Callable[[Bench], None]
-    ready: Callable[[Bench], None] = lambda bench: bench.tick(5) and None
+    ready: Callable[[Bench], None] = _settle
     stage: int = HOLD
     changes: Mapping[str, int] = field(default_factory=dict)
     limit_cdeg: int = plans.LIMIT_CDEG  # of the board's sensors
@@ -158,9 +162,7 @@ def _hot_air(bench: Bench) -> None:
 
 def _hot_emitters(bench: Bench) -> None:
     _scene(bench).all_at(HOLD_C - 5.5)
-    bench.until(
-        lambda record: record.withheld & codes.WITHHELD_COMING != 0, 900, "heat on its way"
-    )
+    bench.until(lambda record: record.withheld & codes.WITHHELD_COMING != 0, 900, "heat on its way")
 
 
 def _warmer(bench: Bench) -> None:
@@ -246,7 +248,8 @@ WAYS = (
     Way("READING_STUCK", _put(live_ticks=STILL), changes={**KNOWN_HEATER, **HEAVY},
         hold_ticks=1000),
     Way("READING_JUMPS", _jumps, limit_cdeg=ROOMY_CDEG),
-    Way("SENSORS_DISAGREE", _victim_at(HOLD_C + SPREAD_C), limit_cdeg=ROOMY_CDEG, why_not=_needs_two),
+    Way("SENSORS_DISAGREE", _victim_at(HOLD_C + SPREAD_C), limit_cdeg=ROOMY_CDEG,
+        why_not=_needs_two),
     Way("COLD_JUNCTION", _warm_converters, why_not=_needs_told_cold),
     Way("HEAP_LOW", _put(more_flags=PORT_HEAP_LOW)),
 )  # fmt: skip

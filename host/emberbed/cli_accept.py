@@ -14,6 +14,7 @@ from emberbed.bench.prepare import NotReady
 from emberbed.bench.virtual import VirtualBench, VirtualDevice
 from emberbed.cli_common import EXIT_REFUSED, VIRTUAL, Engine, Json, fail, out, port_of, told
 from emberbed.profiles.plain_hold import parse_duration
+from emberbed_fw.messages import ENTRY_INJECTED
 
 if TYPE_CHECKING:
     from emberbed.acceptance.report import Report
@@ -53,7 +54,9 @@ def add_commands(app: typer.Typer) -> None:
 
 
 def accept(
-    port: Annotated[str, typer.Argument(help="A serial port, a URL, 'auto', or 'virtual'.")] = VIRTUAL,
+    port: Annotated[
+        str, typer.Argument(help="A serial port, a URL, 'auto', or 'virtual'.")
+    ] = VIRTUAL,
     part: Annotated[
         str,
         typer.Option(
@@ -78,13 +81,14 @@ def accept(
     json_answer: Json = False,
 ) -> None:
     """Accept a device: every trip with its time, the switches, the link; keep the signed report."""
+    from emberbed.install.failure import InstallError
     from emberbed_hil.accept import Unfit
 
     with told():
         wanted = _wanted(port, part, only or [], changed, soak, signed_by, engine, json_answer)
         try:
             report, ran = _accept(wanted)
-        except Unfit as unfit:
+        except (Unfit, InstallError) as unfit:
             fail([str(unfit)])
         from emberbed.acceptance.page import verdict
         from emberbed.acceptance.report import to_json
@@ -142,6 +146,7 @@ def _accept(wanted: Wanted) -> tuple["Report", Sequence[StepResult]]:
 
 
 def _injected(wanted: Wanted) -> tuple["Report", Sequence[StepResult]]:
+    from emberbed.acceptance.enter import enter
     from emberbed.acceptance.whole import whole_report
     from emberbed_hil.accept import check_fit, run_steps
     from emberbed_hil.bench import Bench
@@ -152,7 +157,9 @@ def _injected(wanted: Wanted) -> tuple["Report", Sequence[StepResult]]:
         if wanted.virtual:
             virtual = stack.enter_context(VirtualDevice(InjectedBench(wanted.engine)))
             url, runs_in, hands = virtual.url, virtual.engine, VirtualHands(virtual)
-        bench = Bench(url)
+        else:
+            _enter(wanted, url)
+        bench = Bench(url, None if wanted.virtual else enter)
         stack.callback(bench.close)
         settings = bench.device.read_settings()
         bench.describe(settings)
@@ -162,6 +169,20 @@ def _injected(wanted: Wanted) -> tuple["Report", Sequence[StepResult]]:
         ran = run_steps(bench, steps, wanted.say)
         report = whole_report(bench.device, settings, _about(wanted, runs_in), INJECTED, ran)
     return report, ran
+
+
+def _enter(wanted: Wanted, url: str) -> None:
+    """Bring a board that runs its usual firmware into its injection entry."""
+    from emberbed.acceptance.enter import enter
+    from emberbed.acceptance.whole import refuse_other_firmware
+    from emberbed.link.device import Device
+
+    with Device.connect(url) as device:
+        refuse_other_firmware(device)
+        if device.greeting.entry == ENTRY_INJECTED:
+            return
+    wanted.say("No mains and no load for this part. The board goes into its injection entry ...")
+    enter(url)
 
 
 def _chosen(wanted: Wanted, bench: "Bench", settings: bytes) -> "Sequence[Step]":
@@ -219,5 +240,3 @@ def _about(wanted: Wanted, runs_in: str) -> dict[str, object]:
         "signed_by": wanted.signed_by,
         "program": __version__,
     }
-
-

@@ -56,7 +56,10 @@ Faults = Annotated[
 ]
 Sensors = Annotated[
     list[str] | None,
-    typer.Option(help="Virtual device: NAME:PLACE of its sensors, in order. Repeatable."),
+    typer.Option(
+        help="Virtual device: NAME:PLACE of its sensors, in order; :CONVERTER may follow."
+        " Repeatable."
+    ),
 ]
 Seed = Annotated[int, typer.Option(help="Virtual device: its noise.", min=0, max=MOST_SEED)]
 Engine = Annotated[str, typer.Option(help="Virtual device: auto, micropython or cpython.")]

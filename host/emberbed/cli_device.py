@@ -25,6 +25,7 @@ from emberbed.link.device import Device
 from emberbed.link.events import Greeting
 from emberbed.profiles.plain_hold import parse_duration
 from emberbed.words import state_words
+from emberbed_fw.messages import ENTRY_INJECTED
 
 LEAST_TOUCH_S, MOST_TOUCH_S = 3, 600
 
@@ -152,6 +153,9 @@ def _answer(device: Device, engine: str) -> dict[str, object]:
         "firmware": greeting.firmware,
         "fingerprint": greeting.build_id.hex(),
         "runs in": engine,
+        "drives": "no pins: readings are injected, for acceptance"
+        if greeting.entry == ENTRY_INJECTED
+        else "its outputs",
         "protocol": greeting.protocol,
         "state": state_words(greeting.state),
         "channels": [

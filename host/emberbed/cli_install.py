@@ -192,9 +192,12 @@ def _described(path: Path | None) -> tuple[bytes, bytes]:
     """Return settings and wiring of a device description file, b"" where none is given."""
     if path is None:
         return b"", b""
-    from emberbed.device_file import read_device_file
+    from emberbed.device_file.reader import DeviceFileMistakes, read_device_file
 
-    read = read_device_file(path)
+    try:
+        read = read_device_file(path)
+    except DeviceFileMistakes as mistakes:
+        raise NotReady(mistakes.sentences) from None
     return read.settings, read.wiring
 
 

@@ -94,7 +94,7 @@ def show(job: JobNumber = "last", store: StoreFile = None, json_answer: Json = F
     from emberbed.jobs.overview import overview_of
 
     with job_book(store) as (run_store, _book):
-        overview = overview_of(run_store, job)
+        overview = overview_of(run_store, job, with_passes=True)
         folder = run_store.path.parent
     if json_answer:
         print_json(job_json(overview, folder))

@@ -90,7 +90,8 @@ def export(
         if form not in (CSV, JSON):
             raise NotReady([f"{to} has no form that jobs can have: name a file {CSV} or {JSON}"])
         wanted = [one.id for one in book.jobs()] if job is None else [book.job(job).id]
-        overviews = [overview_of(run_store, number) for number in wanted]
+        one = job is not None  # else too many records would have to be read
+        overviews = [overview_of(run_store, number, with_passes=one) for number in wanted]
         folder = run_store.path.parent
     if form == CSV:
         text = jobs_csv(overviews, folder)

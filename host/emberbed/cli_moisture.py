@@ -2,11 +2,14 @@
 
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from emberbed.cli_common import Json, fail, out_sentence, port_of, print_json, told
+from emberbed.cli_common import VIRTUAL, Json, fail, out_sentence, port_of, print_json, told
+
+if TYPE_CHECKING:
+    from emberbed.device_description import DeviceDescription
 
 app = typer.Typer(
     no_args_is_help=True,
@@ -168,18 +171,15 @@ def drying(
 def _write_profile(
     to: Path, oven_c: float, hours: float, sensors: list[str] | None, device: str | None
 ) -> None:
-    from emberbed.bench.prepare import read_description
     from emberbed.cli_files import check_places, write_file
-    from emberbed.link.device import Device
     from emberbed.moisture.bake_profile import USUAL_SENSORS, attendance, bake_profile
     from emberbed.profiles.reader import ProfileMistakes, parse_profile
 
     check_places({"--out": to})
-    description = None
-    if device is not None:
-        with told(), Device.connect(port_of(device)) as connected:
-            _settings, description = read_description(connected)
-    fitted = list(description.fitted_names().values()) if description else list(USUAL_SENSORS)
+    description = None if device is None else _described(device)
+    fitted: list[str] = [*USUAL_SENSORS]
+    if description is not None:
+        fitted = list(description.fitted_names().values())
     try:
         made = bake_profile(oven_c, hours, sensors or fitted)
         parse_profile(made.text.encode(), str(to))
@@ -192,6 +192,23 @@ def _write_profile(
     out_sentence(f"Written to {to}: {runs}{made.run_hours:.3g} h at {oven_c:g} °C.")
     for line in attendance(oven_c, description):
         out_sentence(line)
+
+
+def _described(device: str) -> "DeviceDescription":
+    from contextlib import ExitStack
+
+    from emberbed.bench.prepare import read_description
+    from emberbed.bench.virtual import VirtualBench, VirtualDevice
+    from emberbed.link.device import Device
+
+    with told(), ExitStack() as open_ones:
+        virtual = device == VIRTUAL
+        url = (
+            open_ones.enter_context(VirtualDevice(VirtualBench())).url
+            if virtual
+            else port_of(device)
+        )
+        return read_description(open_ones.enter_context(Device.connect(url)))[1]
 
 
 def _log(named: Path | None) -> Path:

@@ -25,7 +25,7 @@ from emberbed.cli_files import check_places, write_file
 from emberbed.device_description import decode_settings
 from emberbed.plain_text import printable
 from emberbed.profiles.check import Finding, has_errors
-from emberbed.profiles.reader import ProfileFile
+from emberbed.profiles.reader import ProfileFile, ProfileMistakes, parse_profile
 from emberbed.profiles.shipped import shipped_names
 from emberbed.profiles.timing import peak_cdeg, spans
 from emberbed_fw.units import TICKS_PER_S
@@ -141,8 +141,13 @@ def _accept(
     try:
         own = path.read_bytes().decode("utf-8-sig")
         text = with_acceptance(profile_file.source, own, found.name, reason)
+        parse_profile(text.encode(), name, folder=path.parent)
     except CannotAccept as refused:
         fail([str(refused)])
+    except ProfileMistakes:
+        fail(
+            [f"{name}: write what was accepted as [[accepted]] tables, not as one list, then again"]
+        )
     write_file(path, text)
     out_sentence(f"accepted: {found.sentence}")
     out_sentence(f"Written into {name}; it counts until anything else in it is changed.")

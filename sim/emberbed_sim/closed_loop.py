@@ -97,7 +97,9 @@ class ClosedLoop:
         if self._has_faults:
             return self._step_with_faults()
         port, put = self._port, self._put
-        for kind, payload in self._sent():
+        if self._ticks > 1:
+            put(messages.RENEW, RENEWAL.pack(self.machine.tick))
+        for kind, payload in self._person.requests():
             put(kind, payload)
         port.flags = self._button()
         self._unfed_ticks = 0 if one_tick(self.machine, port) else self._unfed_ticks + 1

@@ -31,7 +31,6 @@ class PipedBoard:
         self._nonce = struct.unpack("<I", self._exactly(4))[0]
         self._build_id = self._exactly(8)
         self._number = self._exactly(8)
-        self._slots = [b"", b""]
 
     def _exactly(self, count):
         octets = b""
@@ -61,7 +60,7 @@ class PipedBoard:
 
     def clock_ms(self):
         if hasattr(time, "ticks_ms"):
-            return time.ticks_ms() & CLOCK_MASK
+            return getattr(time, "ticks_ms")() & CLOCK_MASK  # noqa: B009  (CPython has none)
         return time.monotonic_ns() // 1000000 & CLOCK_MASK
 
     def feed(self):
@@ -73,9 +72,6 @@ class PipedBoard:
     def reset(self):
         raise SystemExit
 
-    def note_service(self):
-        """Its tools would have no way to this wire: after the reset it is as it was."""
-
     def board_number(self):
         return self._number
 
@@ -83,10 +79,13 @@ class PipedBoard:
         return self._settings
 
     def read_slot(self, slot):
-        return self._slots[slot]
+        return b""
 
-    def write_slot(self, slot, octets):
-        self._slots[slot] = octets
+    def kept(self):
+        return 0
+
+    def reset_cause(self):
+        return 0
 
     def nonce(self):
         return self._nonce
@@ -100,9 +99,7 @@ def serve():
     from emberbed_fw.ports.inject import serve as serve_injected
 
     source, sink = sys.stdin.buffer, sys.stdout.buffer
-    serve_injected(
-        PipedBoard(getattr(source, "raw", source), getattr(sink, "raw", sink))
-    )
+    serve_injected(PipedBoard(getattr(source, "raw", source), getattr(sink, "raw", sink)))
 
 
 if __name__ == "__main__":

@@ -7,11 +7,11 @@ of the virtual device's wire. Both know the bench's time in s, and draw from a s
 
 from collections import deque
 from collections.abc import Iterable, Sequence
-from random import Random
 
 from emberbed_fw import messages
 from emberbed_fw.units import TICKS_PER_S
 from emberbed_sim.faults import FaultEvent
+from emberbed_sim.plant.draws import Draws
 from emberbed_sim.plant.fault_kind import ON_LINK
 from emberbed_sim.plant.happenings import Happening, Happenings
 
@@ -26,7 +26,7 @@ class _LinkFaults:
 
     def __init__(self, events: Iterable[FaultEvent], seed: int) -> None:
         self._happenings = Happenings(events, acts_on=ON_LINK)
-        self._random = Random(f"link {seed}")
+        self._random = Draws(f"link {seed}")
 
     def add(self, events: Iterable[FaultEvent]) -> None:
         """Let these happen too."""

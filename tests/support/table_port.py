@@ -39,6 +39,7 @@ class TablePort:
         self.board_c = [25.0, 25.0]
         self.button = False
         self.slots = [b"", b""]
+        self.plan = b""
         self.fed = 0
         self.kept = []
 
@@ -47,6 +48,12 @@ class TablePort:
 
     def write_slot(self, slot, octets):
         self.slots[slot] = octets
+
+    def read_plan(self):
+        return self.plan
+
+    def write_plan(self, octets):
+        self.plan = bytes(octets)
 
     def feed(self):
         self.fed += 1
@@ -120,7 +127,7 @@ class Device:
         self.machine = Machine(Settings(self.port.settings))
         self.recorder = Recorder()
         self.link = Link(self.machine, self.recorder, self.port.nonce(), BUILD_ID)
-        self.panel = Panel(self.machine, self.link)
+        self.panel = Panel(self.machine, self.link, self.port)
         self.hosted = False
         self.renews = True
         self._session = 0

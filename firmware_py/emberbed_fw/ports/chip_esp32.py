@@ -1,8 +1,8 @@
 """What is its own on ESP32, ESP32-S3 and ESP32-C3: memory beside the reset, the analogue range.
 
-The RTC's memory outlives a reset and is lost with the power. Any pin can be any bus's. The task
-watchdog of this family ends in a panic, which `machine.reset_cause` tells as WDT_RESET or not at
-all, depending on the version; from memory.
+Any pin can be any bus's. From memory: the RTC's memory outlives a reset and is lost with the power;
+the task watchdog of this family ends in a panic, which `machine.reset_cause` tells as WDT_RESET or
+not at all, depending on the version.
 """
 
 import machine

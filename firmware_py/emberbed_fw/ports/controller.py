@@ -48,6 +48,7 @@ class ControllerPort:
         self.screen = screen
         self.settings_block = installed.settings_block
         self.read_slot = installed.read_slot
+        self.read_plan = installed.read_plan
         self.build_id = installed.build_id
         self.note_service = installed.note_service
         self.confirm = installed.confirm
@@ -96,6 +97,11 @@ class ControllerPort:
     def write_slot(self, slot, octets):
         self.feed()  # a few sectors, of some hundred ms at worst, then the watchdog's whole time
         self._installed.write_slot(slot, octets)
+        self.feed()
+
+    def write_plan(self, octets):
+        self.feed()
+        self._installed.write_plan(octets)
         self.feed()
 
     def restart(self):

@@ -8,12 +8,12 @@ framed alike and told apart by their first byte:
            board's clock makes the ticks; else a tick now, which lasted so long), B 1 = reading
            fails, 32 words
   RESET    start the board anew
-  OUTPUTS  from here, after each tick, whose number is in the header: H sequence of its SAMPLE, B zones, B outputs, I clock_ms when
-           it was read, I when it was driven, H elapsed_ms, B 1 = the watchdog was fed, B the trip
-           that is kept
+  OUTPUTS  from here, after each tick, whose number is in the header: H sequence of its SAMPLE,
+           B zones, B outputs, I clock_ms when it was read, I when it was driven, H elapsed_ms,
+           B 1 = the watchdog was fed, B the trip that is kept
 board: read(buffer) -> count, write(octets), rest(ms), clock_ms() (30 bits), reset(), board_number()
-and settings_block, read_slot, write_slot, nonce, build_id, note_service, feed, keep as in
-device_port.
+and settings_block, read_slot, nonce, build_id, feed, keep, kept, reset_cause as in device_port.
+Its flash stays as it is: descriptions and plans are kept for this start only.
 """
 
 import struct
@@ -49,11 +49,13 @@ class InjectPort:
     def __init__(self, board):
         self._board = board
         self.settings_block = board.settings_block
-        self.read_slot = board.read_slot
-        self.write_slot = board.write_slot
         self.nonce = board.nonce
         self.build_id = board.build_id
-        self.note_service = board.note_service
+        self.kept = board.kept
+        self.reset_cause = board.reset_cause
+        self.screen = None
+        self._slots = [board.read_slot(0), board.read_slot(1)]
+        self._plan = b""
         self.received = bytearray(WIRE_BYTES)
         self.count = 0
         self._reader = frames.FrameReader()
@@ -72,7 +74,7 @@ class InjectPort:
         self._is_tick = False
         self._ticks = 0  # as the machine counts them
         self._given = False
-        self._clock_ms = board.clock_ms()
+        self._clock_ms = self._now_ms()
         self._due_ms = (self._clock_ms + TICK_MS) & CLOCK_MASK
         self._read_ms = 0
         self._driven_ms = 0
@@ -83,6 +85,18 @@ class InjectPort:
         self._body = bytearray(frames.MAX_BODY)
         self._frame = bytearray(frames.MAX_FRAME)
         self._frame_length = 0
+
+    def read_slot(self, slot):
+        return self._slots[slot]
+
+    def write_slot(self, slot, octets):
+        self._slots[slot] = bytes(octets)
+
+    def read_plan(self):
+        return self._plan
+
+    def write_plan(self, octets):
+        self._plan = bytes(octets)
 
     def identity(self):
         return ENTRY_INJECTED, self._board.board_number()
@@ -113,10 +127,16 @@ class InjectPort:
     def drive(self, zones, outputs):
         self._zones = zones
         self._outputs = outputs
-        self._driven_ms = self._board.clock_ms()
+        self._driven_ms = self._now_ms()
 
     def all_off(self):
         self.drive(0, 0)
+
+    def _now_ms(self):
+        return self._board.clock_ms() & CLOCK_MASK
+
+    def note_service(self):
+        """A reset of this entry brings the usual one back, nothing else."""
 
     def confirm(self):
         """What runs on injected readings has not shown that it works."""
@@ -128,15 +148,6 @@ class InjectPort:
     def feed(self):
         self._fed = 1
         self._board.feed()
-
-    def note_service(self):
-        pass
-
-    def confirm(self):
-        pass
-
-    def restart(self):
-        self._board.reset()
 
     def keep(self, code):
         self._kept = code
@@ -166,7 +177,7 @@ class InjectPort:
 
     def _is_due(self):
         """Tell whether a tick begins now, and note when."""
-        now_ms = self._board.clock_ms()
+        now_ms = self._now_ms()
         if self._given:
             if self._tick_now:
                 self._tick_now = False
@@ -240,7 +251,7 @@ class InjectPort:
             self._elapsed_ms = elapsed_ms
             self._tick_now = True
         elif self._given:  # the board's own clock goes on from here
-            self._clock_ms = self._board.clock_ms()
+            self._clock_ms = self._now_ms()
             self._due_ms = (self._clock_ms + TICK_MS) & CLOCK_MASK
         self._given = elapsed_ms != 0
 

@@ -35,6 +35,7 @@ class PipePort:
         self._zones = 0
         self._outputs = 0
         self._slots = [b"", b""]
+        self._plan = b""
         self._wire = b""
         if self._read_exactly(1) != b"S":
             raise ValueError("the first message must describe the device")
@@ -61,6 +62,12 @@ class PipePort:
 
     def write_slot(self, slot, octets):
         self._slots[slot] = octets
+
+    def read_plan(self):
+        return self._plan
+
+    def write_plan(self, octets):
+        self._plan = bytes(octets)
 
     def nonce(self):
         return (self._nonce + RESTART_STEP * self._restarts) % MOST_NONCE

@@ -22,7 +22,9 @@ def digests(sources: Sources) -> dict[str, str]:
 
 def changed(before: Mapping[str, str], now: Mapping[str, str]) -> frozenset[str]:
     """Return the files that are new, gone or different."""
-    return frozenset(name for name in before.keys() | now.keys() if before.get(name) != now.get(name))
+    return frozenset(
+        name for name in before.keys() | now.keys() if before.get(name) != now.get(name)
+    )
 
 
 def stands_on(sources: Sources, wanted: Iterable[str]) -> frozenset[str]:

@@ -86,7 +86,11 @@ def _steps(count: int) -> str:
 
 
 def _lead(report: Report) -> str:
-    what = "A virtual device: no mains, no heat, nothing to trust with either." if report.virtual else ""
+    what = (
+        "A virtual device: no mains, no heat, nothing to trust with either."
+        if report.virtual
+        else ""
+    )
     return f"{report.date.replace('T', ' ')[:16]} UTC. {what}".strip()
 
 

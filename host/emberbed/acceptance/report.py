@@ -111,7 +111,9 @@ def from_json(text: str) -> Report:
             raise ValueError("it was changed after it was signed")
         del data["format"]
         steps = tuple(
-            StepResult(**{**step, "checks": tuple(step["checks"]), "modules": tuple(step["modules"])})
+            StepResult(
+                **{**step, "checks": tuple(step["checks"]), "modules": tuple(step["modules"])}
+            )
             for step in data.pop("steps")
         )
         return Report(**{**data, "channels": tuple(data["channels"]), "steps": steps})

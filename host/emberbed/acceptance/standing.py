@@ -39,19 +39,23 @@ def still_good(report: Report, modules: dict[str, str], sources: Sources) -> lis
     ]  # fmt: skip
 
 
-def warning(device: Device, settings: bytes) -> str | None:
-    """Return the one sentence for a run on a device that is not accepted as it is; once a day."""
+def warnings(device: Device, settings: bytes) -> list[str]:
+    """Return what a run on this device should say, at most one sentence, and once a day."""
     name = device_id(device, settings)
-    sentence = _wanting(device, settings, newest(name))
+    sentence = wanting(device, settings, newest(name))
     if sentence is None or _was_told_today(name):
-        return None
-    return sentence
+        return []
+    return [sentence]
 
 
-def _wanting(device: Device, settings: bytes, report: Report | None) -> str | None:
+def wanting(device: Device, settings: bytes, report: Report | None) -> str | None:
+    """Return what this device's acceptance lacks, in one sentence; None for nothing."""
     how = f"emberbed device accept {device.url}"
     if report is None:
-        return f"this device has never been accepted, so nothing shows that it trips as it should: {how}"
+        return (
+            "this device has never been accepted, so nothing shows that it trips as it should:"
+            f" {how}"
+        )
     if not matches(device.greeting.build_id.hex(), report.firmware):
         return (
             f"this device was accepted on {report.day} with other firmware: {how} --changed repeats"

@@ -103,14 +103,7 @@ def refuse_live(device: Device, settings: bytes, part: str, virtual: bool) -> No
         raise NotReady(
             [f"The device at {url} takes injected readings and drives no pins: reset it first"]
         )
-    told = device.greeting.build_id.hex()
-    if not matches(told, installed_digest()):
-        raise NotReady(
-            [
-                f"The device at {url} runs firmware {told}, and this program comes with"
-                f" {installed_digest()[:16]}: run emberbed device install, then accept what runs"
-            ]
-        )
+    refuse_other_firmware(device)
     if virtual:
         return
     report = newest(device_id(device, settings))
@@ -124,6 +117,18 @@ def refuse_live(device: Device, settings: bytes, part: str, virtual: bool) -> No
             raise NotReady(
                 [f"Part '{each}' of this device's acceptance {what}: do that first, --part {each}"]
             )
+
+
+def refuse_other_firmware(device: Device) -> None:
+    """Raise NotReady for a device whose firmware is not the one that this program can judge."""
+    told = device.greeting.build_id.hex()
+    if not matches(told, installed_digest()):
+        raise NotReady(
+            [
+                f"The device at {device.url} runs firmware {told}, and this program comes with"
+                f" {installed_digest()[:16]}: run emberbed device install, then accept what runs"
+            ]
+        )
 
 
 def _unreached() -> Mapping[str, str]:

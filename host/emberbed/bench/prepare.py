@@ -17,8 +17,10 @@ from emberbed.profiles.guard_model import GuardModel
 from emberbed.profiles.model import Board
 from emberbed.profiles.plain_hold import hold_profile
 from emberbed.profiles.reader import ProfileFile, ProfileMistakes, read_profile
+from emberbed_fw.messages import ENTRY_INJECTED
 
-WARNING, ACCEPTED = "warning", "accepted"  # kinds of events, as the run store keeps them
+CHECKED, ACCEPTED = "check", "accepted"  # kinds of events, as the run store keeps them
+SAID_AS = {CHECKED: "warning", ACCEPTED: "note"}  # before heat
 
 
 class NotReady(Exception):
@@ -77,7 +79,7 @@ class Prepared:
     def told(self) -> list[tuple[str, str]]:
         """Return (kind, sentence) of all that is told before heat and kept with the run."""
         return [
-            *((WARNING, sentence) for sentence in self.warnings),
+            *((CHECKED, sentence) for sentence in self.warnings),
             *((ACCEPTED, sentence) for sentence in self.accepted),
         ]
 
@@ -97,6 +99,19 @@ def read_description(device: Device) -> tuple[bytes, DeviceDescription]:
         return settings, decode_settings(settings)
     except ValueError as error:
         raise NotReady([f"{device.url}: {error}"]) from None
+
+
+def read_to_run(device: Device) -> tuple[bytes, DeviceDescription]:
+    """Ask a device what it is, to run something on it; one that takes injected readings, and so
+    does nothing real, is NotReady."""
+    if device.greeting.entry == ENTRY_INJECTED:
+        raise NotReady(
+            [
+                f"The device at {device.url} takes injected readings and drives no pins, so it can"
+                " prove its logic but run nothing: reset it, then start again"
+            ]
+        )
+    return read_description(device)
 
 
 def judge(

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from rich.console import Console
 
+from emberbed.acceptance.standing import warnings
 from emberbed.bench.acts import Act
 from emberbed.bench.begin import Begin, arm_run
 from emberbed.bench.clock_watch import ClockWatch
@@ -24,7 +25,7 @@ from emberbed.bench.ledger import Ledger
 from emberbed.bench.outcome import Outcome
 from emberbed.bench.panel import LivePanel
 from emberbed.bench.plain_lines import PlainLines
-from emberbed.bench.prepare import ACCEPTED, MadeOnDevice, NotReady, Prepared, read_description
+from emberbed.bench.prepare import SAID_AS, MadeOnDevice, NotReady, Prepared, read_to_run
 from emberbed.bench.run_facts import facts_of
 from emberbed.bench.run_files import check_page, page_path, write_page
 from emberbed.bench.run_loop import BenchRun, Hand, Screen
@@ -166,13 +167,14 @@ def _prepare(
     request: RunRequest, device: Device, virtual: VirtualDevice | None, console: Console
 ) -> Bench:
     """Read what the device is and fit the profile to it; tell what a person should know."""
-    settings, description = read_description(device)
+    settings, description = read_to_run(device)
     assert request.asked is not None
     prepared, about_heater = prepare_on(request.asked, description, request.heater)
     _check_channels(request.acts, description)
-    told = [f"{'note' if kind == ACCEPTED else kind}: {said}" for kind, said in prepared.told()]
+    told = [f"{SAID_AS[kind]}: {said}" for kind, said in prepared.told()]
     told += [f"note: {note}" for note in (virtual.notes if virtual else [])]
     told += [f"note: {note}" for note in about_heater]
+    told += [f"warning: {said}" for said in ([] if virtual else warnings(device, settings))]
     for line in told:
         console.print(line, markup=False, highlight=False, soft_wrap=True)
     return Bench(device, virtual, settings, description, prepared)

@@ -6,7 +6,6 @@ gets the marker, and the marker moves by one renaming.
 """
 
 import tempfile
-from importlib.resources import files
 from pathlib import Path
 
 from emberbed.install.board import Board
@@ -17,6 +16,10 @@ from emberbed_fw import start_up
 
 MAIN = "/main.py"
 SET_ASIDE = "/main-before.py"
+MAIN_TEXT = f"""from {start_up.ALONE} import start
+
+start()
+"""
 SPARE_BYTES = 32 * 1024  # for the marker, settings to come, and the file system itself
 
 MAKE_ROOM = """
@@ -99,12 +102,6 @@ if answer is None:
 """
 
 
-def main_text() -> str:
-    """Return the main.py that goes onto every board."""
-    path = Path(str(files("emberbed_fw"))).parent / "main.py"
-    return path.read_text(encoding="utf-8")
-
-
 def copy_version(remote: Remote, board: Board, version: Version) -> None:
     """Put the new version into its place, its manifest last."""
     place = f"{start_up.ROOT}/{board.free_version}"
@@ -138,10 +135,9 @@ def prove(remote: Remote, board: Board) -> None:
 def set_start(remote: Remote, board: Board) -> None:
     """Put what decides at power-up in its place, and main.py, which calls it."""
     good = remote.ask(SET_START, root=start_up.ROOT, version=board.free_version)
-    text = main_text()
-    if board.main != text.encode():
+    if board.main != MAIN_TEXT.encode():
         aside = SET_ASIDE if board.runs_another_program else ""
-        good = good and remote.ask(SET_MAIN, main=MAIN, aside=aside, text=text)
+        good = good and remote.ask(SET_MAIN, main=MAIN, aside=aside, text=MAIN_TEXT)
     if not good:
         raise InstallError(
             f"The board at {board.port} does not keep what is written to it: install again, and if"

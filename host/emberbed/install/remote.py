@@ -49,6 +49,10 @@ class Remote:
     def copy_file(self, source: Path, to: str) -> None:
         self._call(["fs", "cp", "-f", str(source), f":{to}"], CALL_S)
 
+    def leave_running(self, script: str) -> None:
+        """Start a script that goes on by itself: the board's line is its own from then on."""
+        self._call(["exec", "--no-follow", script], CALL_S)
+
     def reset(self) -> None:
         """Restart the board as its reset pin would."""
         self._call(["reset"], CALL_S)

@@ -15,15 +15,16 @@ from pathlib import Path
 
 from emberbed.firmware_sources import PACKAGE, TOLD_BYTES, Sources, digest_of
 from emberbed.install.failure import InstallError
+from emberbed.install.folding import fold
 from emberbed_fw import start_up
 from emberbed_fw.known_answer import known_answer
 
 SMALL_INT_BITS = 31  # of the smallest board; wider ones read the same files
 NO_BOARDS = ("replay.py", "ports/pipe.py")  # what only the host runs
 FAMILIES = {
-    "rp2040": ("ports/rp2040.py", "ports/chip_rp2.py"),
-    "esp32": ("ports/esp32.py", "ports/chip_esp32.py"),
-}
+    "rp2040": "rp2",
+    "esp32": "esp32",
+}  # port -> what its family's own files have in the name
 MOST_COMPILERS = 4
 
 
@@ -68,12 +69,13 @@ def build_version(
 
     block: the device description in bytes; wiring: what the port wants besides, or b"".
     """
+    chosen = fold({name: its for name, its in sources.items() if belongs(name, port_name)})
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder)
-        names = [name for name in sorted(sources) if belongs(name, port_name)]
+        names = sorted(chosen)
         with ThreadPoolExecutor(MOST_COMPILERS) as pool:
             compiled = list(
-                pool.map(lambda name: _compile(root, name, sources[name], architecture), names)
+                pool.map(lambda name: _compile(root, name, chosen[name], architecture), names)
             )
     files = {
         f"{PACKAGE}/{name.removesuffix('.py')}.mpy": octets
@@ -88,7 +90,8 @@ def build_version(
 def belongs(name: str, port_name: str) -> bool:
     """Tell whether a source goes onto a board with this port; '' for any board."""
     others = [its for port, its in FAMILIES.items() if port_name and port != port_name]
-    return name not in NO_BOARDS and not any(name in its for its in others)
+    strange = name.startswith("ports/") and any(its in name for its in others)
+    return name not in NO_BOARDS and not strange
 
 
 def _compile(root: Path, name: str, source: bytes, architecture: str) -> bytes:
@@ -103,7 +106,7 @@ def _compile(root: Path, name: str, source: bytes, architecture: str) -> bytes:
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(source)
     target = path.with_suffix(".mpy")
-    command = [str(mpy_cross), "-O2", f"-msmall-int-bits={SMALL_INT_BITS}"]
+    command = [str(mpy_cross), "-O3", f"-msmall-int-bits={SMALL_INT_BITS}"]
     if architecture:
         command.append(f"-march={architecture}")
     command += ["-s", f"{PACKAGE}/{name}", "-o", str(target), str(path)]

@@ -47,7 +47,7 @@ def costs_of(job: Job, runs: Sequence[HeatingRun], prices: Prices) -> JobCosts:
     """Return what a job took so far, at the prices of its time."""
     energies = [run.energy_j for run in runs]
     energy_j = None if None in energies else sum(one or 0 for one in energies)
-    heating_s = sum(run.seconds for run in runs)
+    heating_s = sum((run.seconds for run in runs), 0.0)
     minutes = job.minutes
     if minutes is None and runs:
         minutes = round(heating_s / S_PER_MINUTE)

@@ -41,7 +41,7 @@ def job_json(overview: JobOverview, folder: Path) -> dict[str, Any]:
         "minutes": job.minutes,
         "worth": _text(job.worth),
         "runs": [run_row(run) for run in overview.runs],
-        "passes": list(overview.passes),
+        "passes": None if overview.passes is None else list(overview.passes),
         "checks": {
             name: [check_row(one) for one in checked] for name, checked in overview.checked.items()
         },
@@ -89,7 +89,7 @@ def costs_row(costs: JobCosts, currency: str) -> dict[str, Any]:
     """Return what a job took; amounts are null where a price is missing."""
     return {
         "currency": currency,
-        "energy_kwh": None if costs.energy_j is None else costs.energy_j / JOULES_PER_KWH,
+        "energy_kwh": None if costs.energy_j is None else round(costs.energy_j / JOULES_PER_KWH, 5),
         "heating_s": costs.heating_s,
         "minutes": costs.minutes,
         "minutes_told": costs.minutes_told,

@@ -32,7 +32,7 @@ def job_lines(overview: JobOverview, folder: Path) -> Iterator[str]:
     yield f"{_state(job)}"
     yield from (f"{head}: {told}" for head, told in _told(job) if told)
     yield from (_run_line(run) for run in overview.runs)
-    yield from overview.passes
+    yield from overview.passes or ()
     for name, known in overview.lists.items():
         yield from _check_lines(known.title, overview.checked[name])
     for part in job.parts:

@@ -31,7 +31,8 @@ class Checked:
 
 @dataclass(frozen=True)
 class JobOverview:
-    """`checked` by the lists' names; `passes` are sentences about this board, of all its jobs."""
+    """`checked` by the lists' names; `passes` are sentences about this board, of all its jobs, None
+    where nobody asked: they take a look at every record."""
 
     job: Job
     runs: Sequence[HeatingRun]
@@ -39,14 +40,14 @@ class JobOverview:
     prices: Prices
     lists: Mapping[str, Checklist]
     checked: Mapping[str, Sequence[Checked]]
-    passes: Sequence[str]
+    passes: Sequence[str] | None
 
     def open_items(self, list_name: str) -> list[Item]:
         """Return the questions of a list without an answer."""
         return [one.item for one in self.checked[list_name] if one.answer is None]
 
 
-def overview_of(store: RunStore, number: str | int) -> JobOverview:
+def overview_of(store: RunStore, number: str | int, *, with_passes: bool = False) -> JobOverview:
     """Collect a job. Raises StoreError, NotReady (a checklist of the bench that is broken)."""
     book = JobBook(store)
     job = book.job(number)
@@ -60,7 +61,7 @@ def overview_of(store: RunStore, number: str | int) -> JobOverview:
         prices,
         lists,
         {name: list(_checked(job, runs, known)) for name, known in lists.items()},
-        passes_of_board(store, book.jobs(), job),
+        passes_of_board(store, book.jobs(), job) if with_passes else None,
     )
 
 

@@ -17,6 +17,7 @@ from scipy import sparse
 # power[step, column] of several courses from the same first state -> reading_c[step, column]
 Heater = Callable[[np.ndarray], np.ndarray]
 
+FIRST_POWER = 0.3  # of what is allowed, where the search begins
 LAUNCHES = 40  # pulses; the answers to those between two of them lie between theirs
 PULSE = 0.05  # of full power
 MOST_ROUNDS = 8
@@ -65,16 +66,16 @@ def best_power(
     heater: Heater,
     wanted: Wanted,
     most_power: float = 1.0,
-    first: np.ndarray | None = None,
+    smooth_c: float = SMOOTH_C,
     pulsed: Heater | None = None,
 ) -> Optimum:
-    """Return the best course. `first`: power to begin the search with; `pulsed`: a quicker heater
-    to take the answers to pulses from, where that is like enough."""
-    power = np.full(wanted.steps, 0.3 * most_power) if first is None else first
+    """Return the best course. `smooth_c`: what a change of power by the whole is worth; `pulsed`: a
+    quicker heater to take the answers to pulses from, where that is like enough."""
+    power = np.full(wanted.steps, FIRST_POWER * most_power)
     found = Optimum(wanted, power, _course(heater, power))
     for _round in range(MOST_ROUNDS):
         answers = _answers(pulsed or heater, found.power, most_power)
-        aimed = _solved(found, answers, most_power)
+        aimed = _solved(found, answers, most_power, smooth_c)
         better = _stepped(heater, found, aimed)
         gained = _cost(found) - _cost(better)
         found, enough = better, gained < ENOUGH * _cost(found)
@@ -133,13 +134,13 @@ def _between(by_lag: np.ndarray, launches: np.ndarray, steps: int) -> np.ndarray
     return slopes
 
 
-def _solved(found: Optimum, slopes: np.ndarray, most_power: float) -> np.ndarray:
+def _solved(found: Optimum, slopes: np.ndarray, most_power: float, smooth_c: float) -> np.ndarray:
     """Return the power that is best for the linearised heater."""
     wanted, steps = found.wanted, found.wanted.steps
     free_c = found.reading_c - slopes @ found.power - wanted.reading_c
     changes = np.diff(np.eye(steps), axis=0)
     quadratic = np.zeros((steps + 1, steps + 1))  # the last one: how far a limit is passed
-    quadratic[:steps, :steps] = slopes.T @ slopes + SMOOTH_C**2 * changes.T @ changes
+    quadratic[:steps, :steps] = slopes.T @ slopes + smooth_c**2 * changes.T @ changes
     quadratic[steps, steps] = 1e-6
     linear = np.append(slopes.T @ free_c, OVER_PRICE / 2)
     held = np.flatnonzero(np.isfinite(wanted.most_c))

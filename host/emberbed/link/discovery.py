@@ -84,4 +84,6 @@ def _ask(port: SystemPort) -> Found:
     except LinkError as error:
         return Found(port.device, description, None, error.what)
     told = f"a device with firmware {greeting.firmware}, {state_words(greeting.state)}"
+    if greeting.entry == messages.ENTRY_INJECTED:
+        told += ", on injected readings"
     return Found(port.device, description, greeting, told)

@@ -117,7 +117,8 @@ def read_greeting(data: bytes) -> Greeting | None:
     said = _GREETING.unpack_from(data)
     protocol, session, state, verdict, tick = said[:5]
     firmware = ".".join(str(number) for number in said[5:8])
-    build_id, entry, number, run_session, run_tick, crc_low, crc_high, memory_bytes, day_bytes = said[8:]
+    build_id, entry, number, run_session, run_tick, crc_low, crc_high, *memory = said[8:]
+    memory_bytes, day_bytes = memory
     crc = crc_low | crc_high << 16
     return Greeting(
         protocol, session, state, verdict, tick, firmware, build_id, run_session, run_tick, crc,

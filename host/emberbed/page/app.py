@@ -129,6 +129,11 @@ class Bench:
         await run_in_threadpool(self._parts.desk.look_at_device)
         return taken()
 
+    async def self_test(self, _request: Request) -> Response:
+        """Let the device that is looked at test itself; that never heats."""
+        self._parts.desk.look.test()
+        return taken()
+
     async def look_away(self, _request: Request) -> Response:
         await run_in_threadpool(self._parts.desk.look.end)
         return taken()
@@ -158,6 +163,7 @@ def make_app(parts: Parts, door: Door) -> Doorman:
             "/api/clear": bench.clear,
             "/api/look": bench.look,
             "/api/look-away": bench.look_away,
+            "/api/self-test": bench.self_test,
         }
     at = parts.desk.bench
     runs = RunRoutes(at.store, at.device, parts.workers)

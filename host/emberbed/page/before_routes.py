@@ -1,4 +1,4 @@
-"""Addresses of what has to be so before heat: what was told last, and photographs of the sensors."""
+"""Addresses of what has to be so before heat: what was told last, photographs of the sensors."""
 
 from pathlib import Path
 

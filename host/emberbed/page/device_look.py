@@ -9,11 +9,14 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from emberbed.bench.prepare import NotReady, read_description
 from emberbed.bench.virtual import VirtualBench, VirtualDevice, VirtualDeviceError
 from emberbed.device_description import DeviceDescription
+from emberbed.install.self_test import self_test
+from emberbed.install.settings_lines import settings_lines
 from emberbed.link.device import Device, Refused
 from emberbed.link.events import Record
 from emberbed.link.transport import LinkError
@@ -39,6 +42,8 @@ class DeviceLook:
         self._virtual = None if virtual is None else replace(virtual, speed="1", faults=())
         self._thread: threading.Thread | None = None
         self._ends = threading.Event()
+        self._tests = threading.Event()  # a self-test is asked for
+        self._tested: dict[str, Any] | None = None
         self._lock = threading.Lock()
 
     def begin(self) -> None:
@@ -47,8 +52,14 @@ class DeviceLook:
             if self._thread is not None and self._thread.is_alive():
                 return
             self._ends.clear()
+            self._tests.clear()
+            self._tested = None
             self._thread = threading.Thread(target=self._look, name="look", daemon=True)
             self._thread.start()
+
+    def test(self) -> None:
+        """Let the device that is looked at test itself, at the next reading; nothing heats."""
+        self._tests.set()
 
     def end(self) -> None:
         """Let go of the port; returns when it is free."""
@@ -89,7 +100,11 @@ class DeviceLook:
                 newest = decode_record(events[-1].raw)
                 if newest.state not in NOT_ANSWERED_FOR:
                     device.renew(newest.tick)  # a virtual device's clock waits for it
-                self._feed.put_look({**about, **_readings(newest, description)})
+                if self._tests.is_set():
+                    self._tests.clear()
+                    self._tested = _self_test(device, description)
+                readings = _readings(newest, description)
+                self._feed.put_look({**about, **readings, "tested": self._tested})
             elif time.monotonic() - heard_s > END_S:
                 raise NotReady([SILENT.format(seconds=time.monotonic() - heard_s)])
         self._feed.put_look({**about, "state": "ended"})
@@ -112,6 +127,22 @@ def _about(device: Device, description: DeviceDescription) -> dict[str, Any]:
         "fan": description.has_fan,
         "cut_out": description.has_cut_out,
         "socket_w": description.socket_watts,
+        "settings": settings_lines(description),
+    }
+
+
+def _self_test(device: Device, description: DeviceDescription) -> dict[str, Any]:
+    """Return what a self-test found, in sentences; a device that takes none now says why."""
+    at = datetime.now().strftime("%H:%M:%S")
+    try:
+        found = self_test(device, description)
+    except Refused as refused:
+        return {"at": at, "doubts": [str(refused)], "notes": [], "channels": 0}
+    return {
+        "at": at,
+        "doubts": found.doubts(),
+        "notes": found.notes(),
+        "channels": len(found.channels),
     }
 
 

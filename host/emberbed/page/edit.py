@@ -7,6 +7,7 @@ Called in a helper process; takes and gives plain data.
 """
 
 import tomllib
+from pathlib import Path
 from typing import Any
 
 import tomlkit
@@ -32,20 +33,20 @@ _LISTS = ("needs", "marks")
 CANNOT_CHANGE = "The form cannot change this text: mend it in the text first."
 
 
-def opened(text: str, shown: str) -> Answer:
+def opened(text: str, shown: str, folder: Path | None = None) -> Answer:
     """Return a text with its check and its form; the form is None for a text that is no TOML."""
-    return {"text": text, "check": checked(text, shown), "form": _form(text)}
+    return {"text": text, "check": checked(text, shown, folder), "form": _form(text)}
 
 
-def edited(text: str, shown: str, change: Answer) -> Answer:
+def edited(text: str, shown: str, change: Answer, folder: Path | None = None) -> Answer:
     """Return the same after one change: `set` a value, `add`, `remove` or `move` a stage.
 
     A change that cannot be made leaves the text and says so in `sentences`.
     """
     try:
-        return opened(_changed(text, change), shown)
+        return opened(_changed(text, change), shown, folder)
     except (TOMLKitError, ValueError, KeyError, IndexError, TypeError, AttributeError):
-        return {**opened(text, shown), "sentences": [CANNOT_CHANGE]}
+        return {**opened(text, shown, folder), "sentences": [CANNOT_CHANGE]}
 
 
 def _changed(text: str, change: Answer) -> str:

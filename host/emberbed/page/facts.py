@@ -14,6 +14,7 @@ from emberbed.bench.stage_text import degrees, doing_text, nothing_heated
 from emberbed.bench.story import Story
 from emberbed.bench.touch_answer import touch_answer
 from emberbed.page.steps_ahead import line_ahead, steps_ahead
+from emberbed.profiles.limits import DEFAULT_REMIND_S
 from emberbed.records import TickRecord
 from emberbed.trip_titles import clearing_words, trip_title
 from emberbed_fw import plan as layout
@@ -158,8 +159,10 @@ def _ask(record: TickRecord, story: Story) -> dict[str, Any] | None:
     board = degrees(record.channel_cdeg(story.plan.header["control0"]), 0)
     text = call.text if call is not None else _doing(record, story)
     needs_press = record.prompt == GO_ON_PROMPT
+    stage = story.progress.stage_row()
     return {
         "prompt": record.prompt,
+        "remind_s": (stage["remind_ticks"] if stage else 0) / TICKS_PER_S or DEFAULT_REMIND_S,
         "text": text,
         "board": board,
         "answer": answer,

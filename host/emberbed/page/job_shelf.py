@@ -33,7 +33,7 @@ def listed(store: Path | None) -> list[dict[str, Any]]:
 def one(store: Path | None, job_id: int) -> dict[str, Any]:
     """Return all of a job, and the words that can be chosen."""
     with RunStore.open(store, create=False) as opened:
-        overview = overview_of(opened, job_id)
+        overview = overview_of(opened, job_id, with_passes=True)
         whole = job_json(overview, opened.path.parent)
     job = overview.job
     return {

@@ -5,6 +5,7 @@ the process that reaches a real heater never loads the simulation. Takes and giv
 messages are those of `emberbed check` and `emberbed rehearse`.
 """
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from emberbed.bench.prepare import NotReady, judge
@@ -22,10 +23,13 @@ if TYPE_CHECKING:
 Answer = dict[str, Any]
 
 
-def checked(text: str, shown: str) -> Answer:
-    """Return the findings on a profile's text, and what it would ask for."""
+def checked(text: str, shown: str, folder: Path | None = None) -> Answer:
+    """Return the findings on a profile's text, and what it would ask for.
+
+    folder: where its base may lie, beside the shipped profiles.
+    """
     try:
-        profile_file = parse_profile(text.encode(), shown)
+        profile_file = parse_profile(text.encode(), shown, folder=folder)
     except ProfileMistakes as mistakes:
         return {"may_run": False, "findings": [_mistake(one) for one in mistakes.sentences]}
     from emberbed.rehearse import bench_of, bench_settings
@@ -38,12 +42,14 @@ def checked(text: str, shown: str) -> Answer:
     }
 
 
-def rehearsed(text: str, shown: str, heater: "Identified | None") -> Answer:
+def rehearsed(
+    text: str, shown: str, heater: "Identified | None", folder: Path | None = None
+) -> Answer:
     """Return the predicted run, on this heater if one is known: its curve, its figures, its end."""
     from emberbed import rehearse
 
     try:
-        done, lines = _rehearsal(parse_profile(text.encode(), shown), heater)
+        done, lines = _rehearsal(parse_profile(text.encode(), shown, folder=folder), heater)
     except (ProfileMistakes, NotReady) as mistakes:
         return {"sentences": mistakes.sentences}
     curve = rehearse.predicted_curve(done)
@@ -108,14 +114,14 @@ def _press_s(curve: list[dict[str, float | None]]) -> float:
     return next(heated, 0.0) or 0.0
 
 
-def titles(texts: list[str]) -> list[Answer]:
+def titles(texts: list[str], folder: Path | None = None) -> list[Answer]:
     """Return for each text what a list of profiles shows of it."""
-    return [_title(text) for text in texts]
+    return [_title(text, folder) for text in texts]
 
 
-def _title(text: str) -> Answer:
+def _title(text: str, folder: Path | None) -> Answer:
     try:
-        profile = parse_profile(text.encode(), "").model
+        profile = parse_profile(text.encode(), "", folder=folder).model
     except ProfileMistakes as mistakes:
         return {"title": "", "mistakes": len(mistakes.sentences)}
     heating = sum(span.planned_ticks for span in spans(profile)) / TICKS_PER_S

@@ -45,7 +45,8 @@ class ProfileRoutes:
         for where, name in await run_in_threadpool(self._library.names):
             text = await run_in_threadpool(self._library.read, where, name)
             texts.append(text)
-        answers = await self._workers.work(judging.titles, [text.text for text in texts])
+        written = [text.text for text in texts]
+        answers = await self._workers.work(judging.titles, written, self._library.folder)
         return JSONResponse(
             {
                 "folder": str(self._library.folder),
@@ -59,14 +60,15 @@ class ProfileRoutes:
     async def read(self, request: Request) -> Response:
         given = request.path_params
         text = await run_in_threadpool(self._library.read, given["where"], given["name"])
-        answer = await self._workers.work(judging.checked, text.text, f"{text.name}.toml")
+        known = text.text, f"{text.name}.toml", self._library.folder
+        answer = await self._workers.work(judging.checked, *known)
         about = {"where": text.where, "name": text.name, "text": text.text, "mark": text.mark}
         return JSONResponse({**about, "check": answer})
 
     async def check(self, request: Request) -> Response:
         body = await body_of(request)
-        shown = f"{text_in(body, 'name')}.toml"
-        return JSONResponse(await self._workers.work(edit.opened, text_in(body, "text"), shown))
+        given = text_in(body, "text"), f"{text_in(body, 'name')}.toml", self._library.folder
+        return JSONResponse(await self._workers.work(edit.opened, *given))
 
     async def edit(self, request: Request) -> Response:
         """Make one change in the form and check what comes of it."""
@@ -74,7 +76,7 @@ class ProfileRoutes:
         change = body.get("change")
         if not isinstance(change, dict):
             raise Misunderstood
-        given = text_in(body, "text"), f"{text_in(body, 'name')}.toml", change
+        given = text_in(body, "text"), f"{text_in(body, 'name')}.toml", change, self._library.folder
         return JSONResponse(await self._workers.work(edit.edited, *given))
 
     async def rehearse(self, request: Request) -> Response:
@@ -82,7 +84,9 @@ class ProfileRoutes:
         body = await body_of(request)
         text, shown = text_in(body, "text"), f"{text_in(body, 'name')}.toml"
         if text not in self._rehearsed:
-            work = self._workers.work(judging.rehearsed, text, shown, self._heater)
+            work = self._workers.work(
+                judging.rehearsed, text, shown, self._heater, self._library.folder
+            )
             self._rehearsed = dict(list(self._rehearsed.items())[-REHEARSALS_KEPT + 1 :])
             self._rehearsed[text] = asyncio.create_task(work)
         try:

@@ -1,4 +1,7 @@
-"""Addresses of recorded runs: list, open, compare, note, export; in a helper process."""
+"""Addresses of recorded runs: list, open, compare, note, checklists, papers, export.
+
+The work is done in a helper process.
+"""
 
 from pathlib import Path
 
@@ -7,12 +10,16 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from emberbed.bench.prepare import NotReady
 from emberbed.cli_runs import MOST_NOTE
-from emberbed.page import runs_shelf
-from emberbed.page.answers import Handler, body_of, taken, text_in
+from emberbed.cli_sheet import MOST_NAME
+from emberbed.jobs.plain_entries import one_line
+from emberbed.page import papers, runs_shelf
+from emberbed.page.answers import Handler, Misunderstood, body_of, taken, text_in
 from emberbed.page.security import REPORT_POLICY
 from emberbed.page.workers import Workers
 from emberbed.plain_text import hidden_characters
+from emberbed.store.export import CSV, JSON
 
+PDF_TYPE = "application/pdf"
 NO_NOTE = f"A note is 1 to {MOST_NOTE} characters of plain text: write it anew"
 
 
@@ -31,11 +38,18 @@ class RunRoutes:
             "/api/runs/{run:int}": self.one,
             "/api/runs/{run:int}/curve": self.curve,
             "/runs/{run:int}/report": self.report,
+            "/runs/{run:int}/pdf": self.pdf,
             "/runs/{run:int}/csv": self.csv,
+            "/runs/{run:int}/json": self.json,
+            "/runs/{run:int}/sheet": self.sheet,
+            "/api/runs/{run:int}/job": self.job,
         }
 
     def writes(self) -> dict[str, Handler]:
-        return {"/api/runs/{run:int}/note": self.note}
+        return {
+            "/api/runs/{run:int}/note": self.note,
+            "/api/runs/{run:int}/job": self.open_job,
+        }
 
     async def listed(self, _request: Request) -> Response:
         return JSONResponse(await self._workers.work(runs_shelf.listed, self._store))
@@ -54,13 +68,35 @@ class RunRoutes:
         page = await self._of(runs_shelf.report, request)
         return HTMLResponse(page, headers={"content-security-policy": REPORT_POLICY})
 
+    async def pdf(self, request: Request) -> Response:
+        return _file(await self._of(papers.report_pdf, request), request, PDF_TYPE, "pdf")
+
     async def csv(self, request: Request) -> Response:
-        name = f"run-{request.path_params['run']}.csv"
-        return Response(
-            await self._of(runs_shelf.csv, request),
-            media_type="text/csv",
-            headers={"content-disposition": f'attachment; filename="{name}"'},
-        )
+        return _file(await self._of(papers.numbers, request, CSV), request, "text/csv", CSV)
+
+    async def json(self, request: Request) -> Response:
+        octets = await self._of(papers.numbers, request, JSON)
+        return _file(octets, request, "application/json", JSON)
+
+    async def sheet(self, request: Request) -> Response:
+        """The customer's sheet; the shop's and the board's name come in the address."""
+        asked = request.query_params
+        form, board = asked.get("form", papers.HTML), asked.get("board", "")
+        if form not in (papers.HTML, papers.PDF):
+            raise Misunderstood
+        shop = one_line("The shop's name", asked.get("shop", ""), MOST_NAME)
+        board = one_line("The board's name", board, MOST_NAME) if board.strip() else ""
+        octets = await self._of(papers.sheet, request, form, shop, board)
+        if form == papers.PDF:
+            return _file(octets, request, PDF_TYPE, "pdf", "sheet-of-run")
+        return HTMLResponse(octets, headers={"content-security-policy": REPORT_POLICY})
+
+    async def job(self, request: Request) -> Response:
+        return JSONResponse(await self._of(runs_shelf.job_of, request))
+
+    async def open_job(self, request: Request) -> Response:
+        await self._of(runs_shelf.open_job, request)
+        return taken()
 
     async def note(self, request: Request) -> Response:
         """Add a note; what cannot be one is refused as on the command line."""
@@ -71,5 +107,14 @@ class RunRoutes:
         await self._workers.work(runs_shelf.add_note, self._store, run, note)
         return taken()
 
-    async def _of(self, task, request: Request):
-        return await self._workers.work(task, self._store, request.path_params["run"])
+    async def _of(self, task, request: Request, *more: str):
+        return await self._workers.work(task, self._store, request.path_params["run"], *more)
+
+
+def _file(
+    content: str | bytes, request: Request, kind: str, suffix: str, name: str = "run"
+) -> Response:
+    """Return a file to keep."""
+    called = f"{name}-{request.path_params['run']}.{suffix}"
+    keep = {"content-disposition": f'attachment; filename="{called}"'}
+    return Response(content, media_type=kind, headers=keep)

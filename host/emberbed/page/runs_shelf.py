@@ -4,14 +4,15 @@ Opens the store for each question and closes it again: the run that is on has it
 Raises StoreError.
 """
 
-from io import StringIO
 from pathlib import Path
 from typing import Any
 
+from emberbed.jobs.book import JobBook
+from emberbed.jobs.overview import overview_of
+from emberbed.jobs.run_figures import job_of_run
 from emberbed.profiles.compile import decode_plan
 from emberbed.report.display import local_minute
 from emberbed.report.ending import ending_of
-from emberbed.store.export import write_csv
 from emberbed.store.left_open import resumable
 from emberbed.store.meaning import channel_names_of
 from emberbed.store.run_store import RunStore
@@ -102,6 +103,35 @@ def curve(store: Path | None, run_id: int) -> dict[str, Any]:
     }
 
 
+def job_of(store: Path | None, run_id: int) -> dict[str, Any] | None:
+    """Return the job that a run belongs to and how far its checklists are, None for no job."""
+    with RunStore.open(store, create=False) as opened:
+        job = job_of_run(opened, JobBook(opened).jobs(), opened.run(run_id).id)
+        if job is None:
+            return None
+        overview = overview_of(opened, job.id)
+    lists = []
+    for name, known in overview.lists.items():
+        still_open = overview.open_items(name)
+        lists.append(
+            {
+                "title": known.title,
+                "answered": len(known.items) - len(still_open),
+                "count": len(known.items),
+                "open": [item.short for item in still_open],
+            }
+        )
+    return {"job": job.id, "title": job.title(), "lists": lists}
+
+
+def open_job(store: Path | None, run_id: int) -> None:
+    """Open a job for a run that has none, of the type of board that its profile names."""
+    with RunStore.open(store, create=False) as opened:
+        run, book = opened.run(run_id), JobBook(opened)
+        if job_of_run(opened, book.jobs(), run.id) is None:
+            book.join_run(book.new(run.profile_name), run.id)
+
+
 def add_note(store: Path | None, run_id: int, note: str) -> None:
     """Add a note to a run; it cannot be changed unseen."""
     with RunStore.open(store, create=False) as opened:
@@ -114,14 +144,6 @@ def report(store: Path | None, run_id: int) -> str:
 
     with RunStore.open(store, create=False) as opened:
         return run_page(view_of(opened, opened.run(run_id).id))
-
-
-def csv(store: Path | None, run_id: int) -> str:
-    """Return the run as CSV."""
-    with RunStore.open(store, create=False) as opened:
-        stream = StringIO(newline="")
-        write_csv(opened, opened.run(run_id).id, stream)
-        return stream.getvalue()
 
 
 def _row(run: RunSummary) -> dict[str, Any]:

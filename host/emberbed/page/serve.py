@@ -80,9 +80,7 @@ class PageServer:
         self._live = Live(self.feed)
         self._workers = Workers()
         library = Library(asked.profiles, asked.given)
-        parts = Parts(
-            self.feed, self.desk, library, self._workers, self._live, self.sharing, fixed
-        )
+        parts = Parts(self.feed, self.desk, library, self._workers, self._live, self.sharing, fixed)
         doors = [door, *([shared] if shared else [])]
         self._servers = [_Server(_config(make_app(parts, one))) for one in doors]
         self._console = console

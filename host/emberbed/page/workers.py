@@ -11,7 +11,8 @@ import threading
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing.synchronize import Event
+from contextlib import suppress
+from multiprocessing.connection import Connection
 from typing import Any, TypeVar
 
 HELPERS = 2
@@ -27,7 +28,8 @@ class Workers:
 
     def __init__(self) -> None:
         self._context = multiprocessing.get_context("spawn")
-        self._ends = self._context.Event()
+        # helpers wait for its end: it comes when the page closes it, and when the page is killed
+        self._lifeline, self._held = self._context.Pipe(duplex=False)
         self._pool: ProcessPoolExecutor | None = None
 
     async def work(self, task: Callable[..., Result], *given: Any) -> Result:
@@ -44,7 +46,7 @@ class Workers:
 
     def end(self) -> None:
         """Let nothing more be worked out, and leave at once what is."""
-        self._ends.set()
+        self._held.close()
         self._close()
 
     def _close(self) -> None:
@@ -53,23 +55,21 @@ class Workers:
             pool.shutdown(wait=False, cancel_futures=True)
 
     def _ready(self) -> ProcessPoolExecutor:
-        if self._ends.is_set():
+        if self._held.closed:
             raise Ended
         if self._pool is None:
-            begin, given = _serve_the_page_alone, (self._ends,)
+            begin, given = _serve_the_page_alone, (self._lifeline,)
             self._pool = ProcessPoolExecutor(HELPERS, self._context, begin, given)
         return self._pool
 
 
-def _serve_the_page_alone(ends: Event) -> None:
+def _serve_the_page_alone(lifeline: Connection) -> None:
     """Leave Ctrl-C to the page, and end with it however it ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    page = multiprocessing.parent_process()
-    assert page is not None
-    for wait in (page.join, ends.wait):
-        threading.Thread(target=_leave_after, args=(wait,), daemon=True).start()
+    threading.Thread(target=_end_with_the_page, args=(lifeline,), daemon=True).start()
 
 
-def _leave_after(wait: Callable[[], object]) -> None:
-    wait()
+def _end_with_the_page(lifeline: Connection) -> None:
+    with suppress(EOFError, OSError):
+        lifeline.recv()
     os._exit(0)

@@ -15,13 +15,12 @@ from typing import Any
 from emberbed.heater.default_gains import POWER_CAP
 from emberbed.materials.book import find_alloy, find_flux, find_laminate
 from emberbed.profiles.acceptance import KEY, lapsed, name_of, reasons
-from emberbed.profiles.check_case import Case, Judged, Severity
+from emberbed.profiles.check_case import Case, Judged, OneFound, Severity
 from emberbed.profiles.check_rules import RULES
 from emberbed.profiles.guard_model import GuardModel
 from emberbed.profiles.reader import ProfileFile
 from emberbed.profiles.timing import spans
 from emberbed.profiles.tool_power import Socket
-from emberbed.profiles.whole_rules import Location
 from emberbed_fw.safety_limits import HARD_CEILING_CDEG
 
 
@@ -88,7 +87,7 @@ def check_profile(
     )
     accepted = reasons(profile_file.source)
     found = [
-        _finding(profile_file, accepted, rule.__name__.strip("_"), *one)
+        _finding(profile_file, accepted, rule.__name__.strip("_"), one)
         for rule in RULES
         for one in rule(case)
     ]
@@ -108,7 +107,7 @@ def _lapsed(profile_file: ProfileFile) -> list[Finding]:
         " warning again, and take this table out"
     )
     return [
-        _finding(profile_file, {}, KEY, "note", (KEY, number), said)
+        _finding(profile_file, {}, KEY, ("note", (KEY, number), said))
         for number in lapsed(profile_file.source)
     ]
 
@@ -117,11 +116,10 @@ def _finding(
     profile_file: ProfileFile,
     accepted: Mapping[str, str],
     rule: str,
-    severity: Severity,
-    location: Location,
-    text: str,
-    judged: Judged | None = None,
+    found: OneFound,
 ) -> Finding:
+    severity, location, text = found[:3]
+    judged = found[3] if len(found) == 4 else None
     source = profile_file.source
     stage = location[1] + 1 if len(location) > 1 and isinstance(location[1], int) else None
     name = name_of(rule, location)

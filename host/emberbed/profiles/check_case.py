@@ -28,7 +28,8 @@ class Judged(NamedTuple):
     source: str
 
 
-Found = Iterator[tuple[Severity, Location, str] | tuple[Severity, Location, str, Judged]]
+OneFound = tuple[Severity, Location, str] | tuple[Severity, Location, str, Judged]
+Found = Iterator[OneFound]
 
 
 def against(value: float, limit: Limit) -> Judged:

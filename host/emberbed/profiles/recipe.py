@@ -70,7 +70,7 @@ class RecipeSource(ProfileSource):
         """Return where in the board's own file a location is written, None for in the base."""
         if location[:1] == ("stages",):
             number, key = (*location[1:], "", "")[:2]
-            at = self.changed.get((number, key)) if isinstance(number, int) else None
+            at = self.changed.get((number, str(key))) if isinstance(number, int) else None
             return None if at is None else (CORRECTIONS, at, key)
         return location if location and location[0] in self.own.data else None
 

@@ -126,17 +126,18 @@ class Monitor:
 
     def watch_board(self) -> None:
         """Look at the true temperatures; alone, it serves the time after a run is decided."""
-        thermal, plan = self._loop.heater.thermal, self.plan
-        now_s, words = self._loop.heater.elapsed_s, self._loop.heater.words
+        heater = self._loop.heater
+        thermal, words, now_s = heater.thermal, heater.words, heater.elapsed_s
         blown = self._is_blown(now_s)
         if not self._had_air:
             board_c = max(thermal.centre_k, thermal.edge_k) - ZERO_C_K
             self.peak_c = board_c if self.peak_c is None else max(self.peak_c, board_c)
-        for channel, couple in enumerate(self._loop.heater.beads.couples):
-            place_c = thermal.felt(couple.placement).place_c
-            limits = plan.air_limit_cdeg if self._had_air else plan.limit_cdeg
+        limits = self.plan.air_limit_cdeg if self._had_air else self.plan.limit_cdeg
+        for channel, couple in enumerate(heater.beads.couples):
+            place_c = thermal.place_c(couple.placement)
             over_k = place_c - limits[channel] / 100
-            self.over_limit_k = max(self.over_limit_k, over_k)
+            if over_k > self.over_limit_k:
+                self.over_limit_k = over_k
             if over_k > self._allowed.over_k:
                 self._break(TOO_HOT, now_s)
             said_c = reading_c(words, channel)

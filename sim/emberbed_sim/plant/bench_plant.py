@@ -57,6 +57,10 @@ class BenchPlant(Protocol):
         """Advance one tick with this mean power of each zone, fan 0..1, hot air, draught."""
         ...
 
+    def place_c(self, placed: SensorPlacement) -> float:
+        """Return the temperature of the place where a bead sits."""
+        ...
+
     def felt(self, placed: SensorPlacement) -> Felt:
         """Return what a bead meets where it sits."""
         ...

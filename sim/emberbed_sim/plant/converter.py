@@ -47,19 +47,22 @@ _ABOVE_ZERO = (
     -1.21047212750e-26,
 )
 _BELOW_ZERO_HIGHEST_FIRST = tuple(reversed(_BELOW_ZERO))
-_ABOVE_ZERO_HIGHEST_FIRST = tuple(reversed(_ABOVE_ZERO))
 
 
 def type_k_mv(junction_c: float) -> float:
     """Return the EMF in mV against 0 degC; held at its end values outside -270..1372 degC."""
-    junction_c = min(max(junction_c, COUPLE_C[0]), COUPLE_C[1])
-    powers = _BELOW_ZERO_HIGHEST_FIRST if junction_c < 0 else _ABOVE_ZERO_HIGHEST_FIRST
-    emf_mv = 0.0
-    for coefficient in powers:
-        emf_mv = emf_mv * junction_c + coefficient
-    if junction_c >= 0:
-        emf_mv += 0.118597600000 * exp(-1.18343200000e-4 * (junction_c - 126.9686) ** 2)
-    return emf_mv
+    t = min(max(junction_c, COUPLE_C[0]), COUPLE_C[1])
+    if t < 0:
+        emf_mv = 0.0
+        for coefficient in _BELOW_ZERO_HIGHEST_FIRST:
+            emf_mv = emf_mv * t + coefficient
+        return emf_mv
+    # without a loop: every couple of every tick passes here
+    a, b, c, d, e, f, g, h, i, j = _ABOVE_ZERO
+    powers_mv = (
+        (((((((j * t + i) * t + h) * t + g) * t + f) * t + e) * t + d) * t + c) * t + b
+    ) * t
+    return powers_mv + a + 0.118597600000 * exp(-1.18343200000e-4 * (t - 126.9686) ** 2)
 
 
 def apparent_c(hot_c: float, cold_c: float) -> float:
@@ -106,4 +109,5 @@ def bus_bytes(words: Sequence[int]) -> bytes:
 def _counts(degrees_c: float, step_c: float, bits: int) -> int:
     """Return degC as counts of `step_c`, rounded to the nearest, held inside `bits` signed bits."""
     most = (1 << (bits - 1)) - 1
-    return min(max(floor(degrees_c / step_c + 0.5), -most - 1), most)
+    counts = floor(degrees_c / step_c + 0.5)
+    return counts if -most <= counts <= most else max(-most - 1, min(counts, most))

@@ -9,7 +9,6 @@ stands in between.
 
 from collections.abc import Sequence
 from math import exp
-from random import Random
 
 from emberbed_sim.plant.converter import (
     OPEN_CIRCUIT,
@@ -22,6 +21,7 @@ from emberbed_sim.plant.converter import (
     type_k_mv,
 )
 from emberbed_sim.plant.converter_words import MAX6675, MAX31855K, believed_c, word_of
+from emberbed_sim.plant.draws import Draws
 from emberbed_sim.plant.fault_catalogue import FaultEvent
 from emberbed_sim.plant.fault_rows import IN_THE_CONVERTER, IN_THE_COUPLE
 from emberbed_sim.plant.happenings import Happening
@@ -53,8 +53,8 @@ class ConverterBoard:
         self._all_usual = all(kind == MAX31855K for kind in kinds)
         self._ticks = 0
         self._noise_c = noise_c
-        self._random = Random(seed)
-        self._hits = Random(f"hits {seed}")  # apart from the noise
+        self._random = Draws(seed)
+        self._hits = Draws(f"hits {seed}")  # apart from the noise
         self._words = [NO_WORD] * sensors
         self._all_fresh = self.fresh_channels = (1 << sensors) - 1
         self.port_flags = 0

@@ -113,6 +113,10 @@ class GridThermal:
         self._aim(jet)
         self.plant.step(rated_w, fan, 1.0, jet.air_k - ZERO_C_K, draught)
 
+    def place_c(self, placed: SensorPlacement) -> float:
+        """Return the temperature of the place where a bead sits."""
+        return self.plant.place_k(self._seat(placed)) - ZERO_C_K
+
     def felt(self, placed: SensorPlacement) -> Felt:
         """Return what a bead meets where it sits."""
         seat = self._seat(placed)

@@ -108,7 +108,7 @@ class SimulatedHeater:
             switches.fan_turns,
             thermal.chip_k - ZERO_C_K,
             self._jet != STILL,
-            tuple(thermal.felt(couple.placement).place_c for couple in self.beads.couples),
+            tuple(thermal.place_c(couple.placement) for couple in self.beads.couples),
         )
 
     def add_faults(self, faults: Iterable[FaultEvent]) -> None:
@@ -167,7 +167,7 @@ class SimulatedHeater:
         """Return the words of conversions that begin now."""
         beads_c = [couple.bead_c for couple in self.beads.couples]
         around_c = self.thermal.surroundings_k - ZERO_C_K
-        return self.converters.convert(beads_c, self.cold_junction_c, around_c, now, self.elapsed_s)
+        return self.converters.convert(beads_c, self.cold_junction_c, around_c, now, elapsed_s)
 
     def _read_out(self, words: bytes) -> None:
         """Set what a device reads of this tick."""

@@ -96,6 +96,10 @@ class ThermalNetwork:
         self.energy_to_room_j += (room1 + room2) * half
         self.energy_from_air_j += (air1 + air2) * half
 
+    def place_c(self, placed: SensorPlacement) -> float:
+        """Return the temperature of the place where a bead sits."""
+        return getattr(self, LUMP_OF_PLACE[placed.where]) - ZERO_C_K
+
     def felt(self, placed: SensorPlacement) -> Felt:
         """Return what a bead meets where it sits; radiation as if it saw the emitters alone."""
         place_k = getattr(self, LUMP_OF_PLACE[placed.where])

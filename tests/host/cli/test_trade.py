@@ -103,6 +103,26 @@ def test_a_warning_is_accepted_once_with_its_reason(emberbed, tmp_path):
     assert found["source"] == "tools below 50 °C, common practice, no source"
 
 
+def test_nothing_is_written_that_cannot_be_read_again(emberbed, tmp_path):
+    text = "accepted = []\n" + WARM
+    (tmp_path / "warm.toml").write_text(text, encoding="utf-8")
+    said = emberbed("check", "warm.toml", "--accept", 1, "--reason", "Scrap board")
+    assert said.exit_code == 2 and "[[accepted]] tables, not as one list" in said.lines[0]
+    assert (tmp_path / "warm.toml").read_text(encoding="utf-8") == text
+
+
+def test_a_boards_own_file_takes_the_acceptance_not_its_base(emberbed, tmp_path):
+    (tmp_path / "recipe.toml").write_text(WARM, encoding="utf-8")
+    (tmp_path / "own.toml").write_text('base = "recipe"\nname = "Own"\n', encoding="utf-8")
+    said = emberbed("check", "own.toml", "--accept", 1, "--reason", "Scrap board")
+    assert said.exit_code == 0
+    assert (tmp_path / "recipe.toml").read_text(encoding="utf-8") == WARM
+    assert "1 accepted" in emberbed("check", "own.toml").out
+    assert "1 warning" in emberbed("check", "recipe.toml").out
+    (tmp_path / "recipe.toml").write_text(WARM.replace("0.4", "0.3"), encoding="utf-8")
+    assert "for another revision" in emberbed("check", "own.toml").out
+
+
 def test_a_shipped_profile_is_not_written_into(emberbed):
     hot = emberbed("check", "label-printer", "--accept", 9, "--reason", "x")
     assert hot.exit_code == 2

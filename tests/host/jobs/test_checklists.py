@@ -1,5 +1,8 @@
 """Checklists are data: ours say what the trade does, a bench adds its own, mistakes are named."""
 
+import re
+from importlib.resources import files
+
 import pytest
 
 from emberbed.bench.prepare import NotReady
@@ -46,6 +49,14 @@ def test_a_bench_adds_its_own(tmp_path):
     assert (lists["after"].items[-1].id, lists["after"].items[-1].own) == ("fuse", True)
     assert lists["before"] == shipped("before")
     assert lists["after"].item("Fuse Back").id == "fuse"
+
+
+def test_the_example_of_the_documents_can_be_used(tmp_path):
+    job_md = (files("emberbed") / "docs" / "job.md").read_text(encoding="utf-8")
+    (example,) = re.findall(r"```toml\n(.*?)```", job_md, re.DOTALL)
+    (tmp_path / OWN_FOLDER).mkdir()
+    (tmp_path / OWN_FOLDER / "after.toml").write_text(example, encoding="utf-8")
+    assert checklists(tmp_path)["after"].items[-1].short == "fuse back"
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,8 @@ LEADED = PROFILE.replace("SAC305", "Sn63Pb37")
 
 
 def lines(store, number="last"):
-    return list(job_lines(overview_of(store, number), store.path.parent))
+    overview = overview_of(store, number, with_passes=True)
+    return list(job_lines(overview, store.path.parent))
 
 
 def melted(ticks):

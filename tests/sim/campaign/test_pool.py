@@ -56,9 +56,10 @@ def test_an_address_that_is_none_is_told_in_a_sentence():
         next(iter(run_all(TASKS, "teapot")))
 
 
-def test_the_work_is_all_there_once():
-    tasks = tasks_of(list(cells()), range(2), [], range(25))
+@pytest.mark.parametrize("seeds", [2, 20])
+def test_the_work_is_all_there_once(seeds):
+    tasks = tasks_of(list(cells()), range(seeds), [], range(25))
     ran = [(cell.name, task.seed) for task in tasks for cell in task.cells]
-    assert len(ran) == len(set(ran)) == 2 * len(cells())
+    assert len(ran) == len(set(ran)) == seeds * len(cells())
     assert sorted(seed for task in tasks for seed in task.healthy) == list(range(25))
     assert all(len({cell.setup for cell in task.cells}) <= 1 for task in tasks)

@@ -22,7 +22,8 @@ export class HeaterScreen {
   update(moment) {
     const busy = ["starting", "on"].includes(moment.desk.state);
     const look = busy ? null : moment.look;
-    const shape = JSON.stringify([busy, look && { ...look, sensors: look.sensors?.map((one) => [one.name, one.fault]) }]);
+    if (look?.tested && look.tested.at !== this.testedAt) this.testing = false;
+    const shape = JSON.stringify([busy, this.testing, look && { ...look, sensors: look.sensors?.map((one) => [one.name, one.fault]) }]);
     if (shape !== this.shown) {
       this.shown = shape;
       this.build(busy, look);
@@ -53,10 +54,29 @@ export class HeaterScreen {
       el("ul", { class: "sentences" },
         this.fact(look.switch_sensed, "switch"), this.fact(look.current_sensed, "current"),
         this.fact(look.cut_out, "cut_out"), this.fact(look.fan, "fan"), this.fact(look.socket_w > 0, "socket", look)),
+      el("h2", {}, t("heater_page.test")),
+      this.test(look),
+      el("h2", {}, t("heater_page.settings")),
+      el("ul", {}, look.settings.map((line) => el("li", {}, line))),
+      el("p", { class: "quiet" }, t("heater_page.settings_how")),
       el("h2", {}, t("heater_page.device")),
       el("p", {}, t("heater_page.about", look)),
-      el("p", { class: "quiet" }, t("heater_page.settings")),
     ]);
+  }
+
+  // The self-test: asked for here, done by the device, told in sentences. It never heats.
+  test({ tested, state }) {
+    const ask = el("button", { disabled: this.testing || state === "ended", onclick: () => this.askTest() }, t(this.testing ? "heater_page.testing" : "heater_page.test_do"));
+    const told = !tested ? [el("li", {}, t("heater_page.test_what"))]
+      : [...tested.doubts.map((one) => el("li", { class: "error" }, one)), ...tested.notes.map((one) => el("li", { class: "warning" }, one)),
+        tested.doubts.length ? null : el("li", {}, t("heater_page.test_good", tested))];
+    return el("div", {}, el("div", { class: "row" }, ask, tested ? el("span", { class: "quiet" }, t("heater_page.test_at", tested)) : null),
+      el("ul", { class: "sentences", role: "status" }, told));
+  }
+
+  async askTest() {
+    this.testedAt = this.page.moment.look?.tested?.at ?? null;
+    this.testing = Boolean(await this.page.do("/api/self-test"));
   }
 
   fact(so, key, values) {

@@ -25,7 +25,8 @@ export class JobsScreen {
   }
 
   async showAll() {
-    const [jobs, figures] = await Promise.all([get("/api/jobs"), get("/api/jobs/figures")]);
+    const jobs = await get("/api/jobs");
+    const figures = el("div", {}, el("p", { class: "quiet" }, t("jobs.counting")));
     const heads = ["job", "opened", "board", "serial", "fault", "outcome"];
     const outcome = (job) => job.outcome_words || t("jobs.open");
     fill(this.node, [
@@ -34,8 +35,9 @@ export class JobsScreen {
         el("a", { href: `#/jobs/${job.job}` }, String(job.job)), job.opened, job.board, job.serial, job.fault, outcome(job)])),
       jobs.length ? null : el("p", {}, t("jobs.none")),
       el("h2", {}, t("jobs.new")), this.form("new", NEW, {}, (told) => this.begin(told)),
-      el("h2", {}, t("jobs.figures")), this.figures(figures),
+      el("h2", {}, t("jobs.figures")), figures,
     ]);
+    fill(figures, [this.figures(await get("/api/jobs/figures"))]); // reads every job's runs: it may take a while
   }
 
   figures(found) {

@@ -5,6 +5,8 @@ import { counted, t } from "./words.js";
 import { get } from "./wire.js";
 import { headline } from "./verdict.js";
 import { Curve } from "./curve.js";
+import { RunsJob } from "./job.js";
+import { sheetOf } from "./papers.js";
 
 const MOST_COMPARED = 6;
 
@@ -88,6 +90,8 @@ export class RunsScreen {
     const run = await get(`/api/runs/${encodeURIComponent(id)}`);
     const shape = await get(`/api/runs/${run.id}/curve`).catch(() => null);
     const curve = new Curve({ height: 360, power: false });
+    const job = new RunsJob(this.page, run.id);
+    job.look();
     fill(this.node, [
       el("h1", {}, t("runs.one", { run: run.id, profile: run.profile })),
       el("p", { class: "big" }, headline({ ended_as: run.state, limits_exceeded: run.limits_exceeded })),
@@ -95,9 +99,13 @@ export class RunsScreen {
       el("p", { class: "quiet" }, t("runs.about", run)),
       el("div", { class: "row" },
         el("a", { class: "button", href: `/runs/${run.id}/report`, target: "_blank", rel: "noopener" }, t("runs.report")),
+        el("a", { class: "button", href: `/runs/${run.id}/pdf`, download: "" }, t("runs.pdf")),
         el("a", { class: "button", href: `/runs/${run.id}/csv`, download: "" }, t("runs.csv")),
+        el("a", { class: "button", href: `/runs/${run.id}/json`, download: "" }, t("runs.json")),
         el("a", { class: "button", href: "#/runs" }, t("runs.back"))),
       shape && shape.columns[0].length ? curve.node : el("p", {}, t("runs.no_curve")),
+      job.node,
+      sheetOf(run.id),
       el("h2", {}, t("runs.notes")),
       el("ul", { class: "sentences" }, run.notes.map((note) => el("li", {}, el("b", {}, note.at), note.sentence))),
       el("div", { class: "row" }, this.noteBox(run.id)),

@@ -1,0 +1,219 @@
+"""The power that a profile needs on an identified heater, and the temperatures it leads to.
+
+`planner_for` gives the compiler's planner: the best course of the whole run (optimum.py), cut at
+the stages and thinned to knots. A ramp that the heater cannot follow becomes as long as it needs
+(`Course.late_s`). Setpoints follow what will be, not what was wished, so that the feedback mends
+only what is unforeseen; they never leave the target's band where a stage waits for it.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from emberbed.limit.identified_heater import heater_from_rest
+from emberbed.limit.optimum import Optimum, best_power
+from emberbed.limit.thinning import kept_points
+from emberbed.limit.timeline import Timeline, timeline
+from emberbed.profiles.model import Hold, Profile, Ramp
+from emberbed.profiles.planned import Planned
+from emberbed.profiles.stage_rows import Knot
+from emberbed.profiles.timing import Span, spans
+from emberbed.profiles.tool_power import Socket
+from emberbed_fw.integer_math import SMALL_INT_MAX
+from emberbed_fw.plan import MAX_KNOTS
+from emberbed_fw.units import FULL_POWER_Q15, TICKS_PER_S
+
+OVERSHOOT_C = 0.6  # planned into a plateau: what is unforeseen comes on top
+SMOOTH_C = 3.0  # power without jumps: few knots, and room for the feedback on both sides
+CORNER_C = 3.0  # further behind than foretold, a ramp waits for the board
+LATE_C = 8.0  # behind at a ramp's end: the ramp cannot be followed
+MOST_STRETCHES = 6
+OF_ITS_BAND = 0.7  # a hold counts inside its band: setpoints stay well inside
+NO_CHANGE_S = 1.0  # that rounding may make
+LINES_C, LINES_POWER = 0.1, 0.01  # how far the lines between knots may lie off
+KNOT_ROOM = 0.9  # of the knots that a plan holds
+
+
+@dataclass(frozen=True)
+class Course:
+    """The planned run: its timeline as stretched, the optimum, and what the thinning costs."""
+
+    line: Timeline
+    spans: list[Span]
+    optimum: Optimum
+    courses: Mapping[int, Sequence[Knot]]
+    off_c: float  # largest distance of a setpoint from its line
+    off_power: float  # rms, in parts of full
+
+    def late_s(self) -> dict[int, float]:
+        """Return by stage number how much longer a ramp takes than the profile says."""
+        late = {span.index: _late_s(span) for span in self.spans if isinstance(span.stage, Ramp)}
+        return {index: late_s for index, late_s in late.items() if late_s > NO_CHANGE_S}
+
+
+def planner_for(
+    values: Mapping[str, float], start_c: float
+) -> Callable[[Profile, Socket], Planned]:
+    """Return the compiler's planner for a heater's numbers and a board at `start_c`."""
+
+    def plan(profile: Profile, socket: Socket) -> Planned:
+        course = course_of(values, profile, start_c, socket.power_cap)
+        return Planned(course.spans, course.courses)
+
+    return plan
+
+
+def course_of(
+    values: Mapping[str, float], profile: Profile, start_c: float, power_cap: float
+) -> Course:
+    """Plan a profile for a heater with a board and a room of `start_c`."""
+    stretched = spans(profile)
+    for _time in range(MOST_STRETCHES):
+        line = timeline(stretched, start_c)
+        heater = heater_from_rest(values, start_c, line.step_s)
+        best = best_power(heater, line.wanted(OVERSHOOT_C), power_cap, smooth_c=SMOOTH_C)
+        late = _late(line, best)
+        if not late:
+            break
+        stretched = [_longer(span, late.get(span.index, 1.0)) for span in stretched]
+    return _thinned(line, [_open_ended(span, line, best) for span in stretched], best)
+
+
+def _open_ended(span: Span, line: Timeline, best: Optimum) -> Span:
+    """Let a ramp end where it is foretold to end: the corner is rounded, and its hold goes on."""
+    if not isinstance(span.stage, Ramp):
+        return span
+    number = [one.index for one in line.spans].index(span.index)
+    behind_c = abs(span.to_cdeg / 100 - float(_at(line, best, line.begins_s[number + 1])))
+    band_c = max(span.stage.band_c, behind_c + CORNER_C)
+    return replace(span, stage=span.stage.model_copy(update={"band_c": band_c}))
+
+
+def _late(line: Timeline, best: Optimum) -> dict[int, float]:
+    """Return by stage number by what factor a ramp has to be longer."""
+    read_c = np.interp(line.begins_s[1:], best.seconds, best.reading_c)
+    starts_c = [line.start_c, *(span.to_cdeg / 100 for span in line.spans)]
+    late = {}
+    for span, from_c, reached_c in zip(line.spans, starts_c, read_c, strict=False):
+        way_c = span.to_cdeg / 100 - from_c
+        behind_c = np.sign(way_c) * (span.to_cdeg / 100 - reached_c)
+        if isinstance(span.stage, Ramp) and behind_c > LATE_C:
+            late[span.index] = 1 + min(behind_c / max(abs(way_c) - behind_c, 0.2 * abs(way_c)), 2.0)
+    return late
+
+
+def _longer(span: Span, factor: float) -> Span:
+    return replace(
+        span,
+        planned_ticks=round(span.planned_ticks * factor),
+        longest_ticks=round(span.longest_ticks * factor),
+    )
+
+
+def _late_s(span: Span) -> float:
+    assert isinstance(span.stage, Ramp)
+    asked_s = abs(span.to_cdeg - span.from_cdeg) / 100 / span.stage.rate_c_per_s
+    return span.planned_ticks / TICKS_PER_S - asked_s
+
+
+def _thinned(line: Timeline, stretched: list[Span], best: Optimum) -> Course:
+    """Cut the course at the stages; thin it until a plan holds all of it."""
+    coarser = 1.0
+    while True:
+        most_off = coarser * np.array([LINES_C, LINES_POWER])
+        pieces = {
+            span.index: _knots(line, best, number, most_off)
+            for number, span in enumerate(line.spans)
+        }
+        if sum(len(knots) for knots, _off in pieces.values()) <= KNOT_ROOM * MAX_KNOTS:
+            break
+        coarser *= 1.3
+    off = np.vstack([off for _knots_, off in pieces.values()])
+    return Course(
+        line,
+        stretched,
+        best,
+        {index: knots for index, (knots, _off) in pieces.items()},
+        float(off[:, 0].max()),
+        float(np.sqrt(np.mean(off[:, 1] ** 2))),
+    )
+
+
+def _knots(
+    line: Timeline, best: Optimum, number: int, most_off: np.ndarray
+) -> tuple[list[Knot], np.ndarray]:
+    """Return the knots of one stage, and how far its points lie off their lines."""
+    span, begins_s = line.spans[number], line.begins_s[number]
+    length_s = line.begins_s[number + 1] - begins_s
+    inside_s = np.unique(np.append(np.arange(0.0, length_s, line.step_s / 2), length_s))
+    at_s = begins_s + inside_s
+    from_c = line.start_c if number == 0 else line.spans[number - 1].to_cdeg / 100
+    columns = np.column_stack(
+        [
+            _setpoints_c(
+                span, from_c, _beyond_c(line, number), _at(line, best, begins_s + inside_s)
+            ),
+            np.interp(at_s, best.seconds - line.step_s / 2, best.power),
+        ]
+    )
+    if not span.planned_ticks:  # a wait has one knot: what holds it in the end
+        inside_s, columns = inside_s[:1], np.array([[span.to_cdeg / 100, columns[-1, 1]]])
+    kept = kept_points(inside_s, columns, most_off) if len(inside_s) > 1 else np.array([0])
+    lines = np.column_stack(
+        [np.interp(inside_s, inside_s[kept], column[kept]) for column in columns.T]
+    )
+    knots = {}
+    for at in kept:
+        tick = round(inside_s[at] * TICKS_PER_S)
+        setpoint_c, power = columns[at]
+        knots[tick] = Knot(tick, round(setpoint_c * 100), round(power * FULL_POWER_Q15))
+    return _split(list(knots.values())), np.abs(columns - lines)
+
+
+def _at(line: Timeline, best: Optimum, seconds: np.ndarray | float) -> np.ndarray:
+    """Return the foretold reading at these times."""
+    return np.interp(seconds, np.append(0.0, best.seconds), np.append(line.start_c, best.reading_c))
+
+
+def _beyond_c(line: Timeline, number: int) -> float:
+    """Return how far a stage's setpoint may go: to its target, or where the next one ramps to."""
+    following = line.spans[number + 1 : number + 2]
+    ramps_on = following and isinstance(following[0].stage, Ramp)
+    return (following[0] if ramps_on else line.spans[number]).to_cdeg / 100
+
+
+def _setpoints_c(span: Span, from_c: float, beyond_c: float, foretold_c: np.ndarray) -> np.ndarray:
+    """Return the setpoints of a stage: the foretold readings where its own rules allow them."""
+    target_c, stage = span.to_cdeg / 100, span.stage
+    if not isinstance(stage, (Ramp, Hold)):
+        return np.full(len(foretold_c), target_c)
+    if isinstance(stage, Hold):
+        least_c = target_c - OF_ITS_BAND * stage.band_c
+        return np.clip(foretold_c, least_c, max(target_c, beyond_c))
+    low_c = min(from_c, target_c)
+    high_c = max(from_c, target_c, beyond_c if target_c >= from_c else target_c)
+    setpoint_c = np.clip(foretold_c, low_c, high_c)
+    forward = np.maximum if target_c >= from_c else np.minimum
+    return forward.accumulate(setpoint_c)
+
+
+def _split(knots: list[Knot]) -> list[Knot]:
+    """Put knots between those that are too far apart for the tick's small integers."""
+    found = knots[:1]
+    for knot in knots[1:]:
+        found += _between(found[-1], knot)
+    return found
+
+
+def _between(knot: Knot, following: Knot) -> list[Knot]:
+    """Return what leads from a knot to the following one, that one the last."""
+    span = following.tick - knot.tick
+    rises = (
+        following.setpoint_cdeg - knot.setpoint_cdeg,
+        following.feedforward0_q15 - knot.feedforward0_q15,
+    )
+    if max(abs(rise) for rise in rises) * span <= SMALL_INT_MAX // 2:
+        return [following]
+    middle = Knot(*((one + other) // 2 for one, other in zip(knot, following, strict=True)))
+    return [*_between(knot, middle), *_between(middle, following)]
