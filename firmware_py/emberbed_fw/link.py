@@ -28,12 +28,13 @@ NAMELESS = (ms.ENTRY_HEATS, bytes(ms.BOARD_NUMBER_BYTES))
 
 
 class Link:
-    def __init__(self, machine, recorder, nonce, build_id, identity=NAMELESS):
+    def __init__(self, machine, recorder, nonce, build_id, identity=NAMELESS, reset_cause=0):
         self._machine = machine
         self._recorder = recorder
         self._nonce = nonce
         self._build_id = build_id
         self._entry, self._board_number = identity
+        self._reset_cause = reset_cause
         self._reader = frames.FrameReader()
         self._session = NO_SESSION
         self._host_nonce = -1  # no host yet: none has this number
@@ -164,6 +165,7 @@ class Link:
             self._run_session, self._run_tick,
             0 if loaded is None else loaded.crc_low, 0 if loaded is None else loaded.crc_high,
             RING_BYTES, self._recorder.run_bytes,
+            0 if machine.guard.trip else machine.kept_trip, self._reset_cause,
         ))
 
     def _number_session(self):

@@ -9,6 +9,7 @@ from emberbed_fw.errands import Errands
 from emberbed_fw.link import Link
 from emberbed_fw.panel import Panel
 from emberbed_fw.recorder import Recorder, run_blocks_for
+from emberbed_fw.run_states import HOT_PROOF
 from emberbed_fw.settings import Settings, settings_fit
 from emberbed_fw.settings_store import load_settings
 from emberbed_fw.tick import FLOW_WHOLE, Machine
@@ -31,7 +32,10 @@ def _run(port):
         raise ValueError("device description damaged or outside the hard limits: write it again")
     machine = Machine(Settings(block))
     recorder = Recorder(run_blocks_for(heap.free_bytes()))
-    link = Link(machine, recorder, port.nonce(), port.build_id(), port.identity())
+    machine.kept_trip = port.kept()
+    link = Link(
+        machine, recorder, port.nonce(), port.build_id(), port.identity(), port.reset_cause()
+    )
     panel = Panel(machine, link, port)
     errands = Errands(machine, port)
     try:
@@ -53,9 +57,7 @@ def one_turn(machine, recorder, link, panel, port):
         whole &= _guarded(machine, port, recorder.pack, machine)
         whole &= _guarded(machine, port, link.after_tick)
         whole &= _guarded(machine, port, panel.after_tick)
-        if machine.guard.trip != machine.kept_trip:
-            machine.kept_trip = machine.guard.trip
-            port.keep(machine.kept_trip)
+        _keep_trip(machine, port)
         if whole:  # every step of this turn has run, in its order, and none has failed
             port.feed()
     # what came in is for the next tick, and no flood of it delays the drive of this one
@@ -66,6 +68,14 @@ def one_turn(machine, recorder, link, panel, port):
     port.turn(link.flow_owed())
     heap.tidy()
     return True
+
+
+def _keep_trip(machine, port):
+    """Let a trip outlive a reset; only the next run's press shows that it is dealt with."""
+    trip = machine.guard.trip
+    if trip != machine.kept_trip and (trip or machine.life.state == HOT_PROOF):
+        machine.kept_trip = trip
+        port.keep(trip)
 
 
 def one_tick(machine, port):

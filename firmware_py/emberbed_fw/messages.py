@@ -62,8 +62,9 @@ BLOCK_CHUNK = 192  # most bytes of a plan or settings in one frame
 # HELLO's answer: protocol, session, state, verdict, newest tick, firmware version (3), build id,
 # which entry it was started by (ENTRY_*), the board's own number (zeros for none);
 # the run of now by session and tick of its arming (0, 0 = none) and its plan's CRC, low and high
-# half; bytes of the memory of the last minutes, and of the thinned one of the last day
-HELLO_REPLY = "<BIBBI3B8sB8sIIHHII"
+# half; bytes of the memory of the last minutes, and of the thinned one of the last day; the trip
+# before the last start that nothing has been armed after (0 = none), and why it started (RESET_*)
+HELLO_REPLY = "<BIBBI3B8sB8sIIHHIIBB"
 # BACKFILL's answer: first tick that will come, first of those kept at least one a second, first of
 # those kept every tick
 BACKFILL_REPLY = "<III"

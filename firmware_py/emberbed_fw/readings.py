@@ -64,8 +64,8 @@ class Readings:
     def _cold(self, words, channel):
         if not converters.tells_cold(self._settings.converter[channel]):
             channel = self._tells_for_all
-        if channel == NONE:
-            return UNTOLD_COLD_CDEG
+            if channel == NONE or self.fault[channel] != NO_TRIP:
+                return UNTOLD_COLD_CDEG
         low = converters.low_half(words, channel)
         kind = self._settings.converter[channel]
         return divide_round(converters.cold_sixteenths(kind, low) * 25, 4)

@@ -18,7 +18,10 @@ from emberbed_fw.run_states import (
 from emberbed_fw.units import NO_READING_CDEG, NONE
 
 AIR_AWAY_PROMPT = 253  # hot air is on: answered when it is away
-NEAR_CDEG = 150  # of its beginning a ramp begins there: emitters need what it sends first
+# A ramp that follows on from the stage before begins at its beginning, with what its emitters need
+# first, if the board is this near.
+NEAR_CDEG = 500
+FOLLOWS_CDEG = 100  # its first setpoint from the last one before
 SLOW_TICKS = 4  # an uneven board's ramp goes at a quarter of its rate
 
 
@@ -129,13 +132,18 @@ class StageClock:
         return acknowledged == AIR_AWAY_PROMPT
 
     def _return_to_plan(self, measured):
-        """Take the plan's setpoint again; a ramp begins where the board is, or near by."""
+        """Take the plan's setpoint again; a ramp begins where the board is."""
         if self.kind() == plans.RAMP:
             self._knot = self._plan.stage["first_knot"][self.stage]
             self.stage_tick = 0
-            if abs(measured - self._plan.knot["setpoint_cdeg"][self._knot]) > NEAR_CDEG:
+            if not self._follows_on(measured):
                 self.stage_tick = knots.tick_of(self._plan, self._knot, self._last_knot(), measured)
         self._planned_cdeg = self._on_plan()
+
+    def _follows_on(self, measured):
+        begins_cdeg = self._plan.knot["setpoint_cdeg"][self._knot]
+        follows = abs(begins_cdeg - self._planned_cdeg) <= FOLLOWS_CDEG
+        return follows and abs(measured - begins_cdeg) <= NEAR_CDEG
 
     def _last_knot(self):
         columns = self._plan.stage

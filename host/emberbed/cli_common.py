@@ -144,6 +144,18 @@ def out_note(sentence: str) -> None:
     typer.echo(f"note: {printable(sentence)}", err=True)
 
 
+@contextmanager
+def working(what: str) -> Iterator[None]:
+    """Show on a person's screen that something is being done; nothing is said in a pipe."""
+    if sys.stderr is None or not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status(f"{what} …"):
+        yield
+
+
 def survive_any_terminal() -> None:
     """Let no odd character end the program: a Windows pipe is often not UTF-8."""
     for stream in (sys.stdout, sys.stderr):

@@ -24,6 +24,7 @@ from emberbed.device_description import DeviceDescription
 from emberbed.link.device import Device
 from emberbed.link.events import Greeting
 from emberbed.profiles.plain_hold import parse_duration
+from emberbed.trip_titles import last_start_words
 from emberbed.words import state_words
 from emberbed_fw.messages import ENTRY_INJECTED
 
@@ -174,5 +175,6 @@ def _answer(device: Device, engine: str) -> dict[str, object]:
         else "commanded, not proved: no sense input",
         "remembers": "every tick of the last 5 min, one a second of 15 min"
         f" ({greeting.memory_bytes} bytes), one in 30 s of a day ({greeting.day_bytes} bytes)",
+        "last start": last_start_words(greeting) or ["without anything to tell"],
         "cut-out": "declared fitted" if description.has_cut_out else "not declared",
     }

@@ -41,7 +41,7 @@ def list_if_asked(faults: list[str] | None) -> list[str] | None:
 
 def _listed() -> list[dict[str, Any]]:
     try:
-        done = subprocess.run(LISTING, capture_output=True, text=True, timeout=LISTING_S, check=True)
-        return json.loads(done.stdout)
+        said = subprocess.check_output(LISTING, text=True, timeout=LISTING_S)
+        return json.loads(said)
     except (OSError, subprocess.SubprocessError, ValueError):
         fail([NO_LIST])

@@ -118,8 +118,8 @@ def run(
         asked = None
         if not resume:
             asked = _asked(profile, hold, for_time, alloy, laminate)
-        elif profile is not None or hold is not None or touch_test:
-            lacks = "leave the profile, --hold and --touch-test out"
+        elif any(one is not None for one in (profile, hold, job, board)) or touch_test:
+            lacks = "leave the profile, --hold, --touch-test, --job and --board out"
             raise NotReady([f"--resume goes on with what the device does already: {lacks}"])
         device = port_of(device)
         virtual_only = {

@@ -18,6 +18,7 @@ from emberbed.cli_common import (
     out_sentence,
     print_json,
     told,
+    working,
 )
 from emberbed.cli_files import check_places
 from emberbed.cli_runs_common import RunNumber, clock_at
@@ -119,10 +120,12 @@ def page(
             make_default_folder(to, run_store)
         except OSError as error:
             fail([f"{place} cannot be written ({error.strerror}): name another file with --to"])
-        write_run_page(run_store, run_id, place)
+        with working("Writing"):
+            write_run_page(run_store, run_id, place)
         out(str(place))
         if pdf is not None:
-            write_run_report(run_store, run_id, pdf)
+            with working("Writing the report"):
+                write_run_report(run_store, run_id, pdf)
             out(str(pdf))
 
 

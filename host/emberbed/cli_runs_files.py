@@ -17,6 +17,7 @@ from emberbed.cli_common import (
     out_sentence,
     print_json,
     told,
+    working,
     writing_out,
 )
 from emberbed.cli_files import check_places, write_file
@@ -58,7 +59,8 @@ def export(
             return
         to = to or _own_file(stored.id, form)
         try:
-            _export_to_file(run_store, stored.id, form, to)
+            with working("Exporting"):
+                _export_to_file(run_store, stored.id, form, to)
         except OSError as error:
             fail([f"{to} cannot be written ({error.strerror}): name another file"])
     typer.echo(f"Run {stored.id} is written to {to}", err=True)
@@ -120,13 +122,14 @@ def overlay(
     from emberbed.report.overlay import NotTogether, overlay_chart
 
     check_places({"--to": to})
-    with told(), RunStore.open(store, create=False) as run_store:
+    with told(), RunStore.open(store, create=False) as run_store, working("Drawing"):
         stored = [run_store.run(run) for run in runs]
         try:
             chart = overlay_chart(run_store, stored, stage, sensor)
         except NotTogether as error:
             fail([str(error)])
-    write_file(to, run_chart_svg(chart))
+        drawn = run_chart_svg(chart)
+    write_file(to, drawn)
     out(str(to))
 
 
@@ -142,7 +145,8 @@ def bundle(
         run_store.mark_interrupted()
         stored = run_store.run(run)
         try:
-            write_bundle(run_store, stored, to)
+            with working("Packing"):
+                write_bundle(run_store, stored, to)
         except BundleError as error:
             fail([str(error)])
         except FileExistsError:
@@ -162,8 +166,9 @@ def open_bundle(
     from emberbed.bundle.take_in import take_in
 
     try:
-        found = read_bundle(file)
-        with told(), RunStore.open(store) as run_store:
+        with working("Checking"):
+            found = read_bundle(file)
+        with told(), RunStore.open(store) as run_store, working("Taking in"):
             run_id, was_there = take_in(run_store, found, file)
             taken = run_store.run(run_id)
     except BundleError as error:

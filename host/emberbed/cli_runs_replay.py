@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from emberbed.cli_common import Json, StoreFile, fail, out, out_sentence, print_json, told
+from emberbed.cli_common import Json, StoreFile, fail, out, out_sentence, print_json, told, working
 from emberbed.cli_runs_common import RunNumber, clock_at
 from emberbed.plain_text import printable
 from emberbed.replay.firmware import CannotReplay
@@ -47,7 +47,8 @@ def replay(
     with told(), RunStore.open(store, create=False) as run_store:
         stored = run_store.run(run)
         try:
-            results = replay_run(run_store, stored, wanted, kept_firmware)
+            with working("Replaying"):
+                results = replay_run(run_store, stored, wanted, kept_firmware)
         except CannotReplay as error:
             fail([str(error)])
     if json_answer:

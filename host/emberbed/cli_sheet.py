@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from emberbed.cli_common import StoreFile, fail, out, out_note, told
+from emberbed.cli_common import StoreFile, fail, out, out_note, told, working
 from emberbed.cli_files import check_places
 from emberbed.cli_runs_common import RunNumber
 from emberbed.plain_text import hidden_characters, printable
@@ -68,7 +68,8 @@ def sheet(
             first, last = (None if path is None else read_photo(path) for path in paths)
             others = tuple(sorted({*known, *by_job.others} - {run_id}))
             job = Job(names["--shop"], names["--board"] or by_job.board, first, last, others)
-            written = write_sheet(run_store, run_id, job, to)
+            with working("Writing"):
+                written = write_sheet(run_store, run_id, job, to)
         except (NotEnded, PhotoError) as error:
             fail([str(error)])
     _tell_missing_letters(to, f"{written.title} {job.board}")

@@ -54,8 +54,9 @@ def _board_lines(built: Built, target_c: float) -> list[str]:
         f" {asked.layers} layers with {asked.copper_percent:g} % copper: {built.mass_g:.0f} g"
         f" ({how}), {built.heat_j_k:.0f} J/K, a {built.mass_class.name} board;"
         f" ramp at {built.mass_class.ramp_c_per_s:g} °C/s or slower.",
-        f"At {target_c:g} °C it gives off about {lost_w:.0f} W"
-        f" ({lost_w / asked.area_m2 / 1e3:.1f} kW/m²; {BOARD_LOSS.source}), and warming it at that"
+        f"Alone in the room at {target_c:g} °C it gives off about {lost_w:.0f} W"
+        f" ({lost_w / asked.area_m2 / 1e3:.1f} kW/m²; {BOARD_LOSS.source}); over a heater as large"
+        " as itself it is less, as its underside faces that. Warming it at that"
         f" rate takes {built.heat_j_k * built.mass_class.ramp_c_per_s:.0f} W more.",
     ]
 

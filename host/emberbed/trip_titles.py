@@ -3,8 +3,10 @@
 Keyed by the firmware's names as in `words`; a test asserts that none is missing.
 """
 
+from emberbed.link.events import Greeting
 from emberbed.words import trip_name
 from emberbed_fw import safety_limits, trip_codes, units
+from emberbed_fw.device_port import RESET_WATCHDOG
 
 TRIP_TITLES = {
     "SENSOR_OPEN": "open thermocouple",
@@ -51,6 +53,17 @@ def trip_title(code: int) -> str:
     """Return what tripped in a few words, '' for none."""
     name = trip_name(code)
     return TRIP_TITLES.get(name, name)
+
+
+def last_start_words(greeting: Greeting) -> list[str]:
+    """Return what a person should know of why the device started anew, and what was before."""
+    said = []
+    if greeting.reset_cause == RESET_WATCHDOG:
+        said.append("the device's watchdog has restarted it: its program hung, or was held up")
+    if greeting.kept_trip:
+        title = trip_title(greeting.kept_trip)
+        said.append(f"before its last start the device had tripped ({title}); nothing heated since")
+    return said
 
 
 def ended_as(state: str, trip: int) -> str:

@@ -50,7 +50,7 @@ def panel(store: RunStore, run_id: int) -> str:
     plan = decode_plan(run.plan)
     story = Story(plan, prompts(load_profile(PROFILE).model), channel_names_of(run))
     console = Console(file=io.StringIO(), record=True, width=PANEL_COLUMNS)
-    title = f"{run.profile_name} · run {run_id} · simulated"  # as `emberbed run` heads it
+    title = f"run {run_id} · simulated · {run.profile_name}"  # as `emberbed run` heads it
     asked = 0
     with LivePanel(console, story, title, virtual=True) as screen:
         for record in store.records(run_id):

@@ -10,6 +10,7 @@ from PIL import Image
 from emberbed.jobs.book import JobBook
 from emberbed.store.run_store import RunStore
 from tests.end_to_end.page_bench import LONG_MS, PageCommand, open_tab
+from tests.support.command import finish
 
 PDF_HEAD = b"%PDF-"  # ISO 32000-1, 7.5.2
 
@@ -111,8 +112,28 @@ def test_the_device_tests_itself_and_heats_nothing(tab):
     tab.page.get_by_role("link", name="Heater").click()
     tab.button("Test it").click(timeout=LONG_MS)
     tab.page.get_by_text("Nothing found at rest: 2 sensors read").wait_for(timeout=LONG_MS)
-    assert "channel 0: top_near_chip" in tab.main_text(), "the settings, as the command tells them"
+    assert "channel 0: top_near_chip" in tab.page.locator("details").text_content()
     assert "Nothing is armed" not in tab.main_text()
     assert tab.moment("look.device_state") == "ready, nothing loaded"
     tab.page.get_by_role("link", name="Bench", exact=True).click()
     tab.until("moment.look === null")
+
+
+def test_runs_are_compared_where_a_stage_begins(make_run, short_profile, store, browser):
+    finish("run", short_profile, "--speed", "max", "--press", "--seed", 2, "--store", store)
+    with PageCommand(store) as command:
+        tab = open_tab(browser, command.url)
+        tab.page.locator(".pick").first.wait_for(timeout=LONG_MS)
+        tab.page.get_by_role("link", name="Runs").click()
+        for number in (1, 2):
+            tab.page.get_by_label(f"Compare run {number}").check(timeout=LONG_MS)
+        tab.page.get_by_label("Aligned").select_option("where stage 2 begins", timeout=LONG_MS)
+        tab.page.wait_for_timeout(1000)
+        x, _asked, one, two = tab.page.evaluate("window.emberbed.screen.curve.data")
+        begins = [
+            x[next(n for n, c in enumerate(column) if c is not None)] for column in (one, two)
+        ]
+        assert all(first < 0 for first in begins), "the ramp before stage 2 lies left of its begin"
+        at = x.index(0)
+        assert one[at] == pytest.approx(60, abs=6) and two[at] == pytest.approx(60, abs=6)
+        tab.page.close()

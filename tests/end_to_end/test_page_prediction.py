@@ -68,6 +68,7 @@ def test_it_can_be_taken_away_and_laid_again(tab):
         ([[0, 2]], [2, 4, 6, 8, 10, 12]),
         ([[0, 3], [1, 27]], [3, 5, 27, 29, 31, 33]),  # a person took 20 s
         ([[0, 2], [1, 4], [2, 9]], [2, 4, 6, 9, 11]),  # cut short: the rest of it is left out
+        ([[0, 2], [2, 5]], [2, 4]),  # stopped: no cooling from there was rehearsed
         ([[1, 1]], [1, 3, 5, 7]),  # a run that goes on with its second stage
     ],
 )

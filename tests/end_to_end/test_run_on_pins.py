@@ -127,4 +127,10 @@ def test_no_chip_was_misused_and_the_watchdog_was_fed(ran):
     _done, _tape, board, _heater = ran
     misused = [getattr(chip, "misused", []) for chip in board.lines.chips.values()]
     assert misused == [[], []]
-    assert board.fed == len(board.driven)
+    around_the_plan = 2  # before and after it is kept
+    assert board.fed == len(board.driven) + around_the_plan
+
+
+def test_plan_of_the_run_is_kept_on_the_board(ran):
+    _done, tape, board, _heater = ran
+    assert (board.folder / "plan").read_bytes() == tape.run.plan

@@ -2,13 +2,16 @@
 
 import pytest
 
+from emberbed.link.events import read_greeting
 from emberbed.link.frames import FrameSplitter
+from emberbed.trip_titles import last_start_words
 from emberbed_fw import heap, messages, record, trip_codes
 from emberbed_fw import run_states as rs
-from emberbed_fw.device_port import END, TICK, WIRE
+from emberbed_fw.device_port import END, RESET_WATCHDOG, TICK, WIRE
 from emberbed_fw.link import Link
 from emberbed_fw.main_loop import start
 from emberbed_fw.tick import Machine
+from tests.support.alone import armed
 from tests.support.bench import Bench
 from tests.support.plans import bench_settings, seal
 from tests.support.table_port import TablePort
@@ -141,3 +144,40 @@ def test_heap_is_locked_from_sample_to_drive_and_never_left_locked(monkeypatch):
     monkeypatch.setattr(Machine, "sample_to_drive", ticked)
     run([TICK, TICK, WIRE])
     assert told == ["locked", "tick", "unlocked", "tidy"] * 2 + ["tidy"]
+
+
+def greeting(port):
+    replies = [one for one in FrameSplitter().feed(port.sent) if one.message_type == messages.REPLY]
+    return read_greeting(replies[0].payload[4:])
+
+
+def test_a_trip_is_kept_where_a_reset_does_not_reach_it():
+    port = run([TICK] * 20, break_at={5: OSError("bus")})
+    assert port.keeps == [trip_codes.FIRMWARE_ERROR]
+
+
+def test_after_a_reset_the_trip_before_it_is_told_until_something_heats():
+    port = run([TICK] * 3, kept_before=trip_codes.OVER_TEMPERATURE)
+    assert greeting(port).kept_trip == trip_codes.OVER_TEMPERATURE
+    assert port.keeps == [], "idling does not deal with it"
+    assert last_start_words(greeting(port)) == [
+        "before its last start the device had tripped (too hot); nothing heated since"
+    ]
+
+
+def test_a_restart_by_the_watchdog_is_told():
+    port = run([TICK] * 3, cause=RESET_WATCHDOG)
+    assert greeting(port).reset_cause == RESET_WATCHDOG
+    assert "watchdog" in " ".join(last_start_words(greeting(port)))
+    assert last_start_words(greeting(run([TICK]))) == []
+
+
+def test_the_next_proof_with_heat_forgets_the_trip_before_the_reset():
+    device = armed()  # at its own button
+    device.machine.kept_trip = trip_codes.OVER_TEMPERATURE
+    device.tick(5)
+    assert device.port.keeps == []
+    device.press()
+    device.until(rs.HOT_PROOF)
+    device.tick()
+    assert device.port.keeps == [trip_codes.NO_TRIP]

@@ -1,7 +1,9 @@
 """What every installation in these tests begins from."""
 
 import pytest
+from typer.testing import CliRunner
 
+from emberbed.cli import app
 from emberbed.firmware_sources import firmware_folder, read_sources
 from emberbed.install.installer import Wanted
 from emberbed_fw.ports.wiring import pack_wiring
@@ -42,3 +44,16 @@ def wanted(sources):
 def told():
     """What a person is told on the way."""
     return []
+
+
+@pytest.fixture
+def emberbed():
+    """Return a function that runs `emberbed device WORDS`."""
+
+    def run(*words):
+        result = CliRunner().invoke(app, ["device", *map(str, words)], prog_name="emberbed")
+        crashed = result.exception is not None and not isinstance(result.exception, SystemExit)
+        assert not crashed, f"a traceback came out: {result.exception!r}"
+        return result
+
+    return run

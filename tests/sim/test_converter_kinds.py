@@ -124,6 +124,8 @@ def test_each_kind_reads_its_bead():
 def test_max6675_is_as_warm_as_the_first_that_tells():
     _heater, readings = read_after(20)
     assert readings.cold_cdeg[1] == readings.cold_cdeg[0] != 0
+    _heater, broken = read_after(20, "tc_open@1s#0")
+    assert broken.cold_cdeg[1] == UNTOLD_COLD_CDEG
     _heater, alone = read_after(20, sensors=("b:board_edge:MAX6675",))
     assert alone.cold_cdeg[0] == UNTOLD_COLD_CDEG
 

@@ -6,7 +6,7 @@ import pytest
 
 from emberbed_sim.faults import FaultEvent
 from emberbed_sim.plant.converter import bus_bytes, convert
-from emberbed_sim.plant.heater import SimulatedHeater
+from emberbed_sim.plant.heater import PLANTS, SimulatedHeater
 from emberbed_sim.plant.parameters import (
     BenchParameters,
     MainsParameters,
@@ -215,3 +215,13 @@ def test_time_is_counted_in_ticks() -> None:
         times.append(heater.elapsed_s)
     assert times[-1] == 120.0
     assert all(later > earlier for earlier, later in pairwise(times))
+
+
+@pytest.mark.parametrize("plant", PLANTS)
+def test_a_place_alone_is_what_a_bead_there_feels(plant: str) -> None:
+    heater = SimulatedHeater(BenchParameters(), 1, plant=plant)
+    for _tick in range(50):
+        heater.step(1, OUT_CONTACTOR)
+    felt = [heater.thermal.felt(couple.placement).place_c for couple in heater.beads.couples]
+    assert list(heater.truth.places_c) == felt
+    assert len(set(felt)) > 1

@@ -58,10 +58,11 @@ class PinBoard:
             }
         )
         self._chip = chip
-        self._folder = Path(folder)
-        (self._folder / "by-hand").mkdir(parents=True, exist_ok=True)
-        (self._folder / "by-hand" / "device").write_bytes(settings)
-        (self._folder / "by-hand" / "wiring").write_bytes(wiring)
+        self._root = Path(folder)
+        self.folder = self._root / "by-hand"  # where start_up looks for what is installed
+        self.folder.mkdir(parents=True, exist_ok=True)
+        (self.folder / "device").write_bytes(settings)
+        (self.folder / "wiring").write_bytes(wiring)
         self.kept_number = 0
         self.cause = POWER_UP
         self.ratio = 32768  # at every analogue input
@@ -87,7 +88,7 @@ class PinBoard:
         self._child = subprocess.Popen(
             [
                 sys.executable, "-m", "micropython_unix", "-X", f"heapsize={HEAP}",
-                str(MODULES / "run_board.py"), self._chip, str(self._folder),
+                str(MODULES / "run_board.py"), self._chip, str(self._root),
             ],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=environment,
         )  # fmt: skip

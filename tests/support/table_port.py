@@ -41,7 +41,9 @@ class TablePort:
         self.slots = [b"", b""]
         self.plan = b""
         self.fed = 0
-        self.kept = []
+        self.keeps = []
+        self.kept_before = 0
+        self.cause = 0
 
     def read_slot(self, slot):
         return self.slots[slot]
@@ -59,7 +61,13 @@ class TablePort:
         self.fed += 1
 
     def keep(self, code):
-        self.kept.append(code)
+        self.keeps.append(code)
+
+    def kept(self):
+        return self.kept_before
+
+    def reset_cause(self):
+        return self.cause
 
     def settings_block(self):
         return self.settings

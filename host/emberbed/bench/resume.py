@@ -99,7 +99,7 @@ class _Earlier:
             if request.watcher is not None:
                 request.watcher.catch_up(map(decode_record, self._raw), events)
 
-        def begin(_dev: Device, _settings: bytes, _plan: bytes, _led: Ledger, run: BenchRun) -> None:
+        def begin(_at: Device, _settings: bytes, _plan: bytes, _of: Ledger, run: BenchRun) -> None:
             import emberbed.report.summary  # noqa: F401  (now, not while a run is on)
 
             run.take_over(self._raw, followed)

@@ -46,6 +46,7 @@ from emberbed.report.ending import ending_of
 from emberbed.store.faults import StoreError
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import RunFacts
+from emberbed.trip_titles import last_start_words
 
 if TYPE_CHECKING:
     from emberbed.learn.identified import Identified
@@ -173,7 +174,7 @@ def _prepare(
     _check_channels(request.acts, description)
     told = [f"{SAID_AS[kind]}: {said}" for kind, said in prepared.told()]
     told += [f"note: {note}" for note in (virtual.notes if virtual else [])]
-    told += [f"note: {note}" for note in about_heater]
+    told += [f"note: {note}" for note in [*about_heater, *last_start_words(device.greeting)]]
     told += [f"warning: {said}" for said in ([] if virtual else warnings(device, settings))]
     for line in told:
         console.print(line, markup=False, highlight=False, soft_wrap=True)
@@ -285,7 +286,8 @@ def _screen(
     name = bench.prepared.profile_file.model.name
 
     def title_of(number: int) -> str:
-        return f"{name} · run {number}{' · simulated' if virtual else ''}"
+        kind = " · simulated" if virtual else ""
+        return f"run {number}{kind} · {name}"  # a narrow terminal cuts the end off
 
     return LivePanel(
         console,

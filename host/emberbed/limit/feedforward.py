@@ -24,11 +24,12 @@ from emberbed_fw.integer_math import SMALL_INT_MAX
 from emberbed_fw.plan import MAX_KNOTS
 from emberbed_fw.units import FULL_POWER_Q15, TICKS_PER_S
 
-OVERSHOOT_C = 0.6  # planned into a plateau: what is unforeseen comes on top
+OVERSHOOT_C = 0.8  # planned into a plateau: what is unforeseen comes on top
 SMOOTH_C = 3.0  # power without jumps: few knots, and room for the feedback on both sides
 CORNER_C = 3.0  # further behind than foretold, a ramp waits for the board
 LATE_C = 8.0  # behind at a ramp's end: the ramp cannot be followed
 MOST_STRETCHES = 6
+START_ROOM_C = 0.5  # a cold reading beyond the first setpoint would skip what follows it
 OF_ITS_BAND = 0.7  # a hold counts inside its band: setpoints stay well inside
 NO_CHANGE_S = 1.0  # that rounding may make
 LINES_C, LINES_POWER = 0.1, 0.01  # how far the lines between knots may lie off
@@ -192,6 +193,8 @@ def _setpoints_c(span: Span, from_c: float, beyond_c: float, foretold_c: np.ndar
         least_c = target_c - OF_ITS_BAND * stage.band_c
         return np.clip(foretold_c, least_c, max(target_c, beyond_c))
     low_c = min(from_c, target_c)
+    if span.index == 0:
+        low_c += START_ROOM_C
     high_c = max(from_c, target_c, beyond_c if target_c >= from_c else target_c)
     setpoint_c = np.clip(foretold_c, low_c, high_c)
     forward = np.maximum if target_c >= from_c else np.minimum

@@ -18,10 +18,10 @@ from scipy import sparse
 Heater = Callable[[np.ndarray], np.ndarray]
 
 FIRST_POWER = 0.3  # of what is allowed, where the search begins
-LAUNCHES = 40  # pulses; the answers to those between two of them lie between theirs
+LAUNCHES = 20  # pulses; the answers to those between two of them lie between theirs
 PULSE = 0.05  # of full power
 MOST_ROUNDS = 8
-ENOUGH = 0.003  # relative gain of a round below which the search ends
+ENOUGH = 0.01  # relative gain of a round below which the search ends
 SMOOTH_C = 0.5  # that a change of power by the whole is worth, so that only one optimum is left
 OVER_PRICE = 5000.0  # of a degree beyond the allowed one, against one squared degree of error
 HALVINGS = 4
@@ -67,11 +67,13 @@ def best_power(
     wanted: Wanted,
     most_power: float = 1.0,
     smooth_c: float = SMOOTH_C,
+    first: np.ndarray | None = None,
     pulsed: Heater | None = None,
 ) -> Optimum:
-    """Return the best course. `smooth_c`: what a change of power by the whole is worth; `pulsed`: a
-    quicker heater to take the answers to pulses from, where that is like enough."""
-    power = np.full(wanted.steps, FIRST_POWER * most_power)
+    """Return the best course. `smooth_c`: what a change of power by the whole is worth; `first`:
+    power to begin the search with; `pulsed`: a quicker heater to take the answers to pulses from,
+    where that is like enough."""
+    power = np.full(wanted.steps, FIRST_POWER * most_power) if first is None else first
     found = Optimum(wanted, power, _course(heater, power))
     for _round in range(MOST_ROUNDS):
         answers = _answers(pulsed or heater, found.power, most_power)

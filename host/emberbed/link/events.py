@@ -4,6 +4,7 @@ import struct
 from dataclasses import dataclass
 
 from emberbed_fw import messages
+from emberbed_fw.device_port import RESET_POWER
 
 _GREETING = struct.Struct(messages.HELLO_REPLY)
 
@@ -108,6 +109,8 @@ class Greeting:
     day_bytes: int  # for one tick in 30 s of a whole day
     entry: int = messages.ENTRY_HEATS  # which entry started it, messages.ENTRY_*
     board_number: bytes = b""  # the board's own; empty for a device that has none
+    kept_trip: int = 0  # before its last start; nothing has heated since
+    reset_cause: int = RESET_POWER  # why it started, device_port.RESET_*
 
 
 def read_greeting(data: bytes) -> Greeting | None:
@@ -118,9 +121,9 @@ def read_greeting(data: bytes) -> Greeting | None:
     protocol, session, state, verdict, tick = said[:5]
     firmware = ".".join(str(number) for number in said[5:8])
     build_id, entry, number, run_session, run_tick, crc_low, crc_high, *memory = said[8:]
-    memory_bytes, day_bytes = memory
+    memory_bytes, day_bytes, kept_trip, reset_cause = memory
     crc = crc_low | crc_high << 16
     return Greeting(
         protocol, session, state, verdict, tick, firmware, build_id, run_session, run_tick, crc,
-        memory_bytes, day_bytes, entry, number if any(number) else b"",
+        memory_bytes, day_bytes, entry, number if any(number) else b"", kept_trip, reset_cause,
     )  # fmt: skip

@@ -174,8 +174,10 @@ class RunDesk:
         )
 
     def _failed(self, sentences: list[str]) -> None:
+        """It did not begin, or its record breaks off: `broke_off`."""
+        broke_off = self._feed.desk()["state"] == "on"
         self.seat.ended()
-        self._put("failed", sentences=sentences)
+        self._put("failed", sentences=sentences, broke_off=broke_off)
 
     def _put(self, state: str, **more: Any) -> None:
         self._feed.put_desk(state=state, resumes=self._resumes, **more)

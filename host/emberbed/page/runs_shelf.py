@@ -19,7 +19,7 @@ from emberbed.store.run_store import RunStore
 from emberbed.store.runs import RunSummary
 from emberbed.trip_titles import ended_as
 from emberbed_fw import run_states as rs
-from emberbed_fw.units import TICKS_PER_S
+from emberbed_fw.units import NONE, TICKS_PER_S
 
 EVERY_TICKS = 10  # one point a second is enough under another curve
 MOST_POINTS = 20_000
@@ -74,7 +74,10 @@ def one(store: Path | None, run_id: int) -> dict[str, Any]:
 
 
 def curve(store: Path | None, run_id: int) -> dict[str, Any]:
-    """Return one point a second from the press on: seconds, asked for, each board sensor."""
+    """Return one point a second from the press on: seconds, asked for, each board sensor.
+
+    `begins_s` tells the whole second in which each of its stages began.
+    """
     with RunStore.open(store, create=False) as opened:
         run = opened.run(run_id)
         names = channel_names_of(run)
@@ -82,9 +85,12 @@ def curve(store: Path | None, run_id: int) -> dict[str, Any]:
         channels = [c for c in plan.board_channels() if c in names]
         columns: list[list[float | None]] = [[] for _ in range(2 + len(channels))]
         pressed: int | None = None
+        begins: dict[int, int] = {}
         for record in opened.records(run.id):
             if pressed is None and record.state in rs.HEATING_STATES:
                 pressed = record.tick
+            if pressed is not None and record.stage != NONE:
+                begins.setdefault(record.stage, round((record.tick - pressed) / TICKS_PER_S))
             if pressed is None or (record.tick - pressed) % EVERY_TICKS:
                 continue
             asked = record.asked_cdeg()
@@ -100,6 +106,7 @@ def curve(store: Path | None, run_id: int) -> dict[str, Any]:
         "names": [names[channel] for channel in channels],
         "control": channels.index(control) if control in channels else 0,
         "columns": columns,
+        "begins_s": begins,
     }
 
 

@@ -31,7 +31,7 @@ def _stages(soft: float, rate: float, hold_s: float) -> Stages:
 FEASIBLE = {
     "halogen": _stages(0.33, 1.0, 90.0),
     "quartz": _stages(0.2, 0.6, 90.0),
-    "ceramic": _stages(0.06, 0.25, 120.0),
+    "ceramic": _stages(0.05, 0.2, 120.0),
 }
 INFEASIBLE = {
     "halogen": _stages(2.0, 3.0, 90.0),

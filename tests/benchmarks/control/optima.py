@@ -19,9 +19,9 @@ OVERSHOOT_C = 1.0  # that the optimum may have in a hold
 def optimum_of(kind: str, mismatch: Mismatch, line: Timeline) -> Optimum:
     """Return the best course of one heater."""
     wanted = wanted_of(line)
-    return best_power(
-        _heater(kind, mismatch, CELLS), wanted, pulsed=_heater(kind, mismatch, QUICK_CELLS)
-    )
+    quick = _heater(kind, mismatch, QUICK_CELLS)
+    near = best_power(quick, wanted)  # a coarse board leads close to the optimum
+    return best_power(_heater(kind, mismatch, CELLS), wanted, first=near.power, pulsed=quick)
 
 
 def wanted_of(line: Timeline, overshoot_c: float = OVERSHOOT_C) -> Wanted:

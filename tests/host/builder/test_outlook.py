@@ -60,7 +60,7 @@ def test_about_4_2_kw_per_m2_hold_150_degrees():
 
 
 def test_holding_takes_more_than_the_board_gives_off(usual):
-    """The rest goes past the board and into the housing: never less than the loss itself."""
+    """A bank beyond the board's edge heats the housing too, more than its face keeps off."""
     lost_w = loss_w(Board(mass_g=240, length_mm=180, width_mm=120), 150)
     assert usual.reached and usual.control_c == pytest.approx(150, abs=1.5)
     assert 1.5 * lost_w < usual.hold_w < 6 * lost_w

@@ -190,6 +190,12 @@ def test_a_run_is_refused_before_anything_is_sent(emberbed, job, words, wanted):
     assert "no runs yet" in emberbed("runs", "show", *STORE).err
 
 
+@pytest.mark.parametrize("option", ["--job", "--board"])
+def test_a_run_that_is_taken_over_has_its_job_already(emberbed, option):
+    said = emberbed("run", "--resume", option, "1", "--device", "/dev/none", *STORE)
+    assert one_sentence(said) and "--job and --board out" in said.err
+
+
 def test_the_customers_sheet_fills_itself_from_the_job(emberbed, job, photo, store, tmp_path):
     def written(*words):
         said = emberbed("runs", "sheet", "2", "--shop", "Bench", "--to", "s.html", *words, *STORE)

@@ -169,7 +169,7 @@ class FakeDevice:
             self._open(struct.unpack("<BI", payload)[1])
             return struct.pack(
                 messages.HELLO_REPLY, self.version, self.session, 1, 0, self.tick, 0, 1, 0,
-                BUILD_ID, messages.ENTRY_HEATS, bytes(8), *self.run, 30000, 30000,
+                BUILD_ID, messages.ENTRY_HEATS, bytes(8), *self.run, 30000, 30000, 0, 0,
             )  # fmt: skip
         if message_type == messages.PLAN_WRITE:
             offset = struct.unpack_from("<H", payload)[0]

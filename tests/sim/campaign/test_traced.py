@@ -22,7 +22,7 @@ from tests.support.command import finish
 from tests.support.parts import need
 from tests.support.processes import need_posix
 
-SAMPLE = spread(cells(), 8)
+SAMPLE = spread(cells(), 6)
 SEED = 5
 
 

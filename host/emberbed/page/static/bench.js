@@ -28,14 +28,14 @@ export class BenchScreen {
     view.update?.(moment);
   }
 
-  viewFor({ desk, facts }) {
+  viewFor({ desk }) {
     if (desk.state === "starting") return desk.resumes ? this.resuming : this.starting;
     if (desk.state === "idle") {
       if (this.page.about.guest || this.page.about.fixed) return (this.nothing ??= el("h1", {}, t("nothing_on")));
-      this.live = null; // a new run has a new view
+      this.live = this.failed = null; // a new run has a new view
       return (this.choose ??= new ChooseView(this.page));
     }
-    if (desk.state === "failed" && !facts) return (this.failed ??= this.newFailed(desk));
+    if (desk.state === "failed" && !desk.broke_off) return (this.failed ??= this.newFailed(desk));
     this.failed = null;
     return (this.live ??= new LiveView(this.page));
   }

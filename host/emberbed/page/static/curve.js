@@ -107,7 +107,7 @@ export class Curve {
 
   timeAxis(bare) {
     return { ...this.axis(""), size: bare ? 8 : 34, incrs: TIMES_S, space: 80,
-      values: (_u, splits) => splits.map((s) => (bare ? "" : `${Math.floor(s / 60)}:${String(s % 60).padStart(2, "0")}`)) };
+      values: (_u, splits) => splits.map((s) => (bare ? "" : timeOf(s))) };
   }
 
   span(high) {
@@ -115,7 +115,7 @@ export class Curve {
     const ahead = this.extra.ahead.length ? this.extra.ahead.at(-1)[0] : last;
     if (this.recent) return [Math.max(0, last - RECENT_S), Math.max(last, Math.min(ahead, last + 120), LEAST_SPAN_S)];
     const under = Math.max(0, ...this.extra.under.map((one) => one.x.at(-1) ?? 0));
-    return [0, Math.max(last + 20, ahead, under, LEAST_SPAN_S)];
+    return [Math.min(0, this.data[0][0] ?? 0), Math.max(last + 20, ahead, under, LEAST_SPAN_S)];
   }
 
   levels(low, high) {
@@ -132,11 +132,11 @@ export class Curve {
     for (const one of this.extra.under) {
       this.line(u, one.x, one.y, css("--quiet"), 1.5, one.dash ?? [1, 3]);
       const at = one.y.length - 1;
-      if (at > 0) this.text(u, one.label, one.x[Math.floor(at * 0.55)], one.y[Math.floor(at * 0.55)] + 3, css("--quiet"), 12);
+      if (at > 0) this.text(u, one.label, one.x[Math.floor(at * 0.55)], one.y[Math.floor(at * 0.55)], css("--quiet"), 13, 0, -9);
     }
     for (const { c, label } of this.extra.limits) {
       this.line(u, [u.scales.x.min, u.scales.x.max], [c, c], css("--ember"), 1.5, [14, 4, 2, 4]);
-      this.text(u, label, u.scales.x.min, c, css("--ember"), 13, 6, -5);
+      this.text(u, label, u.scales.x.min, c, css("--ember"), 13, 6, -8);
     }
     pen.restore();
   }
@@ -218,4 +218,10 @@ export class Curve {
 // Another curve to lay under the lines: y over x, null where there is none.
 export function underlay(label, x, y, dash) {
   return { label, x, y, dash, top: y.reduce((most, c) => Math.max(most, c ?? 0), 0) };
+}
+
+// 75 -> "1:15", -75 -> "−1:15"
+function timeOf(seconds) {
+  const whole = Math.abs(seconds);
+  return `${seconds < 0 ? "−" : ""}${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
 }

@@ -56,9 +56,8 @@ export class HeaterScreen {
         this.fact(look.cut_out, "cut_out"), this.fact(look.fan, "fan"), this.fact(look.socket_w > 0, "socket", look)),
       el("h2", {}, t("heater_page.test")),
       this.test(look),
-      el("h2", {}, t("heater_page.settings")),
-      el("ul", {}, look.settings.map((line) => el("li", {}, line))),
-      el("p", { class: "quiet" }, t("heater_page.settings_how")),
+      el("details", {}, el("summary", {}, t("heater_page.settings")),
+        el("ul", {}, look.settings.map((line) => el("li", {}, line))), el("p", { class: "quiet" }, t("heater_page.settings_how"))),
       el("h2", {}, t("heater_page.device")),
       el("p", {}, t("heater_page.about", look)),
     ]);

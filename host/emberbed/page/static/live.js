@@ -20,10 +20,11 @@ export class LiveView {
     this.curve.head.append(this.sound);
     this.log = el("ol", { class: "log", reversed: true, tabindex: "0", "aria-label": t("log.title") });
     this.about = el("p", { class: "quiet" });
+    this.sensorsLay = el("div"); // after the run: their photograph for the next board
     this.title = el("h1", { class: "unseen" }, t("live_title"));
     this.node = el("div", { class: "run" }, this.title, this.trip, this.verdict,
       el("div", {}, this.now(), this.next(), this.touch()),
-      el("div", {}, this.curve.node, el("h2", {}, t("log.title")), this.log, this.about));
+      el("div", {}, this.curve.node, el("h2", {}, t("log.title")), this.log, this.sensorsLay, this.about));
     this.nameSound();
   }
 
@@ -187,15 +188,20 @@ export class LiveView {
     const shown = JSON.stringify(desk);
     if (!done || shown === this.verdictShown) return;
     this.verdictShown = shown;
-    const { about } = this.page.moment;
-    this.placement = this.page.about.guest || !desk.run_id || !about?.profile ? null
-      : new Placement(this.page, about.profile, () => this.placed, desk.run_id);
-    this.placement?.look().then((before) => (this.placed = before?.note ?? ""));
+    this.showPlacement(desk);
     fill(this.verdict, [el("h2", { class: "big" }, headline(desk)), desk.sentences.map((one) => el("p", {}, one)),
       el("div", { class: "row" },
         this.page.about.guest || this.page.about.fixed ? null : el("button", { class: "main", onclick: () => this.page.do("/api/clear") }, t("verdict.next")),
-        this.page.about.guest || !desk.run_id ? null : el("a", { class: "button", href: `/runs/${desk.run_id}/report`, target: "_blank", rel: "noopener" }, t("verdict.report"))),
-      this.placement?.node]);
+        this.page.about.guest || !desk.run_id ? null : el("a", { class: "button", href: `/runs/${desk.run_id}/report`, target: "_blank", rel: "noopener" }, t("verdict.report")))]);
+  }
+
+  showPlacement({ run_id: run }) {
+    const board = this.page.moment.about?.profile;
+    if (this.page.about.guest || !run || !board) return;
+    let note = "";
+    const placement = new Placement(this.page, board, () => note, run);
+    placement.look().then((before) => (note = before?.note ?? ""));
+    fill(this.sensorsLay, [placement.node]);
   }
 
   showLog(events) {

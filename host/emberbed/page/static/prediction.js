@@ -60,9 +60,13 @@ export class Prediction {
 }
 
 // `begun`: stage -> the second in which it really began. What was predicted of a stage beyond the
-// beginning of the next one is left out, and so is what lies before the first stage of this run.
+// beginning of the next one is left out, so is what lies before the first stage of this run, and all
+// that comes after a stage that was skipped: the rehearsal knows nothing of that.
 export function aligned(predicted, begun) {
   const first = Math.min(...begun.keys());
+  let last = first;
+  while (begun.has(last + 1)) last += 1;
+  const skipped = [...begun.keys()].some((stage) => stage > last);
   const starts = new Map();
   for (const { s, stage } of predicted) if (!starts.has(stage)) starts.set(stage, s);
   const next = (stage) => Math.min(Infinity, ...[...begun].filter(([other]) => other > stage).map(([, at]) => at));
@@ -77,7 +81,7 @@ export function aligned(predicted, begun) {
       if (begun.has(stage)) shift = begun.get(stage) - starts.get(stage);
       end = next(stage);
     }
-    if (stage < first && begun.size) continue;
+    if (begun.size && (stage < first || (skipped && stage > last))) continue;
     if (s + shift < end) points.push({ s: s + shift, c });
   }
   return points;

@@ -18,6 +18,7 @@ export class RunsScreen {
     this.count = el("span", { class: "quiet", role: "status" });
     this.rows = el("tbody");
     this.compared = el("div");
+    this.align = el("select", { id: "align", onchange: () => this.compare() });
     const heads = ["compare", "run", "started", "profile", "ended", "limits", "time"];
     this.all = el("div", {},
       el("h1", {}, t("runs.title")),
@@ -79,11 +80,24 @@ export class RunsScreen {
     if (this.picked.size === 0) return fill(this.compared, []);
     this.curve ??= new Curve({ height: 340, power: false });
     const others = await Promise.all([...this.picked].map((id) => get(`/api/runs/${id}/curve`)));
-    fill(this.compared, [el("h2", {}, t("runs.compared")), this.curve.node]);
-    const [x, columns] = aligned(others.map((one) => [one.columns[0], one.columns[2 + one.control]]));
+    this.offerStages(others);
+    const at = this.align.value;
+    const shown = others.map((one) => [one.columns[0].map((s) => s - (at ? one.begins_s[at] : 0)), one.columns[2 + one.control]]);
+    fill(this.compared, [el("h2", {}, t("runs.compared")),
+      el("div", { class: "row" }, el("label", { for: "align" }, t("runs.align")), this.align), this.curve.node]);
+    const [x, columns] = aligned(shown);
     this.curve.begin(others.map((one) => t("curve.short_run", { run: one.run_id })));
     this.curve.set([x, x.map(() => null), ...columns]);
     this.curve.node.setAttribute("aria-label", t("runs.compared_curve", { runs: [...this.picked].join(", ") }));
+  }
+
+  // What all of them have: the press, and the stages that each of them reached.
+  offerStages(others) {
+    const before = this.align.value;
+    const common = Object.keys(others[0].begins_s).filter((stage) => others.every((one) => stage in one.begins_s));
+    fill(this.align, [el("option", { value: "" }, t("runs.at_press")),
+      ...common.map((stage) => el("option", { value: stage }, t("runs.at_stage", { stage: Number(stage) + 1 })))]);
+    this.align.value = common.includes(before) ? before : "";
   }
 
   async open(id) {

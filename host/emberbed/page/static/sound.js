@@ -2,9 +2,10 @@
 // Muting does not silence trips.
 
 // Each cue is a row of tones, [hertz, seconds], told apart by how many there are and which way they
-// go: three alike = in half a minute; up = you are asked; low and slow = heat held off until you act;
-// down = over; low, to and fro = trip.
+// go: one = the next stage; three alike = in half a minute; up = you are asked; two low ones alike =
+// heat held off until you act; down = over; low, to and fro = trip.
 export const CUES = {
+  stage: [[590, 0.14]],
   soon: [[740, 0.09], [740, 0.09], [740, 0.09]],
   ask: [[660, 0.16], [880, 0.26]],
   urgent: [[440, 0.3], [440, 0.3]],
@@ -85,6 +86,8 @@ export class Sound {
       this.play("ask");
     } else if (is.next.call && !is.press && !was?.next.call) {
       this.play("soon");
+    } else if (was && is.heating && is.stage !== was.stage) {
+      this.play("stage");
     }
   }
 
