@@ -29,7 +29,7 @@ def test_hello_says_who_answers():
     assert refusal == "DONE"
     assert said == (
         1, wire.session, rs.IDLE, rs.NO_VERDICT, 5, *FIRMWARE_VERSION, BUILD_ID,
-        ms.ENTRY_HEATS, bytes(8), 0, 0, 0, 0, RING_BYTES, RUN_BYTES,
+        ms.ENTRY_HEATS, bytes(8), 0, 0, 0, 0, RING_BYTES, RUN_BYTES, 0, 0,
     )  # fmt: skip
     assert 0 < wire.session < 2**30
 
@@ -43,7 +43,7 @@ def test_hello_names_the_run_by_its_arming():
     wire.tick(LEASE_TICKS + 1)  # its host is gone
     said = struct.unpack(ms.HELLO_REPLY, wire.hello(nonce=99)[1])
     assert wire.session != armed_in
-    session, tick, crc_low, crc_high = said[-6:-2]
+    session, tick, crc_low, crc_high = said[-8:-4]
     assert session == armed_in
     assert struct.pack("<HH", crc_low, crc_high) == wire.bench.plan[-4:]
     assert tick == armed_at
@@ -56,7 +56,7 @@ def test_run_armed_at_the_device_belongs_to_no_host():
     wire.tick(2)
     assert wire.machine.life.state == rs.COLD_PROOF
     said = struct.unpack(ms.HELLO_REPLY, wire.hello()[1])
-    assert said[-6] == 0 and said[-5] == wire.machine.tick - 1
+    assert said[-8] == 0 and said[-7] == wire.machine.tick - 1
 
 
 def test_no_record_is_sent_before_a_host_is_there():
