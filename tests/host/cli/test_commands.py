@@ -1,6 +1,7 @@
 """The other commands in process: check, rehearse, profiles, device info, what a run tells."""
 
 import json
+import struct
 import xml.etree.ElementTree as ElementTree
 from pathlib import Path
 from types import SimpleNamespace
@@ -168,11 +169,14 @@ def test_the_interpreter_that_was_meant_needs_no_word(got):
 def test_notes_are_told_before_the_run(monkeypatch, capsys):
     from rich.console import Console
 
+    from emberbed.link.events import read_greeting
+    from emberbed_fw.messages import HELLO_REPLY
     from emberbed_sim.bench_device import bench_settings
     from emberbed_sim.plant.parameters import BenchParameters
 
     settings = bench_settings(BenchParameters())
-    device = SimpleNamespace(read_settings=lambda: settings, url="x")
+    greeting = read_greeting(bytes(struct.calcsize(HELLO_REPLY)))
+    device = SimpleNamespace(read_settings=lambda: settings, url="x", greeting=greeting)
     virtual = SimpleNamespace(notes=["MicroPython is not installed here"])
     request = SimpleNamespace(asked=load_profile("label-printer"), acts=(), heater=None)
     session._prepare(request, device, virtual, Console())
