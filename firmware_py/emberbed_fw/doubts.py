@@ -229,7 +229,9 @@ class Doubts:
         self.warnings |= codes.WARN_SURPLUS
         self.slows = 1
         if facts.sees_current:
-            self._settle_ticks = self.blown_ticks = limits.AIR_SETTLE_TICKS
+            self._settle_ticks = limits.AIR_SETTLE_TICKS
+            if not self.jumps.score:  # air rises steadily; what jumps is a wire, or a bead
+                self.blown_ticks = limits.AIR_SETTLE_TICKS
             return codes.WITHHELD_SURPLUS if facts.staged else 0  # a proof needs its pulse
         if plan.header["model_trust"] and surplus_mk >= limits.BALANCE_TRIP_MK:
             self.trip = codes.HEAT_SURPLUS
