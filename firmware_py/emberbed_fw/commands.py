@@ -154,10 +154,14 @@ def _store_settings(machine):
 
 
 def _to_service(machine, wanted):
-    if wanted != ms.SERVICE_PLEASE:
+    if wanted != ms.SERVICE_PLEASE and wanted != ms.SERVICE_UNPLUGGED:
         return ms.BAD_RANGE
-    if not machine.switches_open():
+    unplugged = wanted == ms.SERVICE_UNPLUGGED and machine.drives_nothing()
+    if not unplugged and not machine.switches_open():
         return ms.SWITCH_CLOSED
+    if machine.life.state == rs.TRIPPED and not unplugged:
+        return ms.WRONG_STATE
+    machine.unplugged = 1 if unplugged else 0
     return ms.DONE if machine.life.happen(rs.TO_SERVICE) else ms.WRONG_STATE
 
 

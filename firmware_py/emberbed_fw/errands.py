@@ -1,7 +1,8 @@
 """What a device does between ticks while it rests: keep new settings, go to service, confirm.
 
-Only in IDLE or SERVICE, and only while both switches are open: flash stalls a controller. One piece
-of flash in a turn; the watchdog is fed by the turn before and the turn after. Serves hazard H04.
+Only in IDLE or SERVICE, and only while both switches are open (for service also when a person says
+that the plug is pulled): flash stalls a controller. One piece of flash in a turn; the watchdog is
+fed by the turn before and the turn after. Serves hazard H04.
 """
 
 from emberbed_fw import run_states as rs
@@ -23,11 +24,10 @@ class Errands:
 
     def step(self):
         machine = self._machine
-        if not machine.switches_open():
-            return False
         if machine.life.state == rs.SERVICE:
-            return self._serve()
-        if machine.life.state != rs.IDLE:
+            open_now = machine.switches_open() or machine.unplugged and machine.drives_nothing()
+            return self._serve() if open_now else False
+        if machine.life.state != rs.IDLE or not machine.switches_open():
             return False
         if machine.settings_to_keep is not None:
             block = machine.settings_to_keep

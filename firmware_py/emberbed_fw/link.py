@@ -161,10 +161,9 @@ class Link:
         self._reply(ms.HELLO, sequence, ms.DONE, struct.pack(
             ms.HELLO_REPLY, frames.PROTOCOL_VERSION, self._session, machine.life.state,
             machine.life.verdict, machine.tick, FIRMWARE_VERSION[0], FIRMWARE_VERSION[1],
-            FIRMWARE_VERSION[2], self._build_id, self._entry, self._board_number,
-            self._run_session, self._run_tick,
-            0 if loaded is None else loaded.crc_low, 0 if loaded is None else loaded.crc_high,
-            RING_BYTES, self._recorder.run_bytes,
+            FIRMWARE_VERSION[2], self._build_id, self._entry, self._board_number, self._run_session,
+            self._run_tick, 0 if loaded is None else loaded.crc_low,
+            0 if loaded is None else loaded.crc_high, RING_BYTES, self._recorder.run_bytes,
             0 if machine.guard.trip else machine.kept_trip, self._reset_cause,
         ))
 

@@ -16,7 +16,8 @@ STOP           B reason (tick); accepted from anybody, in any session and any se
 ACK_PROMPT     B prompt id, B source (tick)
 STAGE_REQUEST  B touch, h amount, B source (tick): a person's change to the running plan
 SELFTEST       nothing; answered by SELFTEST_REPLY while nothing heats
-SERVICE        B 1 (tick): both switches open, the device restarts without its firmware's loop
+SERVICE        B SERVICE_* (tick): the device restarts without its firmware's loop; with
+               SERVICE_UNPLUGGED, when a person has pulled the plug, whatever the senses say
 FEEDFORWARD    numbered for good, refused as NOT_OFFERED by this firmware
 BACKFILL       I first tick wanted again
 
@@ -76,6 +77,7 @@ SELFTEST_CHANNEL = "<Bhi"
 SELF_SETTINGS_CHANGED = 1
 SELF_LIMITS_CHANGED = 2
 SERVICE_PLEASE = 1
+SERVICE_UNPLUGGED = 2
 ARM_PAYLOAD = "<HHBBI"
 TOUCH_PAYLOAD = "<BhB"  # of STAGE_REQUEST
 

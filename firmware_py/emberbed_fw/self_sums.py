@@ -24,7 +24,7 @@ def add(total, number):
 
 
 def couple_sum():
-    """Walk a couple from -200 to 1400 degC, cold ends from -20 to 80: table, both its directions."""
+    """Walk a couple from -200 to 1400 degC, cold ends from -20 to 80: the table both ways."""
     total = 1
     for step in range(STEPS):
         total = add(total, correct_linear(step * 160 - 800, step * 40 - 320))

@@ -61,6 +61,7 @@ class Machine:
         self.plan = None
         self.received = None  # checked and opened by the link, taken by its command
         self.received_settings = None  # checked by the link, taken by its command
+        self.unplugged = 0  # a person says so: for service, whatever the senses say
         self.settings_to_keep = None  # for the errands between ticks
         self.sequencer = None
         self.pids = None
@@ -185,7 +186,10 @@ class Machine:
     def switches_open(self):
         """Tell whether nothing is driven, and no sense says that a switch has stayed closed."""
         sensed = self.inputs.port_flags & (record.PORT_CONTACTOR_CLOSED | record.PORT_HEAT_CURRENT)
-        return sensed == 0 and self.driven_zones == 0 and self.outputs & record.OUT_CONTACTOR == 0
+        return sensed == 0 and self.drives_nothing()
+
+    def drives_nothing(self):
+        return self.driven_zones == 0 and self.outputs & record.OUT_CONTACTOR == 0
 
     def _tell_guard(self):
         """What the guard asks besides the readings."""

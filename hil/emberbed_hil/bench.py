@@ -8,14 +8,12 @@ host does that stores what it gets, unless a step says otherwise.
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from typing import NamedTuple, Protocol
 
 from emberbed.link.device import Device, Refused
 from emberbed.link.events import Event, Greeting, Record
 from emberbed.link.rebuild import Rebuilder
-from emberbed.link.session import MAX_NONCE, Session
 from emberbed.link.transport import LinkError
-from emberbed.records import FIELD_NAMES, TickRecord, decode_record
+from emberbed.records import TickRecord, decode_record
 from emberbed_fw import run_states as rs
 from emberbed_fw.messages import ENTRY_INJECTED
 from emberbed_fw.record import OUT_CONTACTOR
@@ -24,37 +22,13 @@ from emberbed_fw.units import TICK_MS
 from emberbed_hil.channel import Outputs, SharedPort, reset_frame, sample_frame
 from emberbed_hil.plans import stages_plan
 from emberbed_hil.scene import Scene
+from emberbed_hil.ticks import NO_RECORD, Failed, Hands, Tick
 
 SILENT_S = 3.0
 RESEND_S = 0.5
 BACK_S = 15.0  # a board that starts anew: cables, interpreters, sources to compile
 TRY_S = 0.2
 KEPT_TICKS = 4000
-
-
-NO_RECORD = TickRecord(*([0] * len(FIELD_NAMES)))
-
-
-class Failed(Exception):
-    """A step did not show what it should; one sentence."""
-
-
-class Hands(Protocol):
-    """What is done to the device itself, and no message can do."""
-
-    def cut_power(self) -> None: ...
-    def freeze(self) -> None: ...
-
-
-class Tick(NamedTuple):
-    """What the device told of one tick: its record, and what it drove by its own clock."""
-
-    record: TickRecord
-    outputs: Outputs
-
-    def shows(self, sample: int) -> bool:
-        """Tell whether this tick read the sample of that number, or a later one."""
-        return (self.outputs.sequence - sample) & 0xFFFF < 1 << 15
 
 
 class Bench:
@@ -208,31 +182,14 @@ class Bench:
 
     # hands on the wire and the supply
 
-    def second_host(self) -> int:
-        """Say HELLO as another program on the same wire; return the device's answer."""
+    @property
+    def port(self) -> SharedPort:
+        """Return the wire itself."""
         assert self._port is not None
-        other = Session((self.device.nonce + 1) % MAX_NONCE)
-        self._port.overheard = []
-        self._port.write(other.hello())
-        self.tick(5)
-        heard, self._port.overheard = self._port.overheard, None
-        for event in other.receive(b"".join(heard), time.monotonic()):
-            code = getattr(event, "refusal", None)
-            if code is not None:
-                return code
-        raise Failed("a second program got no answer at all")
-
-    def keep_sent(self, request: Callable[[], None]) -> bytes:
-        """Make a request; return every byte that was sent for it."""
-        assert self._port is not None
-        self._port.kept = []
-        request()
-        kept, self._port.kept = self._port.kept, None
-        return b"".join(kept)
+        return self._port
 
     def write_raw(self, octets: bytes) -> None:
-        assert self._port is not None
-        self._port.write(octets)
+        self.port.write(octets)
 
     def pull_cable(self) -> None:
         """Leave the wire as a pulled cable does; the device goes on by its own clock."""
@@ -328,10 +285,10 @@ class Bench:
             self._send(self.scene.sample(0))
 
     def _take(self, events: list[Event]) -> None:
-        for event in events:
-            if isinstance(event, Record):
-                self._records[event.tick] = decode_record(event.raw)
-                if self.renews:
-                    self.device.renew(event.tick)
+        records = [event for event in events if isinstance(event, Record)]
+        for event in records:
+            self._records[event.tick] = decode_record(event.raw)
+        if records and self.renews:
+            self.device.renew(records[-1].tick)  # once: a tick takes only so many requests
         for tick in sorted(self._records.keys() & self._outputs.keys()):
             self.ticks.append(Tick(self._records.pop(tick), self._outputs.pop(tick)))

@@ -9,7 +9,7 @@ from emberbed.link.device import Refused
 from emberbed.link.transport import LinkError
 from emberbed_fw import record, trip_codes
 from emberbed_fw import run_states as rs
-from emberbed_fw.safety_limits import COLD_START_CDEG, CONTACTOR_TICKS, LEASE_TICKS
+from emberbed_fw.safety_limits import COLD_START_CDEG, CONTACTOR_TICKS
 from emberbed_fw.settings import HAS_CONTACTOR_SENSE, HAS_FAN, HAS_HEAT_SENSE, Settings
 from emberbed_fw.units import TICK_MS, TICKS_PER_S
 from emberbed_hil.accept import Say, line
@@ -23,7 +23,6 @@ from emberbed_hil.step import MS, Found, fits_any
 LOOK_TICKS = 20
 TOUCH_S = 10.0
 LIT_TICKS = 30
-AWAY_S = LEASE_TICKS / TICKS_PER_S + 3.0
 PINS = ("ports/", "drivers/", "converters.py", "settings.py")
 BEFORE = (
     "Before this part: the heater is NOT connected. A lamp of 25 to 60 W (or a low-voltage one with"
@@ -178,15 +177,16 @@ def _unplugged(live: Live) -> Found:
     live.person.do("unplug", channel, f"Pull the thermocouple {live.names[channel]} out now.")
     live.until(lambda told: told.trip != 0, PERSON_S, "a trip")
     showed = next(one.tick for one in live.seen if one.fault(channel))
+    tripped = next(one.tick for one in live.seen if one.trip)
     _ask(live, "Is the lamp dark?", "the lamp still lights without its sensor: pull its plug")
-    return Found("tripped after the sensor was pulled", (live.newest.tick - showed + 1) * TICK_MS,
+    return Found("tripped after the sensor was pulled", (tripped - showed + 1) * TICK_MS,
                  must_act_ms("C01"), MS)  # fmt: skip
 
 
 def _cable(live: Live) -> Found:
     _lit_again(live)
     live.person.do("cable", 0, "Pull the cable to the computer now, and look at the lamp.")
-    live.leave(AWAY_S)
+    live.leave(live.person.away_s)
     _ask(live, "Did the lamp go dark within about two seconds?", "the lamp went on without its PC")
     live.person.tell("Plug the cable in again.")
     live.come_back()

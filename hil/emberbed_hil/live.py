@@ -133,9 +133,10 @@ class Live:
         time.sleep(seconds)
 
     def _take(self, events: list[Event]) -> None:
-        for event in events:
-            if isinstance(event, Record):
-                self.seen.append(decode_record(event.raw))
-                if any(kind == messages.STOP for kind, _payload in commands_of(event.raw)):
-                    self.stop_heard = event.tick
-                self.device.renew(event.tick)
+        records = [event for event in events if isinstance(event, Record)]
+        for event in records:
+            self.seen.append(decode_record(event.raw))
+            if any(kind == messages.STOP for kind, _payload in commands_of(event.raw)):
+                self.stop_heard = event.tick
+        if records:
+            self.device.renew(records[-1].tick)  # once: a tick takes only so many requests

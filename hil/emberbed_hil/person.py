@@ -8,11 +8,15 @@ from collections.abc import Callable
 from typing import Protocol
 
 from emberbed.bench.virtual import VirtualDevice
+from emberbed_fw.safety_limits import LEASE_TICKS
+from emberbed_fw.units import TICKS_PER_S
 
 YES = ("y", "yes")
 NO = ("n", "no")
 SKIP = ("s", "skip")
 FINGER_S = 12.0
+AWAY_S = LEASE_TICKS / TICKS_PER_S + 3.0
+VIRTUAL_HURRY = 20
 UNPLUGGED_S = 20.0
 
 
@@ -24,6 +28,11 @@ class Person(Protocol):
     @property
     def sees(self) -> bool:
         """Tell whether somebody looks; else what is measured stands alone."""
+        ...
+
+    @property
+    def away_s(self) -> float:
+        """For how long the cable is out."""
         ...
 
     def tell(self, text: str) -> None:
@@ -47,6 +56,7 @@ class Asked:
     """A person at a terminal. `ask` writes a prompt and returns what was typed; Skipped for s."""
 
     sees = True
+    away_s = AWAY_S
 
     def __init__(self, ask: Callable[[str], str], say: Callable[[str], None]) -> None:
         self._ask = ask
@@ -84,6 +94,7 @@ class AtVirtualDevice:
     """The virtual device's own hands. What they cannot reach is skipped."""
 
     sees = False
+    away_s = AWAY_S / VIRTUAL_HURRY  # its clock runs so much faster while nobody is there
 
     def __init__(self, device: VirtualDevice, say: Callable[[str], None]) -> None:
         self._device = device

@@ -1,9 +1,11 @@
 """Step 5: people and the link. STOP in every state, the cable out, a second program, rubbish."""
 
 import time
+from collections.abc import Callable
 
 from emberbed.link.device import Refused
 from emberbed.link.frames import Frame, encode
+from emberbed.link.session import MAX_NONCE, Session
 from emberbed_fw import messages as ms
 from emberbed_fw import run_states as rs
 from emberbed_fw.record import OUT_CONTACTOR
@@ -99,9 +101,31 @@ def _pulled(bench: Bench) -> Found:
     return Found("dark, and every tick meanwhile recorded", took_ms, must_act_ms("C06"), MS)
 
 
+def _hello_of_another(bench: Bench) -> int:
+    """Say HELLO as another program on the same wire; return the device's answer."""
+    other = Session((bench.device.nonce + 1) % MAX_NONCE)
+    bench.port.overheard = []
+    bench.write_raw(other.hello())
+    bench.tick(5)
+    heard, bench.port.overheard = bench.port.overheard, None
+    for event in other.receive(b"".join(heard), time.monotonic()):
+        code = getattr(event, "refusal", None)
+        if code is not None:
+            return code
+    raise Failed("a second program got no answer at all")
+
+
+def _sent_for(bench: Bench, request: Callable[[], None]) -> bytes:
+    """Make a request; return every byte that was sent for it."""
+    bench.port.kept = []
+    request()
+    kept, bench.port.kept = bench.port.kept, None
+    return b"".join(kept)
+
+
 def _second_host(bench: Bench) -> Found:
     _running(bench)
-    answer = bench.second_host()
+    answer = _hello_of_another(bench)
     if answer != ms.BUSY:
         raise Failed("a second program was let in while a run was on")
     bench.tick(SEVERAL_TICKS)
@@ -114,7 +138,7 @@ def _old_frames(bench: Bench) -> Found:
     """What lay in some buffer for long, or is of another session, does nothing."""
     _running(bench)
     touch = bench.device.touch
-    held = bench.keep_sent(lambda: touch(ms.HOLD_HERE, 0, ms.BY_SCRIPT))
+    held = _sent_for(bench, lambda: touch(ms.HOLD_HERE, 0, ms.BY_SCRIPT))
     bench.device.touch(ms.GO_ON, 0, ms.BY_SCRIPT)
     bench.tick(ms.MAX_FRAME_AGE_TICKS // 2)
     bench.write_raw(held)

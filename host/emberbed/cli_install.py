@@ -49,6 +49,13 @@ def install(
     take_over: Annotated[
         bool, typer.Option("--take-over", help="Put another program's main.py on the board aside.")
     ] = False,
+    unplugged: Annotated[
+        bool,
+        typer.Option(
+            "--unplugged",
+            help="The heater's mains plug is pulled: go on although a switch is said to be closed.",
+        ),
+    ] = False,
     json_answer: Json = False,
 ) -> None:
     """Install this firmware on a controller board, beside what runs there, or go back."""
@@ -65,11 +72,12 @@ def install(
         port = port_of(port)
         try:
             if back:
-                done = go_back(port, out_note)
+                done = go_back(port, out_note, unplugged)
             else:
                 sources = read_sources(firmware_folder())
                 block, wiring = _described(description)
-                done = install_on(port, Wanted(sources, block, wiring, take_over), out_note)
+                wanted = Wanted(sources, block, wiring, take_over, unplugged)
+                done = install_on(port, wanted, out_note)
         except InstallError as reason:
             raise NotReady([str(reason)]) from None
     if json_answer:

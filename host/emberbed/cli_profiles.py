@@ -187,6 +187,10 @@ def rehearse(
         Path | None,
         typer.Option(help="Rehearse on the heater of this file, as identify writes it."),
     ] = None,
+    limit: Annotated[
+        bool,
+        typer.Option("--limit", help="Say how well any controller could do it on this heater."),
+    ] = False,
     sensor: Sensors = None,
     picture: Annotated[Path | None, typer.Option(help="Write the predicted curve as SVG.")] = None,
     json_answer: Json = False,
@@ -196,7 +200,7 @@ def rehearse(
 
     check_places({"--map": map_file, "--picture": picture})
     asked = rehearsing.Asked(
-        profile, seed, fault or [], plant, map_file is not None, heater, sensor or []
+        profile, seed, fault or [], plant, map_file is not None, heater, sensor or [], limit
     )
     with told(), Console(stderr=True).status("Rehearsing"):
         given = rehearsing.answer(asked)

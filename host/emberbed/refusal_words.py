@@ -42,8 +42,11 @@ SPECIAL_REFUSALS = {
     " the run end, or restart the device, then try again.",
     ("SETTINGS_WRITE", "BAD_RANGE"): "The device does not accept these settings: a converter, a"
     " ceiling, a calibration or a power is outside what its firmware allows.",
+    ("SERVICE", "SWITCH_CLOSED"): "A switch of the heater is closed, or its sense is wired or"
+    " described otherwise; pull the heater's mains plug, then install with --unplugged.",
     ("SERVICE", "WRONG_STATE"): "The device has a run, a cooling or a trip to end before it can be"
-    " serviced; let the board cool, or press its button, then try again.",
+    " serviced; let the board cool and hold its button, or, once it has tripped, pull the heater's"
+    " mains plug and install with --unplugged.",
     ("SELFTEST", "WRONG_STATE"): "The device heats; test it once the run has ended.",
     ("ACK_PROMPT", "WRONG_PROMPT"): "That question is gone; look at what the device asks now, then"
     " answer that.",

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from emberbed import rehearse, rehearse_map, rehearse_spread
+from emberbed import rehearse, rehearse_limit, rehearse_map, rehearse_spread
 from emberbed.bench.prepare import NotReady, load_profile
 from emberbed.bench.with_heater import load_heater
 from emberbed.plain_text import printable
@@ -19,6 +19,7 @@ from emberbed.profiles.reader import ProfileFile
 from emberbed.rehearse import Rehearsal
 from emberbed.rehearse_bench import GRID, LUMPED, Bench, usual_bench
 from emberbed.rehearse_heater import OnHeater
+from emberbed.rehearse_limit import Limit
 from emberbed.rehearse_map import BoardMap, Watch
 from emberbed.rehearse_spread import OneRun, Spread
 from emberbed.report.chart_model import Shade
@@ -41,6 +42,7 @@ class Asked:
     wants_map: bool = False
     heater: Path | None = None
     sensors: Sequence[str] = ()  # NAME:PLACE; none: the usual ones
+    wants_limit: bool = False  # the best that any controller could do
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,7 @@ class Answer:
     board_map: BoardMap | None = None
     on_heater: OnHeater | None = None
     spread: Spread | None = None
+    limit: Limit | None = None
 
 
 def answer(asked: Asked) -> Answer:
@@ -61,11 +64,12 @@ def answer(asked: Asked) -> Answer:
         faults = [parse_fault(text) for text in asked.faults]
         sensors = parse_sensors(asked.sensors)
         if asked.heater is not None:
-            return _on_heater(profile_file, asked.heater, sensors, asked.seed, faults)
+            return _on_heater(profile_file, sensors, asked, faults)
         bench = usual_bench(profile_file, plant, sensors)
-        return _on_grid(profile_file, bench, asked, faults) if plant == GRID else Answer(
-            rehearse.rehearse(profile_file, asked.seed, faults, bench)
-        )  # fmt: skip
+        if plant == GRID:
+            return _on_grid(profile_file, bench, asked, faults)
+        done = rehearse.rehearse(profile_file, asked.seed, faults, bench)
+        return Answer(done, limit=_limit(asked, done, bench))
     except ValueError as error:
         raise NotReady([str(error)]) from None
 
@@ -86,6 +90,8 @@ def as_json(given: Answer) -> dict[str, object]:
         }
     if given.spread is not None:
         whole["spread"] = rehearse_spread.as_json(given.spread)
+    if given.limit is not None:
+        whole["limit"] = rehearse_limit.as_json(given.limit)
     return whole
 
 
@@ -97,6 +103,8 @@ def as_lines(given: Answer) -> list[str]:
         more += rehearse_map.as_lines(given.board_map)
     if given.spread is not None:
         more += rehearse_spread.as_lines(given.spread, control)
+    if given.limit is not None:
+        more += rehearse_limit.as_lines(given.limit)
     if given.on_heater is None:
         return rehearse.as_lines(given.rehearsal, more)
     on_heater = given.on_heater
@@ -131,6 +139,10 @@ def _plant(asked: Asked) -> str:
         )
     if asked.wants_map and asked.plant == LUMPED:
         raise NotReady([f"--map needs the board in two dimensions: add --plant {GRID}"])
+    if asked.wants_limit and (asked.wants_map or asked.plant == GRID):
+        raise NotReady(
+            ["--limit takes the board as one piece: leave --plant grid and --map out, or --limit"]
+        )
     return GRID if asked.wants_map else asked.plant or LUMPED
 
 
@@ -147,12 +159,12 @@ def _on_grid(
 
 def _on_heater(
     profile_file: ProfileFile,
-    path: Path,
     sensors: tuple[SensorPlacement, ...],
-    seed: int,
+    asked: Asked,
     faults: Sequence[FaultEvent],
 ) -> Answer:
-    identified = load_heater(path)
+    seed = asked.seed
+    identified = load_heater(asked.heater)
     assert identified is not None
     on_heater = OnHeater(profile_file, identified, sensors)
 
@@ -163,7 +175,13 @@ def _on_heater(
     drawn = identified.heater.drawn(rehearse_spread.HEATERS - 1, seed)
     others = (run_on(on_heater.bench(values)) for values in drawn)
     spread = Spread([_one_run(first), *map(_one_run, others)], seed)
-    return Answer(first, on_heater=on_heater, spread=spread)
+    limit = _limit(asked, first, on_heater.bench())
+    return Answer(first, on_heater=on_heater, spread=spread, limit=limit)
+
+
+def _limit(asked: Asked, done: Rehearsal, bench: Bench) -> Limit | None:
+    """Return the limit if it was asked for."""
+    return rehearse_limit.limit_of(done, bench, _control(done)) if asked.wants_limit else None
 
 
 def _one_run(done: Rehearsal) -> OneRun:
@@ -188,8 +206,9 @@ def _control(done: Rehearsal) -> int:
 
 
 def _shades(given: Answer) -> list[Shade]:
-    if given.spread is None:
-        return []
     control = given.rehearsal.names()[_control(given.rehearsal)]
+    shades = [] if given.limit is None else [rehearse_limit.shade(given.limit, control)]
+    if given.spread is None:
+        return shades
     words = f"{control} on {len(given.spread.runs)} heaters as likely as the identified one"
-    return [Shade(control, *given.spread.band_c(), words)]
+    return [Shade(control, *given.spread.band_c(), words), *shades]

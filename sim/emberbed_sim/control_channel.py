@@ -3,7 +3,9 @@
 Lines of text on a stream of its own (standard input), which real devices do not have: `hold
 SECONDS` and `tap` move the button; `air on` and `air off` are the hot-air tool, `board` is a cold
 board in place of the hot one, `finger CHANNEL SECONDS`, `lift CHANNEL`, `press CHANNEL`, `unplug
-CHANNEL SECONDS` and `place CHANNEL X Y` (mm from the board's middle) are for a bead. Anything else
+CHANNEL SECONDS` and `place CHANNEL X Y` (mm from the board's middle) are for a bead; so are
+`bath CHANNEL ice`, `bath CHANNEL boiling KPA`, `bath CHANNEL freezing DEGC`, `bath CHANNEL block
+DEGC`, `bath CHANNEL none`, and `wrong CHANNEL OFFSET_K GAIN`, a couple that misreads. Anything else
 is ignored. Its end is the end of the device, so a device never outlives the program that started
 it.
 """
@@ -31,6 +33,8 @@ class Handled(Protocol):
     def press(self, channel: int) -> None: ...
     def unplug(self, channel: int, seconds: float) -> None: ...
     def place(self, channel: int, x_mm: float, y_mm: float) -> None: ...
+    def dip(self, channel: int, kind: str | None, number: float = 0.0) -> None: ...
+    def misread(self, channel: int, offset_k: float, gain: float) -> None: ...
 
 
 class ControlChannel:
@@ -59,23 +63,15 @@ class ControlChannel:
             case ["tap"]:
                 self._hold(now_s, TAP_S)
             case ["hold", seconds]:
-                self._hold(now_s, _seconds(seconds))
+                self._hold(now_s, _finite(seconds))
             case ["air", "on"]:
                 bench.blow(HOT_AIR_C)
             case ["air", "off"]:
                 bench.blow(None)
             case ["board"]:
                 bench.change_board()
-            case ["finger", channel, seconds]:
-                bench.finger(int(channel), _seconds(seconds))
-            case ["lift", channel]:
-                bench.lift(int(channel))
-            case ["press", channel]:
-                bench.press(int(channel))
-            case ["unplug", channel, seconds]:
-                bench.unplug(int(channel), _seconds(seconds))
-            case ["place", channel, x_mm, y_mm]:
-                bench.place(int(channel), float(x_mm), float(y_mm))
+            case [act, channel, *rest]:
+                _obey_at_bead(bench, act, int(channel), rest)
 
     def _hold(self, now_s: float, seconds: float) -> None:
         """Hold the button; a shorter hold does not end a longer one."""
@@ -90,9 +86,32 @@ class ControlChannel:
         self._stream_ended.set()
 
 
-def _seconds(written: str) -> float:
-    """Return a number of simulated seconds; ValueError for anything else."""
-    seconds = float(written)
-    if not isfinite(seconds):
-        raise ValueError(f"'{written}' is no time")
-    return seconds
+def _obey_at_bead(bench: Handled, act: str, channel: int, rest: list[str]) -> None:
+    """Do what is done at one channel's bead."""
+    match [act, *rest]:
+        case ["finger", seconds]:
+            bench.finger(channel, _finite(seconds))
+        case ["lift"]:
+            bench.lift(channel)
+        case ["press"]:
+            bench.press(channel)
+        case ["unplug", seconds]:
+            bench.unplug(channel, _finite(seconds))
+        case ["place", x_mm, y_mm]:
+            bench.place(channel, float(x_mm), float(y_mm))
+        case ["bath", "none"]:
+            bench.dip(channel, None)
+        case ["bath", "ice"]:
+            bench.dip(channel, "ice")
+        case ["bath", kind, number]:
+            bench.dip(channel, kind, _finite(number))
+        case ["wrong", offset_k, gain]:
+            bench.misread(channel, _finite(offset_k), _finite(gain))
+
+
+def _finite(written: str) -> float:
+    """Return a finite number; ValueError for anything else."""
+    number = float(written)
+    if not isfinite(number):
+        raise ValueError(f"'{written}' is no number")
+    return number

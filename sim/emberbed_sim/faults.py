@@ -37,9 +37,7 @@ def parse_fault(text: str) -> FaultEvent:
         raise ValueError(f"Fault '{text}' cannot be read; {known_faults()}.")
     kind = KINDS.get(form["name"])
     if kind is None:
-        raise ValueError(
-            f"Fault '{form['name']}' is not known; {known_faults(form['name'])}."
-        )
+        raise ValueError(f"Fault '{form['name']}' is not known; {known_faults(form['name'])}.")
     return FaultEvent(
         kind.name,
         _seconds(text, form["onset"]),

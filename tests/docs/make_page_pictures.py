@@ -9,7 +9,7 @@ from io import BytesIO
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from PIL import Image
+from PIL import Image, ImageDraw
 
 from tests.end_to_end.page_bench import LONG_MS, PageCommand, Tab, open_tab
 from tests.support.browser import running_browser
@@ -24,7 +24,9 @@ def main() -> None:
     with running_browser() as browser, TemporaryDirectory() as folder:
         store = Path(folder) / "runs.sqlite"
         with PageCommand(store, "--speed", SPEED) as command:
-            asks(open_tab(browser, command.url))
+            tab = open_tab(browser, command.url)
+            prepares(tab)
+            asks(tab)
         with PageCommand(store, "--speed", SPEED, "--fault", "tc_open@400s#1") as command:
             trips(open_tab(browser, command.url, scheme="dark"))
 
@@ -37,6 +39,31 @@ def asks(tab: Tab) -> None:
     keep(tab, "page-question")
     tab.page.set_viewport_size({"width": 820, "height": 1180})
     keep(tab, "page-tablet")
+
+
+def prepares(tab: Tab) -> None:
+    """What has to be so before heat; a drawing stands for the photograph of the sensors."""
+    tab.page.locator(".pick", has_text="27 mm BGA").first.click()
+    tab.button("Prepare the board").click(timeout=LONG_MS)
+    photo = {"name": "bench.png", "mimeType": "image/png", "buffer": drawn_board()}
+    tab.page.locator("input[type=file]").set_input_files(photo)
+    tab.page.locator(".placement img").wait_for(timeout=LONG_MS)
+    tab.page.locator("#place").fill("8 mm right of the chip; upper left corner")
+    keep(tab, "page-before")
+    tab.button("Back").click()
+
+
+def drawn_board() -> bytes:
+    """Return a board with a chip and two beads on their wires."""
+    image = Image.new("RGB", (900, 620), "#185c36")
+    pen = ImageDraw.Draw(image)
+    pen.rectangle((330, 200, 560, 430), fill="#28282c")
+    for x, y, to in ((601, 311, (880, 20)), (71, 71, (10, 600))):
+        pen.line((x, y, *to), fill="#c8b43c", width=5)
+        pen.ellipse((x - 11, y - 11, x + 11, y + 11), fill="#d2a03c")
+    stream = BytesIO()
+    image.save(stream, "PNG")
+    return stream.getvalue()
 
 
 def trips(tab: Tab) -> None:

@@ -122,6 +122,17 @@ def test_axe_finds_nothing_on_any_screen_without_a_run(quiet_command, browser, s
     tab.page.close()
 
 
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_before_heat(quiet_command, browser, scheme):
+    tab = open_tab(browser, quiet_command.url, scheme=scheme)
+    tab.button("Prepare the board").click(timeout=LONG_MS)
+    tab.page.locator(".placement p, .placement img").first.wait_for(timeout=LONG_MS)
+    tab.page.wait_for_timeout(300)
+    assert scan(tab) == []
+    assert not inner_words(tab)
+    tab.page.close()
+
+
 def inner_words(tab):
     said = tab.page.locator("body").inner_text()
     return [word for word in INNER_WORDS if re.search(rf"\b{word}s?\b", said, re.IGNORECASE)]

@@ -140,7 +140,23 @@ def test_note_that_cannot_be_written_leaves_the_device_as_it_was():
     assert wire.machine.life.state == rs.IDLE
 
 
-@pytest.mark.parametrize("payload", [b"\0", b"\2"])
+def test_pulled_plug_counts_more_than_a_sense_that_is_wrong():
+    wire, flash, errands = at_rest()
+    wire.bench.contactor = ALWAYS
+    wire.tick()
+    assert wire.ask(ms.SERVICE, bytes([ms.SERVICE_UNPLUGGED]))[0] == "DONE"
+    assert go_on(wire, errands, LAST_WORDS_TICKS + 1)
+    assert flash.deeds == ["note", "restart"]
+
+
+def test_pulled_plug_is_no_reason_in_a_run():
+    wire = connected()
+    wire.to_run()
+    assert wire.ask(ms.SERVICE, bytes([ms.SERVICE_UNPLUGGED]))[0] == "SWITCH_CLOSED"
+    assert wire.machine.life.state in rs.HEATING_STATES
+
+
+@pytest.mark.parametrize("payload", [b"\0", b"\3"])
 def test_service_wants_its_word(payload):
     assert connected().ask(ms.SERVICE, payload)[0] == "BAD_RANGE"
 

@@ -3,7 +3,7 @@
 import pytest
 
 from emberbed_fw import run_states as rs
-from emberbed_fw.panel_text import LETTERS, panel_lines
+from emberbed_fw.panel_text import LETTERS, STATE_TEXTS, WAIT_TEXTS, panel_lines
 from emberbed_fw.safety_limits import HANDLING_TICKS, LEASE_TICKS, LEAST_COOL_TICKS
 from tests.support.alone import HOLD_CDEG, running, switched_on
 from tests.support.bench import short_plan
@@ -142,3 +142,8 @@ def test_display_shows_stage_setpoint_and_readings():
     lines = panel_lines(device.machine)
     assert lines[0] == "HEATING" and lines[1].startswith("stage 1  0:0")
     assert lines[2].startswith("to ") and lines[3].startswith("1: 2")
+
+
+def test_every_state_has_its_text():
+    assert set(STATE_TEXTS) == set(range(len(rs.STATE_NAMES)))
+    assert all(len(text) <= LETTERS for text in (*STATE_TEXTS.values(), *WAIT_TEXTS.values()))

@@ -1,4 +1,4 @@
-"""The whole list on the virtual device in the real MicroPython, as CI runs it; nothing is left out."""
+"""The whole list on the virtual device in the real MicroPython, as CI runs it; none left out."""
 
 import json
 

@@ -113,8 +113,8 @@ def test_sensors_and_hands_reach_the_bench():
     ):
         names = decode_settings(device.read_settings()).fitted_names()
         assert list(names.values()) == ["near", "rim", "bank", "chip"]
-        virtual._tell("air on")
-        virtual._tell("finger 1 5")
+        virtual.tell("air on")
+        virtual.tell("finger 1 5")
         records = follow(device, 20, most=600)
     chip_c, rim_c = ([one.channel_cdeg(channel) for one in records] for channel in (3, 1))
     assert max(chip_c) > 10000  # hot air on the chip of a board that nobody heats

@@ -125,7 +125,9 @@ def _part(report: Report, part: str) -> list[Markup]:
         return [tag("h2", TITLES[part]), tag("p", "Not done.")]
     heads = ["step", "what", "outcome", "measured", "limit", "found", "checks"]
     rows = "".join(_row(step) for step in steps)
-    head = tag("thead", tag("tr", *(tag("th", one) for one in heads)))
+    numbers = ("measured", "limit")
+    heads_row = [tag("th", one, class_="number" if one in numbers else "") for one in heads]
+    head = tag("thead", tag("tr", *heads_row))
     steps_table = tag("table", head, tag("tbody", Markup(rows)), class_="steps")
     return [tag("h2", TITLES[part]), tag("div", steps_table, class_="scroll")]
 

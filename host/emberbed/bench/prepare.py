@@ -16,6 +16,7 @@ from emberbed.profiles.compile import PlanRefused, compile_plan, prompts
 from emberbed.profiles.guard_model import GuardModel
 from emberbed.profiles.model import Board
 from emberbed.profiles.plain_hold import hold_profile
+from emberbed.profiles.planned import Planner
 from emberbed.profiles.reader import ProfileFile, ProfileMistakes, read_profile
 from emberbed_fw.messages import ENTRY_INJECTED
 
@@ -138,10 +139,12 @@ def prepare(
     gains: Gains | None = None,
     power_cap: float = POWER_CAP,
     guard_model: Callable[[Board | None], GuardModel] | None = None,
+    planner: Planner | None = None,
 ) -> Prepared:
     """Check against the device and compile; gains None: those of a heater nobody identified.
 
     guard_model: what the guard knows of the heater, for a board; None for a guess.
+    planner: plans setpoints and power for a heater that is known.
     """
     profile_file = asked if isinstance(asked, ProfileFile) else asked.on(description)
     model = None if guard_model is None else guard_model(profile_file.model.board)
@@ -158,6 +161,7 @@ def prepare(
             socket_w=description.socket_watts,
             zone_w=description.zones[0].watts,
             guard_model=model,
+            planner=planner,
         )
     except PlanRefused as refused:
         raise NotReady([str(refused)]) from None

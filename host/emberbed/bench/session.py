@@ -232,8 +232,7 @@ def watch_run(
             shown, hand = _watched(request, bench, ledger, story, screen, own)
             digest = _facts(request, bench).firmware_digest
             check = self_check_for(request.self_check, bench.settings, plan, digest)
-            clock = None if virtual else ClockWatch()
-            checks = (learner, check, clock)
+            checks = (learner, check, None if virtual else ClockWatch())
             run = BenchRun(bench.device, ledger, story, shown, hand, why_gone, *checks)
             begin(bench.device, bench.settings, bench.prepared.plan, ledger, run)
             try:
@@ -286,8 +285,7 @@ def _screen(
     name = bench.prepared.profile_file.model.name
 
     def title_of(number: int) -> str:
-        kind = " · simulated" if virtual else ""
-        return f"run {number}{kind} · {name}"  # a narrow terminal cuts the end off
+        return f"run {number}{' · simulated' * virtual} · {name}"  # cut off at its end
 
     return LivePanel(
         console,

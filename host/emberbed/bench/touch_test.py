@@ -5,7 +5,7 @@ first half second are the ground; a channel is named when it rises clearly and n
 """
 
 import time
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from rich.console import Console
@@ -94,10 +94,11 @@ def _clear_winner(rises: Mapping[int, int]) -> int | None:
 
 def watch_touch(device: Device, channels: Sequence[int], seconds: float = TEST_S) -> Touched:
     """Watch a connected device's readings for so many of its seconds; nothing is armed."""
-    return judge_touch(_records(device, round(seconds * TICKS_PER_S)), channels)
+    return judge_touch(resting_records(device, round(seconds * TICKS_PER_S)), channels)
 
 
-def _records(device: Device, count: int) -> Iterable[TickRecord]:
+def resting_records(device: Device, count: int) -> Iterator[TickRecord]:
+    """Give the next records of a device on which nothing is armed; NotReady when it is silent."""
     heard_s = time.monotonic()
     while count > 0:
         for event in device.poll(0.1):

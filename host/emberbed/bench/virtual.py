@@ -149,6 +149,15 @@ class VirtualDevice:
         """Set a channel's bead down on another spot, counted from the board's middle; on a grid."""
         self.tell(f"place {channel} {x_mm} {y_mm}")
 
+    def dip(self, channel: int, bath: str) -> None:
+        """Put a channel's bead into a bath, as the control channel names it: 'ice', 'boiling 99.0'
+        (kPa), 'freezing 183' or 'block 200' (°C), 'none' for back to its place."""
+        self.tell(f"bath {channel} {bath}")
+
+    def misread(self, channel: int, offset_k: float, gain: float) -> None:
+        """Give a channel a couple that reads wrong: times `gain`, plus an offset in K."""
+        self.tell(f"wrong {channel} {offset_k} {gain}")
+
     def close(self) -> None:
         """End the device: its heater goes cold with it."""
         if self._process.stdin and not self._process.stdin.closed:

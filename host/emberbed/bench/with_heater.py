@@ -43,7 +43,9 @@ def prepare_on(
         return prepare(asked, description), []
     gains, power_cap = heater.gains(), heater.power_cap(description)
     model = partial(heater.guard_model, description)
-    return prepare(asked, description, gains, power_cap, model), heater.notes(description)
+    planner = heater.planner(description)
+    prepared = prepare(asked, description, gains, power_cap, model, planner)
+    return prepared, heater.notes(description)
 
 
 def learner_of(heater: "Identified | None", plan: Plan, description: DeviceDescription) -> Learner:

@@ -32,6 +32,7 @@ class Wanted:
     block: bytes = b""
     wiring: bytes = b""
     take_over: bool = False  # a board that runs another program
+    unplugged: bool = False  # a person has pulled the heater's mains plug
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ def install(port: str, wanted: Wanted, tell: Tell) -> Done:
     """Install; InstallError or Refused say what stood in the way, and the board stays as it was."""
     remote = Remote(port)
     tell("Asking the device for service")
-    running = ask_for_service(port)
+    running = ask_for_service(port, wanted.unplugged)
     board = prompt_of(remote, FRESH_PROMPT_S if running is None else PROMPT_S)
     try:
         version = _version_for(board, wanted)
@@ -80,11 +81,11 @@ def install(port: str, wanted: Wanted, tell: Tell) -> Done:
     return _restarted(remote, board, version.build, tell)
 
 
-def go_back(port: str, tell: Tell) -> Done:
+def go_back(port: str, tell: Tell, unplugged: bool = False) -> Done:
     """Let the version before count again."""
     remote = Remote(port)
     tell("Asking the device for service")
-    running = ask_for_service(port)
+    running = ask_for_service(port, unplugged)
     board = prompt_of(remote, FRESH_PROMPT_S if running is None else PROMPT_S)
     before = board.free_version
     try:

@@ -22,10 +22,11 @@ RESTART_S = 30.0
 PAUSE_S = 0.3
 
 
-def ask_for_service(port: str) -> bytes | None:
+def ask_for_service(port: str, unplugged: bool = False) -> bytes | None:
     """Ask the device at a port for service; return its settings, None where no device answers.
 
-    `Refused` is its no, in words.
+    unplugged: a person has pulled the heater's mains plug, so that a sense of a switch that says
+    otherwise need not be believed. `Refused` is its no, in words.
     """
     try:
         device = Device.connect(port, GREET_S)
@@ -40,7 +41,8 @@ def ask_for_service(port: str) -> bytes | None:
                 " install"
             )
         block = device.read_settings()
-        device.ask(messages.SERVICE, bytes([messages.SERVICE_PLEASE]))
+        how = messages.SERVICE_UNPLUGGED if unplugged else messages.SERVICE_PLEASE
+        device.ask(messages.SERVICE, bytes([how]))
         hear_out(device)
     return block
 

@@ -13,6 +13,7 @@ from emberbed.plain_text import printable
 from emberbed.profiles.energy import heat_capacity_j_per_k
 from emberbed.profiles.guard_model import DECLARED, GuardModel, of_conductances
 from emberbed.profiles.model import Board
+from emberbed.profiles.planned import Planner
 
 LEAST_UNSEEN_PERCENT = 90.0  # our choice; a first-order model of the open data scores 69
 MOST_WATTS_OFF = 0.1  # of the device's watts, about what mains voltage does
@@ -58,6 +59,14 @@ class Identified:
         trusted = alike and self._why_doubted(description) is None
         measured = board_j_k if alike or self.on_its_board else None
         return of_conductances(emitter, on_board, astray, air, trusted, measured)
+
+    def planner(self, description: DeviceDescription) -> Planner | None:
+        """Return what plans setpoints and power for this heater, where the fit has earned it."""
+        if self._why_doubted(description) is not None:
+            return None
+        from emberbed.limit.feedforward import planner_for  # scipy and a solver: only for a plan
+
+        return planner_for(tuple(self.heater.values.items()), self.heater.values["room_c"])
 
     def notes(self, description: DeviceDescription) -> list[str]:
         """Return what a person should know before heat, a sentence each."""

@@ -8,6 +8,7 @@ only what is unforeseen; they never leave the target's band where a stage waits 
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -53,14 +54,20 @@ class Course:
         return {index: late_s for index, late_s in late.items() if late_s > NO_CHANGE_S}
 
 
+@lru_cache(maxsize=4)
 def planner_for(
-    values: Mapping[str, float], start_c: float
+    numbers: tuple[tuple[str, float], ...], start_c: float
 ) -> Callable[[Profile, Socket], Planned]:
-    """Return the compiler's planner for a heater's numbers and a board at `start_c`."""
+    """Return the compiler's planner for a heater file's numbers and a board at `start_c`."""
+
+    found: dict[tuple[str, float], Planned] = {}  # one heater is asked for the same run repeatedly
 
     def plan(profile: Profile, socket: Socket) -> Planned:
-        course = course_of(values, profile, start_c, socket.power_cap)
-        return Planned(course.spans, course.courses)
+        asked = profile.model_dump_json(), socket.power_cap
+        if asked not in found:
+            course = course_of(dict(numbers), profile, start_c, socket.power_cap)
+            found[asked] = Planned(course.spans, course.courses)
+        return found[asked]
 
     return plan
 

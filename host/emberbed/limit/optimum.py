@@ -10,9 +10,7 @@ about the course so far by short pulses, the quadratic program that follows is s
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import clarabel
 import numpy as np
-from scipy import sparse
 
 # power[step, column] of several courses from the same first state -> reading_c[step, column]
 Heater = Callable[[np.ndarray], np.ndarray]
@@ -138,6 +136,9 @@ def _between(by_lag: np.ndarray, launches: np.ndarray, steps: int) -> np.ndarray
 
 def _solved(found: Optimum, slopes: np.ndarray, most_power: float, smooth_c: float) -> np.ndarray:
     """Return the power that is best for the linearised heater."""
+    import clarabel  # a large library: only when something is planned
+    from scipy import sparse
+
     wanted, steps = found.wanted, found.wanted.steps
     free_c = found.reading_c - slopes @ found.power - wanted.reading_c
     changes = np.diff(np.eye(steps), axis=0)

@@ -28,7 +28,6 @@ CONNECT_S = 5.0
 
 Sink = Callable[[list[Event]], None]
 Clock = Callable[[], float]
-Opener = Callable[[str], Port]
 
 
 class Refused(Exception):
@@ -53,7 +52,7 @@ class Device:
         *,
         sink: Sink | None = None,
         clock: Clock = time.monotonic,
-        opener: Opener = open_port,
+        opener: Callable[[str], Port] = open_port,
     ) -> None:
         self.sink = sink
         self._opener = opener
@@ -75,7 +74,7 @@ class Device:
         sink: Sink | None = None,
         answer_s: float = ANSWER_S,
         clock: Clock = time.monotonic,
-        opener: Opener = open_port,
+        opener: Callable[[str], Port] = open_port,
     ) -> "Device":
         """Open `url` and a session. To go on with a broken-off one, give the `nonce` of the device
         object before and the `first_tick` that is not stored yet."""
@@ -95,10 +94,8 @@ class Device:
         return device
 
     def reconnect(self, first_tick: int, timeout_s: float = CONNECT_S) -> None:
-        """Open the port anew after it broke, and go on with the session from `first_tick` on.
-
-        Raises LinkError as long as the device cannot be reached; may be tried again then.
-        """
+        """Open the port anew after it broke, and go on with the session from `first_tick` on;
+        LinkError as long as the device cannot be reached."""
         self._port.close()
         self._port = self._opener(port_now(self._port.url, self._identity))
         self._session.come_back(first_tick)

@@ -6,6 +6,7 @@ Channel numbers are positions in the bench's list of sensors.
 
 from dataclasses import replace
 
+from emberbed_sim.plant.baths import Bath
 from emberbed_sim.plant.bench_plant import BenchPlant
 from emberbed_sim.plant.fault_rows import AT_THE_BEADS
 from emberbed_sim.plant.happenings import Happening
@@ -30,6 +31,8 @@ class Beads:
         self.couples = [Thermocouple(placed, self._room_c) for placed in bench.sensors]
         self._lifted: set[int] = set()
         self._fingers: dict[int, float] = {}  # channel -> simulated s when the finger goes away
+        self._baths: dict[int, Bath] = {}
+        self._wrong: dict[int, tuple[float, float]] = {}  # channel -> offset in K, gain
 
     def finger(self, channel: int, until_s: float) -> None:
         """Lay a finger on a bead until this simulated time in s."""
@@ -54,6 +57,27 @@ class Beads:
             raise ValueError(f"Channel {channel} is fixed to an emitter; move one on the board.")
         couple.placement = replace(couple.placement, at_mm=(x_mm, y_mm))
 
+    def dip(self, channel: int, bath: Bath | None) -> None:
+        """Put a bead into a bath; None: back to its place."""
+        self._known(channel)
+        if bath is None:
+            self._baths.pop(channel, None)
+        else:
+            self._baths[channel] = bath
+
+    def misread(self, channel: int, offset_k: float, gain: float) -> None:
+        """Give a channel a couple that shows its temperature in degC times `gain`, plus an
+        offset."""
+        self._known(channel)
+        self._wrong[channel] = (offset_k, gain)
+
+    def shown_c(self) -> list[float]:
+        """Return what the couples show: the beads' temperatures, unless one misreads."""
+        shown = [couple.bead_c for couple in self.couples]
+        for channel, (offset_k, gain) in self._wrong.items():
+            shown[channel] = shown[channel] * gain + offset_k
+        return shown
+
     def onto_cold_board(self) -> None:
         """Tape the beads of board and chip to a board at room temperature."""
         for channel, couple in enumerate(self.couples):
@@ -69,9 +93,14 @@ class Beads:
 
     def step(self, thermal: BenchPlant, jet: Jet, now: Happening, elapsed_s: float) -> None:
         """Let every bead follow its place, and whatever else has hold of it, for one tick."""
-        free = not self._lifted and not self._fingers and jet is STILL
+        handled = self._lifted or self._fingers or self._baths
+        free = not handled and jet is STILL
         untouched = free and (not now or now.keys().isdisjoint(BEAD_ROWS))
         for channel, couple in enumerate(self.couples):
+            if channel in self._baths:
+                bath_c = self._baths[channel].at_c(elapsed_s)
+                couple.step(bath_c, bath_c, 0.0)
+                continue
             felt = thermal.felt(couple.placement)
             if untouched:
                 couple.step(*felt)

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from math import exp
 from typing import NamedTuple
 
+from emberbed_sim.plant.baths import bath_of
 from emberbed_sim.plant.beads import Beads
 from emberbed_sim.plant.bench_plant import BenchPlant
 from emberbed_sim.plant.converter_board import ConverterBoard
@@ -163,9 +164,18 @@ class SimulatedHeater:
         self.thermal.check_spot(x_mm, y_mm)
         self.beads.place(channel, x_mm, y_mm)
 
+    def dip(self, channel: int, kind: str | None, number: float = 0.0) -> None:
+        """Put a channel's bead into a bath (baths.bath_of); None puts it back to its place."""
+        bath = None if kind is None else bath_of(kind, number, self.elapsed_s)
+        self.beads.dip(channel, bath)
+
+    def misread(self, channel: int, offset_k: float, gain: float) -> None:
+        """Give a channel a couple that reads wrong: times `gain`, plus an offset in K."""
+        self.beads.misread(channel, offset_k, gain)
+
     def _converted(self, now: Happening, elapsed_s: float) -> bytes:
         """Return the words of conversions that begin now."""
-        beads_c = [couple.bead_c for couple in self.beads.couples]
+        beads_c = self.beads.shown_c()
         around_c = self.thermal.surroundings_k - ZERO_C_K
         return self.converters.convert(beads_c, self.cold_junction_c, around_c, now, elapsed_s)
 

@@ -1,4 +1,4 @@
-"""Ours: the shipped firmware, with the plan and the gains of an identified heater, on the 2-D heater.
+"""Ours: the shipped firmware with the plan and the gains of an identified heater.
 
 `run_ours` takes everything as on a bench: the profile is compiled for the heater file, the board's
 temperature before heat known, and the firmware's own ticks run against converter words and
@@ -65,7 +65,7 @@ def run_ours(
         identified.gains(),
         FULL,
         guard_model=identified.guard_model(device, profile.board),
-        planner=planner_for(heater.values, start_c),
+        planner=planner_for(tuple(heater.values.items()), start_c),
     )
     loop = ClosedLoop(settings, plan, SimulatedHeater(bench, seed, (), heat_of(kind, mismatch)))
     rows = []

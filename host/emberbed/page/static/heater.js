@@ -70,7 +70,7 @@ export class HeaterScreen {
       : [...tested.doubts.map((one) => el("li", { class: "error" }, one)), ...tested.notes.map((one) => el("li", { class: "warning" }, one)),
         tested.doubts.length ? null : el("li", {}, t("heater_page.test_good", tested))];
     return el("div", {}, el("div", { class: "row" }, ask, tested ? el("span", { class: "quiet" }, t("heater_page.test_at", tested)) : null),
-      el("ul", { class: "sentences", role: "status" }, told));
+      el("div", { role: "status" }, el("ul", { class: "sentences" }, told)));
   }
 
   async askTest() {

@@ -1,0 +1,30 @@
+"""What a device on injected readings tells of one tick, and what can go wrong with a step."""
+
+from typing import NamedTuple, Protocol
+
+from emberbed.records import FIELD_NAMES, TickRecord
+from emberbed_hil.channel import Outputs
+
+NO_RECORD = TickRecord(*([0] * len(FIELD_NAMES)))
+
+
+class Failed(Exception):
+    """A step did not show what it should; one sentence."""
+
+
+class Hands(Protocol):
+    """What is done to the device itself, and no message can do."""
+
+    def cut_power(self) -> None: ...
+    def freeze(self) -> None: ...
+
+
+class Tick(NamedTuple):
+    """What the device told of one tick: its record, and what it drove by its own clock."""
+
+    record: TickRecord
+    outputs: Outputs
+
+    def shows(self, sample: int) -> bool:
+        """Tell whether this tick read the sample of that number, or a later one."""
+        return (self.outputs.sequence - sample) & 0xFFFF < 1 << 15
