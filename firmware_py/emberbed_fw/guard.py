@@ -17,6 +17,7 @@ from emberbed_fw.record import (
     PORT_FAN_TURNS,
     PORT_HEAP_LOW,
     PORT_HEAT_CURRENT,
+    PORT_STOPPED,
 )
 from emberbed_fw.run_states import STAGED_STATES
 from emberbed_fw.settings import HAS_CONTACTOR_SENSE, HAS_FAN_TACH, HAS_HEAT_SENSE
@@ -146,7 +147,8 @@ class Guard:
             withheld |= trip_codes.WITHHELD_LATE
             if heats and guard_rules.tick_overrun(elapsed_ms):
                 self.set_trip(trip_codes.TICK_OVERRUN)
-        if self._sees_contactor and not port_flags & PORT_CONTACTOR_CLOSED:
+        open_ = self._sees_contactor and not port_flags & PORT_CONTACTOR_CLOSED
+        if open_ or port_flags & PORT_STOPPED:
             withheld |= trip_codes.WITHHELD_SWITCH
         if self.trip != NO_TRIP:
             withheld |= trip_codes.WITHHELD_TRIP

@@ -9,6 +9,7 @@ from emberbed_fw import pace, safety_limits, trip_codes
 from emberbed_fw import run_states as rs
 from emberbed_fw.messages import ATTEND_PANEL
 from emberbed_fw.plan import COOL
+from emberbed_fw.record import PORT_STOPPED
 from emberbed_fw.trip_codes import NO_TRIP
 from emberbed_fw.units import NONE
 
@@ -87,6 +88,8 @@ class Life:
     def step(self, machine):
         """Take one tick before the controller: proofs, stages, the end of cooling."""
         self._state_ticks += 1
+        if machine.inputs.port_flags & PORT_STOPPED and self.state in rs.HEATING_STATES:
+            self.end_heating(rs.STOPPED)
         self.waits_for = rs.WAITS_NOTHING
         self.go_on_prompt = NONE
         if self.state == rs.COLD_PROOF:
@@ -158,7 +161,8 @@ class Life:
     def _cold_proof(self, machine):
         """No heat yet: every sensor good for a second, then the button released, then held."""
         plan, readings = machine.plan, machine.readings
-        good = readings.all_good(plan.in_use) and machine.guard.may_arm()
+        stopped = machine.inputs.port_flags & PORT_STOPPED
+        good = readings.all_good(plan.in_use) and machine.guard.may_arm() and not stopped
         cold = good and machine.guard.rested and not readings.near_cold(plan.on_board)
         self._good_ticks = self._good_ticks + 1 if good and not cold else 0
         if self._state_ticks > safety_limits.PRESS_VALID_TICKS:
@@ -166,6 +170,8 @@ class Life:
             return
         if self._good_ticks < safety_limits.COLD_PROOF_GOOD_TICKS:
             self.waits_for = rs.WAITS_COLD_SENSOR if cold else rs.WAITS_SENSORS
+            if stopped:
+                self.waits_for = rs.WAITS_STOP_RELEASE
             machine.button.forget()
             return
         self.waits_for = rs.WAITS_PRESS if machine.button.is_ready() else rs.WAITS_RELEASE

@@ -14,17 +14,15 @@ from emberbed_fw.backfill import Backfill
 from emberbed_fw.block_requests import FOR_THE_TICK, BlockRequests
 from emberbed_fw.commands import MAX_COMMANDS, command_length
 from emberbed_fw.damage_watch import DamageWatch
-from emberbed_fw.recorder import RING_BYTES
+from emberbed_fw.portrait import NAMELESS, Portrait
 from emberbed_fw.self_report import report_or_refuse
 from emberbed_fw.snapshot_parts import SNAPSHOT_TICKS, SnapshotParts
 
-FIRMWARE_VERSION = (0, 1, 0)
 OUT_BYTES = 4096
 PAYLOAD_AT = frames.HEADER_BYTES
 LATER_FRAMES_PER_TURN = 2  # resent records and snapshots, after the newest record
 OWN = -1  # sequence of a pending command that the device gave itself: nobody waits for it
 NO_SESSION = 0
-NAMELESS = (ms.ENTRY_HEATS, bytes(ms.BOARD_NUMBER_BYTES))
 
 
 class Link:
@@ -32,9 +30,7 @@ class Link:
         self._machine = machine
         self._recorder = recorder
         self._nonce = nonce
-        self._build_id = build_id
-        self._entry, self._board_number = identity
-        self._reset_cause = reset_cause
+        self._portrait = Portrait(build_id, identity, reset_cause)
         self._reader = frames.FrameReader()
         self._session = NO_SESSION
         self._host_nonce = -1  # no host yet: none has this number
@@ -48,8 +44,6 @@ class Link:
         self._backfill = Backfill(recorder)
         self._snapshot = SnapshotParts()
         self._wants_snapshot = False  # a host has just come, or come back
-        self._run_session = NO_SESSION  # in which the run of now was armed
-        self._run_tick = 0  # in which it was armed, 0 for no run since the start
         self._damage = DamageWatch()
         self._blocks = BlockRequests(machine)
         self._body = bytearray(frames.MAX_BODY)
@@ -156,16 +150,8 @@ class Link:
         self._last_kind = ms.HELLO
         self._backfill.forget()
         self._wants_snapshot = True
-        machine = self._machine
-        loaded = machine.plan
-        self._reply(ms.HELLO, sequence, ms.DONE, struct.pack(
-            ms.HELLO_REPLY, frames.PROTOCOL_VERSION, self._session, machine.life.state,
-            machine.life.verdict, machine.tick, FIRMWARE_VERSION[0], FIRMWARE_VERSION[1],
-            FIRMWARE_VERSION[2], self._build_id, self._entry, self._board_number, self._run_session,
-            self._run_tick, 0 if loaded is None else loaded.crc_low,
-            0 if loaded is None else loaded.crc_high, RING_BYTES, self._recorder.run_bytes,
-            0 if machine.guard.trip else machine.kept_trip, self._reset_cause,
-        ))
+        said = self._portrait.pack(self._machine, self._recorder, self._session)
+        self._reply(ms.HELLO, sequence, ms.DONE, said)
 
     def _number_session(self):
         self._nonce = (self._nonce * 1103 + 12345) % 0x3FFFFFF + 1
@@ -240,8 +226,8 @@ class Link:
             told = b""
             if kind == ms.ARM and refusal == ms.DONE:
                 told = bytes(self._machine.life.trip_counts)
-                self._run_session = NO_SESSION if sequence == OWN else self._session
-                self._run_tick = self._machine.tick
+                by_host = NO_SESSION if sequence == OWN else self._session
+                self._portrait.note_arming(by_host, self._machine.tick)
             if kind != ms.RENEW and sequence != OWN:
                 self._reply(kind, sequence, refusal, told)
         commands.clear()

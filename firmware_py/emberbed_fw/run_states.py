@@ -91,6 +91,7 @@ WAITS_SPREAD = 12  # the board is uneven
 WAITS_SENSOR_DOWN = 13  # a bead seems to lift: press it down
 WAITS_EXPLANATION = 14  # the board does not do what the heat should make it do
 WAITS_COLD_SENSOR = 15  # arming: a sensor differs from its cold junction on a rested bench
+WAITS_STOP_RELEASE = 16  # arming: the latching stop is pressed
 
 # Tuples that a tick asks are built here once: a tuple written inside a function is a new object.
 STAGED_STATES = (RUN, WAIT)

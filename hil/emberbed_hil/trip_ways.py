@@ -18,7 +18,7 @@ from emberbed_fw.settings import HAS_CONTACTOR_SENSE, HAS_HEAT_SENSE, Settings
 from emberbed_fw.units import CHANNELS
 from emberbed_hil import plans
 from emberbed_hil.bench import Bench, Tick
-from emberbed_hil.plans import AIR, HOLD, KNOWN_HEATER, SOON, WAIT, sensors_of
+from emberbed_hil.plans import HOLD, KNOWN_HEATER, SOON, WAIT, sensors_of
 from emberbed_hil.scene import ALWAYS, NEVER, STILL, Scene
 from emberbed_hil.words import broken_word
 
@@ -153,10 +153,9 @@ def _nearly_over(bench: Bench) -> None:
 
 
 def _hot_air(bench: Bench) -> None:
-    bench.device.acknowledge(plans.WAIT_PROMPT, ms.BY_SCRIPT)
-    bench.until_stage(AIR, 20)
-    bench.tick(2)
-    bench.device.acknowledge(plans.NOZZLE_PROMPT, ms.BY_SCRIPT)
+    for prompt in (plans.WAIT_PROMPT, plans.NOZZLE_PROMPT):
+        bench.until(lambda record, asked=prompt: record.prompt == asked, 20, "the question")
+        bench.device.acknowledge(prompt, ms.BY_SCRIPT)
     bench.tick(5)
 
 

@@ -8,41 +8,88 @@ from typing import Annotated
 
 import typer
 
-from emberbed import (
-    __version__,
-    cli_board,
-    cli_device,
-    cli_heater,
-    cli_job,
-    cli_materials,
-    cli_moisture,
-    cli_page,
-    cli_profiles,
-    cli_run,
-    cli_runs,
-    cli_survey,
-    cli_verify,
-)
+from emberbed import __version__
 from emberbed.cli_common import out, survive_any_terminal
+from emberbed.cli_late import Late, group_of
+
+COMMANDS = {
+    "run": Late(
+        "cli_run",
+        "run",
+        "Check a profile, send it, wait for the press at the device, run, watch and record it.",
+    ),
+    "page": Late(
+        "cli_page",
+        "page",
+        "Serve the bench page on this computer: choose, check, rehearse, load, watch, look back.",
+    ),
+    "check": Late(
+        "cli_profiles",
+        "check",
+        "Judge a profile against board, solder, laminate and the simulated heater; nothing heats.",
+    ),
+    "rehearse": Late(
+        "cli_profiles",
+        "rehearse",
+        "Run a profile on the simulated heater in seconds and show the predicted curve.",
+    ),
+    "profiles": Late("cli_profiles", "profiles", "List the profiles that come with emberbed."),
+    "identify": Late(
+        "cli_heater",
+        "identify",
+        "Find the numbers of a heater by a step test, or in a file; writes a heater file.",
+    ),
+    "tune": Late(
+        "cli_heater",
+        "tune",
+        "Find gains for a heater by the published rules, refine them, put them into its file.",
+    ),
+    "survey": Late(
+        "cli_survey",
+        "survey",
+        "Find weak emitters in nine temperatures of a steady, hot scrap board (use tweezers).",
+    ),
+    "verify": Late(
+        "cli_verify",
+        "verify",
+        "Prove the firmware: every fault in every phase, healthy days, and bugs put in on purpose.",
+    ),
+    "materials": Late(
+        "cli_materials",
+        "materials",
+        "List solders, laminates, fluxes and neighbours with their limits and sources.",
+    ),
+    "board": Late(
+        "cli_board",
+        "board",
+        "Tell what a board needs: heat, circuit, expected spread, where thermocouples go.",
+    ),
+    "runs": Late("cli_runs", "app", "List, show, export, replay and audit recorded runs."),
+    "job": Late(
+        "cli_job",
+        "app",
+        "The bench record: what was done to a board, at what cost, and what came of it.",
+    ),
+    "device": Late("cli_device", "app", "Ask a real or virtual device."),
+    "sensor": Late(
+        "cli_sensor",
+        "app",
+        "Calibrate thermocouples; tell by how much a reading may be off.",
+    ),
+    "moisture": Late(
+        "cli_moisture",
+        "app",
+        "Keep account of floor life, tell bake times, estimate how dry a run makes a package.",
+    ),
+}
 
 app = typer.Typer(
+    cls=group_of(COMMANDS),
     add_completion=False,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     help="Runs an infrared bottom heater for board rework: checks, rehearses, watches, records.",
 )
-app.command()(cli_run.run)
-app.command()(cli_page.page)
-app.add_typer(cli_runs.app, name="runs")
-app.add_typer(cli_job.app, name="job")
-app.add_typer(cli_device.app, name="device")
-app.add_typer(cli_moisture.app, name="moisture")
-cli_profiles.add_commands(app)
-cli_heater.add_commands(app)
-cli_survey.add_commands(app)
-cli_verify.add_commands(app)
-cli_materials.add_commands(app)
-cli_board.add_commands(app)
 
 
 def _say_version(wanted: bool) -> None:

@@ -13,11 +13,6 @@ HOT_C = (60.0, 200.0)
 HEATER_W = (50.0, 3600.0)
 
 
-def add_commands(app: typer.Typer) -> None:
-    """Put the command on the root."""
-    app.command()(board)
-
-
 def board(
     size: Annotated[str, typer.Option(help="The board as LENGTH,WIDTH in mm.")],
     thickness: Annotated[float, typer.Option(help="Its thickness, mm.")] = 1.6,

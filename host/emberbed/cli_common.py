@@ -13,12 +13,7 @@ from typing import Annotated, Any, NoReturn
 import typer
 
 from emberbed.bench.outcome import EXIT_REFUSED
-from emberbed.bench.prepare import NotReady
-from emberbed.bench.virtual import VirtualDeviceError
-from emberbed.link.device import Refused
-from emberbed.link.transport import LinkError
 from emberbed.plain_text import printable
-from emberbed.store.faults import StoreError
 
 Json = Annotated[bool, typer.Option("--json", help="Answer as JSON on standard output.")]
 StoreFile = Annotated[
@@ -117,6 +112,13 @@ def fail(sentences: list[str], code: int = EXIT_REFUSED) -> NoReturn:
 @contextmanager
 def told() -> Iterator[None]:
     """Turn every expected failure into its sentences and exit 2."""
+    # what can fail stands on half of the program: `emberbed --help` must not load it
+    from emberbed.bench.prepare import NotReady
+    from emberbed.bench.virtual import VirtualDeviceError
+    from emberbed.link.device import Refused
+    from emberbed.link.transport import LinkError
+    from emberbed.store.faults import StoreError
+
     try:
         yield
     except NotReady as not_ready:
@@ -129,6 +131,7 @@ def port_of(device: str) -> str:
     """Return the port that is meant; for 'auto' the one device attached, and say why that one."""
     if device != AUTO:
         return device
+    from emberbed.bench.prepare import NotReady
     from emberbed.link import discovery
 
     try:

@@ -37,12 +37,6 @@ if TYPE_CHECKING:  # numpy and scipy only where they are needed
 Picture = Annotated[Path | None, typer.Option("--picture", help="Write a picture as SVG.")]
 
 
-def add_commands(app: typer.Typer) -> None:
-    """Put the commands on the root."""
-    app.command()(identify)
-    app.command()(tune)
-
-
 def identify(
     source: Annotated[
         Path | None,

@@ -7,11 +7,6 @@ import typer
 from emberbed.cli_common import Json, fail, out, out_sentence, print_json
 
 
-def add_commands(app: typer.Typer) -> None:
-    """Put the command on the root."""
-    app.command()(materials)
-
-
 def materials(
     name: Annotated[
         str | None,

@@ -39,13 +39,6 @@ Sensors = Annotated[
 ProfileName = Annotated[str, typer.Argument(help="A profile file, or the name of a shipped one.")]
 
 
-def add_commands(app: typer.Typer) -> None:
-    """Put the commands on the root."""
-    app.command()(check)
-    app.command()(rehearse)
-    app.command()(profiles)
-
-
 def profiles(json_answer: Json = False) -> None:
     """List the profiles that come with emberbed."""
     listed = [_listed(name) for name in shipped_names()]

@@ -7,7 +7,7 @@ import getpass
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -20,9 +20,7 @@ from emberbed.cli_common import (
     Json,
     Port,
     Seed,
-    Sensors,
     Speed,
-    out,
     out_note,
     out_sentence,
     port_of,
@@ -32,10 +30,6 @@ from emberbed.cli_common import (
 from emberbed.cli_run import checked_bench, refuse_on_real_device
 from emberbed.cli_sensor_hands import BenchHands, live, parse_wrong
 from emberbed.link.device import Device
-
-if TYPE_CHECKING:
-    from emberbed.calibration.fixed_points import Reference
-    from emberbed.calibration.guided import Calibrated
 
 app = typer.Typer(
     no_args_is_help=True, help="Calibrate thermocouples; tell by how much a reading may be off."
@@ -79,14 +73,13 @@ def calibrate(
         typer.Option(help="Virtual device: how its couple misreads, as OFFSET_K,GAIN: 2,1.01."),
     ] = None,
     fault: Faults = None,
-    sensors: Sensors = None,
     speed: Speed = "1",
     seed: Seed = 1,
     engine: Engine = "auto",
     json_answer: Json = False,
 ) -> None:
     """Set one thermocouple by ice and boiling water (tongs, no mains near), and check it."""
-    from emberbed.calibration import fixed_points, guided
+    from emberbed.calibration import fixed_points, guided, shown
     from emberbed.calibration.points_file import read_points
 
     with told():
@@ -99,9 +92,9 @@ def calibrate(
                 raise NotReady(["--melt is measured here: write the solder into the file instead"])
             references.append(fixed_points.melting(melt))
         only_virtual = {"--press": press, "--wrong": wrong is not None, "--fault": bool(fault),
-                        "--sensors": bool(sensors), "--speed": speed != "1", "--seed": seed != 1,
+                        "--speed": speed != "1", "--seed": seed != 1,
                         "--engine": engine != "auto"}  # fmt: skip
-        bench = VirtualBench(speed, seed, tuple(fault or ()), engine, sensors=tuple(sensors or ()))
+        bench = VirtualBench(speed, seed, tuple(fault or ()), engine)
         name = _by(by)
         with _on(device, bench, only_virtual) as (connected, virtual):
             couple = guided.couple_on(connected, sensor)
@@ -109,48 +102,43 @@ def calibrate(
                 virtual.misread(couple.channel, *parse_wrong(wrong))
             if source is not None:
                 points = read_points(source, couple, boiling)
-                done = guided.set_line(couple, points, name, write=not only_show)
+                bath = None
             else:
                 hands = BenchHands(virtual, press)
                 for caution in (*guided.CAUTIONS, *([guided.SOLDER_CAUTION] if melt else [])):
                     typer.echo(f"caution: {caution}", err=True)
                 with live() as show:
                     points = guided.measure(couple, references, hands, show)
-                    bath = None if melt else boiling
-                    done = guided.set_line(
-                        couple, points, name, write=not only_show, bath=bath, show=show
-                    )
-    _tell(done, references, json_answer)
+                bath = None if melt else boiling
+            with live() as show:
+                done = guided.set_line(
+                    couple, points, name, write=not only_show, keeps=virtual is None, bath=bath,
+                    show=show,
+                )  # fmt: skip
+    if json_answer:
+        print_json(shown.calibrated_json(done))
+        return
+    for line in shown.calibrated_lines(done, references):
+        out_sentence(line)
 
 
 @app.command("list")
 def list_calibrations(device: Port = VIRTUAL, json_answer: Json = False) -> None:
     """Tell which calibrations a device holds, how old they are, and warn of old ones."""
-    from emberbed.calibration import on_device
+    from emberbed.calibration import on_device, shown
     from emberbed.store.runs import utc_now
 
     with told(), _on(device, VirtualBench(), {}) as (connected, _virtual):
         block, description = read_description(connected)
         found = on_device.standing(connected, block, description)
-    names, rows, now = description.fitted_names(), [], utc_now()
-    for number, name in names.items():
-        if not description.channels[number].has_couple:
-            continue
-        entry = found.get(number)
-        state = "known" if entry else "unknown" if number in found else "none"
-        row: dict[str, object] = {"channel": number, "name": name, "calibration": state}
-        if entry is not None:
-            old = entry.known().is_old(now)
-            row |= {"when_utc": entry.when_utc, "by": entry.by, "old": old,
-                    "residual_c": round(entry.known().residual_k, 3)}  # fmt: skip
-        rows.append(row)
-        if not json_answer:
-            said = entry.known().sentence() if entry else f"{name} was never calibrated."
-            out_sentence(on_device.unknown_words(name) if state == "unknown" else said)
-            if entry is not None and entry.known().is_old(now):
-                out_note(entry.known().old_words())
     if json_answer:
-        print_json(rows)
+        print_json(shown.standing_json(description, found, utc_now()))
+        return
+    for line in shown.standing_lines(description, found):
+        out_sentence(line)
+    for entry in found.values():
+        if entry is not None and entry.known().is_old(utc_now()):
+            out_note(entry.known().old_words())
 
 
 @app.command()
@@ -171,8 +159,8 @@ def budget(
     json_answer: Json = False,
 ) -> None:
     """Tell by how much a reading may be off, source by source (GUM, k = 2)."""
-    from emberbed.calibration import guided, on_device
-    from emberbed.calibration.budget import COVERAGE, WIRES, budget_of
+    from emberbed.calibration import guided, on_device, shown
+    from emberbed.calibration.budget import WIRES, budget_of
 
     with told():
         _check_budget(at, wire_class, contact, set(WIRES))
@@ -184,38 +172,11 @@ def budget(
         made = budget_of(at, couple.converter, known, wire_class, contact / 100)
         assert made is not None, "couple_on lets only known converters through"
     if json_answer:
-        print_json(
-            {
-                "sensor": couple.name,
-                "reading_c": at,
-                "calibrated": known.day if known else None,
-                "standard_k": {term.name: round(term.standard_k, 4) for term in made.terms},
-                "combined_k": round(made.standard_k, 4),
-                "coverage": COVERAGE,
-                "expanded_k": round(made.expanded_k, 4),
-            }
-        )
+        print_json(shown.budget_json(couple.name, made, known))
         return
-    for term in made.terms:
-        out(f"{term.standard_k:7.2f} °C  {term.name}")
-    out(f"{made.standard_k:7.2f} °C  all together, as squares")
-    out_sentence(
-        f"{couple.name} at {at:g} °C: ± {made.expanded_k:.1f} °C (expanded uncertainty, k ="
-        f" {COVERAGE}, about 95 %; GUM)"
-    )
-    out_sentence(
-        known.sentence() if known else _not_calibrated(couple.name, couple.channel in found)
-    )
-
-
-def _not_calibrated(name: str, is_set: bool) -> str:
-    from emberbed.calibration.on_device import unknown_words
-
-    if is_set:
-        return unknown_words(name)
-    return (
-        f"{name} is not calibrated: emberbed sensor calibrate {name} halves the part of the wire."
-    )
+    for line in shown.budget_lines(couple.name, made):
+        out_sentence(line)
+    out_sentence(shown.known_words(couple.name, couple.channel in found, known))
 
 
 def _check_budget(at_c: float, wire_class: int, contact: float, classes: set[int]) -> None:
@@ -255,45 +216,3 @@ def _on(
         for note in virtual.notes:
             out_note(note)
         yield connected, virtual
-
-
-def _tell(done: "Calibrated", references: "list[Reference]", json_answer: bool) -> None:
-    entry, line = done.entry, done.entry.line
-    if json_answer:
-        print_json(
-            {
-                "sensor": entry.name,
-                "channel": entry.channel,
-                "when_utc": entry.when_utc,
-                "points": [
-                    {"point": one.name, "true_c": round(one.true_c, 3), "read_c": round(one.read_c, 3),
-                     "standard_k": round(one.standard_k, 4)}
-                    for one in entry.points
-                ],
-                "offset_c": line.offset_k,
-                "gain": round(line.gain, 6),
-                "residual_c": round(line.residual_k, 4),
-                "check_c": None if entry.check_k is None else round(entry.check_k, 4),
-                "written": done.written,
-            }
-        )  # fmt: skip
-        return
-    told_by_name = {one.name: one.told for one in references}
-    for one in entry.points:
-        out_sentence(
-            f"{told_by_name.get(one.name, one.name)}: {one.true_c:.2f} °C, read"
-            f" {one.read_c:.2f} °C before calibration"
-        )
-    out(f"{entry.name}: reading x {line.gain:.4f} {line.offset_k:+.2f} °C, residual"
-        f" {line.residual_k:.2f} °C")  # fmt: skip
-    if entry.check_k is not None:
-        out(f"read again in the water: {entry.check_k:+.2f} °C off")
-    if not done.written:
-        out("Nothing was written.")
-        return
-    out_sentence(
-        "The device holds it now. Two points below 100 °C do not prove 150 to 250 °C: emberbed sensor"
-        f" budget {entry.name} --at 230 tells what is left."
-        if entry.line and max(one.true_c for one in entry.points) < 110
-        else "The device holds it now."
-    )

@@ -1,4 +1,4 @@
-"""Who puts the bead into the baths of a calibration: a person who is asked, or the virtual bench."""
+"""Who puts the bead into a calibration's baths: a person who is asked, or the virtual bench."""
 
 import sys
 from collections.abc import Callable, Iterator
@@ -42,7 +42,7 @@ class BenchHands:
 
 
 def _bath_words(reference: Reference) -> str:
-    """Return the bath as the virtual bench names it: a pressure for water, which boils by itself."""
+    """Return the bath as the virtual bench names it; its water boils by the pressure."""
     if reference.name == ICE:
         return "ice"
     if reference.name == BOILING:
@@ -60,8 +60,8 @@ def parse_wrong(written: str) -> tuple[float, float]:
     if not fits or not LEAST_GAIN <= gain <= MOST_GAIN:
         raise NotReady(
             [
-                f"--wrong {printable(written)} cannot be read: write OFFSET_K,GAIN such as 2,1.01, the"
-                f" offset within {MOST_OFFSET_K:g} °C, the gain {LEAST_GAIN:g} to {MOST_GAIN:g}"
+                f"--wrong {printable(written)} cannot be read: write OFFSET_K,GAIN such as 2,1.01,"
+                f" the offset within {MOST_OFFSET_K:g} °C, the gain {LEAST_GAIN:g} to {MOST_GAIN:g}"
             ]
         )
     return offset_k, gain

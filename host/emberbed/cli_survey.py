@@ -28,11 +28,6 @@ NOTHING = (
 )
 
 
-def add_commands(app: typer.Typer) -> None:
-    """Put the command on the root."""
-    app.command()(survey)
-
-
 def survey(
     source: Annotated[
         Path | None,

@@ -19,11 +19,6 @@ QUICK_RUNS, QUICK_PAIRS, QUICK_BUGS, QUICK_TAPES, QUICK_PART = 40, 40, 4, 2, 4
 QUICK_COMPARED = 2
 
 
-def add_commands(app: typer.Typer) -> None:
-    """Put the command on the root."""
-    app.command()(verify)
-
-
 def verify(
     seeds: Annotated[
         int, typer.Option(help="Random benches for each cell of the table.", min=1, max=100000)

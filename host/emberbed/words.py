@@ -59,6 +59,7 @@ WAITS = {
     "WAITS_EXPLANATION": "waits for the board to do what the heat should make it do",
     "WAITS_COLD_SENSOR": "waits for every sensor to read about room temperature, as a rested"
     " bench does",
+    "WAITS_STOP_RELEASE": "waits for the stop switch to be released",
 }
 
 WITHHELD = {

@@ -69,6 +69,28 @@ def test_a_mistake_is_told_as_typed_with_the_commands_words(tab, tmp_path):
     assert tab.page.locator("#at-stages-0-to_c").get_attribute("aria-invalid") == "true"
 
 
+def test_a_chip_is_told_and_a_warning_accepted_with_its_reason(tab, command):
+    edit(tab, "weather-logger")
+    tab.page.locator("#at-chip-length_mm").fill("12")
+    tab.page.locator("#at-chip-width_mm").fill("12")
+    tab.page.locator("#at-chip-thickness_mm").fill("1,2")
+    tab.page.locator("#at-standard").select_option("J-STD-020C")
+    tab.until("screen.shape.head.standard === 'J-STD-020C'")
+    tab.page.locator("#at-sensors-edge-part").select_option(index=2)
+    tab.until("screen.shape.sensors.edge.part !== ''")
+    tab.page.locator(".sentences .warning summary").first.click(timeout=LONG_MS)
+    tab.page.get_by_label("Reason to accept").first.fill("looked at by two of us")
+    tab.button("Accept this warning").first.click()
+    tab.page.get_by_text("(accepted: looked at by two of us)").first.wait_for(timeout=LONG_MS)
+    assert "looked at by two of us" in tab.page.locator("#toml").input_value()
+    tab.page.locator("#file").fill("with-chip")
+    tab.button("Save").click()
+    tab.page.get_by_text("Saved.", exact=True).wait_for(timeout=LONG_MS)
+    saved = read_profile(command.store.parent / "profiles" / "with-chip.toml").model
+    assert (saved.chip.thickness_mm, saved.standard) == (1.2, "J-STD-020C")
+    assert saved.accepted[-1].reason == "looked at by two of us"
+
+
 def test_a_text_that_is_no_toml_is_told_and_kept(tab):
     edit(tab, "label-printer")
     tab.page.locator("#toml").fill('name = "unclosed\n')

@@ -6,7 +6,7 @@ import pytest
 
 from emberbed_fw import messages as ms
 from emberbed_fw import run_states as rs
-from emberbed_fw.link import FIRMWARE_VERSION
+from emberbed_fw.portrait import FIRMWARE_VERSION
 from emberbed_fw.recorder import RING_BYTES, RUN_BYTES
 from emberbed_fw.safety_limits import LEASE_TICKS
 from tests.support.bench import arm_payload

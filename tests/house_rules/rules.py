@@ -45,9 +45,8 @@ LEVELS = (
     ("tick",),
     # the edge
     ("snapshot", "replay", "snapshot_parts", "backfill", "block_requests",
-     "self_report", "link", "stock_hold", "settings_store", "errands", "known_answer", "panel_text",
-     "plan_keeper",
-     "panel", "main_loop", "ports.pipe", "ports.inject",
+     "self_report", "portrait", "link", "stock_hold", "settings_store", "errands", "known_answer",
+     "panel_text", "plan_keeper", "panel", "main_loop", "ports.pipe", "ports.inject",
      "drivers.spi_bus", "drivers.max31855", "drivers.max6675", "drivers.max31856", "drivers.ntc",
      "ports.wiring", "ports.wire", "ports.board", "ports.senses", "ports.outputs", "ports.screen",
      "ports.controller", "ports.chip_rp2_pins", "ports.chip_rp2", "ports.chip_esp32",

@@ -11,8 +11,6 @@ from hashlib import sha256
 from emberbed.firmware_sources import PACKAGE, Sources
 
 DIGEST_DIGITS = 16  # of SHA-256, hexadecimal: to tell versions apart, not to resist anybody
-# Every step goes through these, whatever it proves.
-CARRIERS = ("tick.py", "main_loop.py", "guard.py", "life.py")
 
 
 def digests(sources: Sources) -> dict[str, str]:

@@ -4,12 +4,14 @@ DEEDS is data, one row a name: what its amount means, and whether it is a reques
 a move of a hand at the bench. `parse_act` raises ValueError, one sentence with the mend.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from emberbed.bench.prepare import NotReady
 from emberbed.bench.virtual import VirtualDevice
 from emberbed.bench.wishes import Stop, Touch, Wish
+from emberbed.device_description import DeviceDescription
 from emberbed.plain_text import did_you_mean, printable
 from emberbed.profiles.plain_hold import parse_duration
 from emberbed_fw import messages
@@ -121,3 +123,14 @@ def _amount(shown: str, name: str, written: str | None) -> float:
             f"--act {shown}: the amount {printable(written)!r} cannot be: {deed.amount_is}"
         )
     return amount
+
+
+def check_channels(acts: Iterable[Act], description: DeviceDescription) -> None:
+    """Refuse an act at a sensor that is not there: the virtual bench would pass it over."""
+    last = max(description.fitted_names())
+    for act in acts:
+        channel = act.channel()
+        if channel is not None and channel > last:
+            raise NotReady(
+                [f"--act {act.name} names channel {channel}, but the last sensor is number {last}"]
+            )

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from rich.console import Console
 
 from emberbed.acceptance.standing import warnings
-from emberbed.bench.acts import Act
+from emberbed.bench.acts import Act, check_channels
 from emberbed.bench.begin import Begin, arm_run
 from emberbed.bench.clock_watch import ClockWatch
 from emberbed.bench.disk_room import check_room
@@ -37,6 +37,8 @@ from emberbed.bench.touch_test import require_touch
 from emberbed.bench.virtual import VirtualBench, VirtualDevice
 from emberbed.bench.watcher import Begun, Hands, Screens, Watcher
 from emberbed.bench.with_heater import learner_of, prepare_on
+from emberbed.calibration.known import EVENT
+from emberbed.calibration.on_device import Said, run_words
 from emberbed.device_description import DeviceDescription
 from emberbed.jobs.from_run import JobWish, join, wish_for
 from emberbed.link.device import Device
@@ -102,6 +104,7 @@ class Bench:
     settings: bytes
     description: DeviceDescription
     prepared: Prepared
+    calibrations: tuple[Said, ...] = ()  # in force
 
 
 def run_profile(request: RunRequest, store: RunStore, console: Console) -> RunResult:
@@ -171,25 +174,16 @@ def _prepare(
     settings, description = read_to_run(device)
     assert request.asked is not None
     prepared, about_heater = prepare_on(request.asked, description, request.heater)
-    _check_channels(request.acts, description)
+    check_channels(request.acts, description)
     told = [f"{SAID_AS[kind]}: {said}" for kind, said in prepared.told()]
     told += [f"note: {note}" for note in (virtual.notes if virtual else [])]
     told += [f"note: {note}" for note in [*about_heater, *last_start_words(device.greeting)]]
+    calibrations = tuple(run_words(device, settings, description))
+    told += [f"warning: {said.sentence}" for said in calibrations if said.warns]
     told += [f"warning: {said}" for said in ([] if virtual else warnings(device, settings))]
     for line in told:
         console.print(line, markup=False, highlight=False, soft_wrap=True)
-    return Bench(device, virtual, settings, description, prepared)
-
-
-def _check_channels(acts: tuple[Act, ...], description: DeviceDescription) -> None:
-    """Refuse an act at a sensor that is not there: the virtual bench would pass it over."""
-    last = max(description.fitted_names())
-    for act in acts:
-        channel = act.channel()
-        if channel is not None and channel > last:
-            raise NotReady(
-                [f"--act {act.name} names channel {channel}, but the last sensor is number {last}"]
-            )
+    return Bench(device, virtual, settings, description, prepared, calibrations)
 
 
 @contextmanager
@@ -219,7 +213,8 @@ def watch_run(
     plan, virtual = bench.prepared.plan, bench.virtual
     story = Story(decode_plan(plan), bench.prepared.prompts, bench.description.fitted_names())
     checked = ((kind, f"Check before heat: {said}") for kind, said in bench.prepared.told())
-    for kind, sentence in (*request.said, *checked):
+    calibrated = ((EVENT, said.sentence) for said in bench.calibrations)
+    for kind, sentence in (*request.said, *checked, *calibrated):
         ledger.add_event(None, kind, sentence)
     with Keys(request.at_keyboard) as keys:
         own = _hand(request, virtual, keys, stop)

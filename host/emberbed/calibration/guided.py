@@ -19,6 +19,7 @@ from emberbed.calibration.measure import Couple, Show, melt_point, steady_point
 from emberbed.calibration.on_device import with_line
 from emberbed.install.write_settings import write_settings
 from emberbed.link.device import Device
+from emberbed.link.events import Event, Record
 from emberbed.plain_text import did_you_mean, printable
 from emberbed.store.runs import utc_now
 from emberbed.words import state_words
@@ -104,11 +105,16 @@ def set_line(
     by: str,
     *,
     write: bool,
+    keeps: bool = True,
     bath: Reference | None = None,
     show: Show = lambda _line: None,
 ) -> Calibrated:
-    """Judge the points, write the line, read the bath in which the bead still is, and keep it."""
+    """Judge the points, write the line, read the bath in which the bead still is, and keep it.
+
+    keeps: in the history; a device that is gone in a moment has no place there.
+    """
     line = line_through(points)
+    couple.device.sink = _Renewer(couple.device)
     block, description = read_description(couple.device)
     entry = Entry(
         utc_now(),
@@ -126,8 +132,22 @@ def set_line(
         _block, description = read_description(couple.device)
         now = replace(couple, description=description)
         entry = replace(entry, check_k=_checked(now, block, bath, show))
-    keep(entry)
+    if keeps:
+        keep(entry)
     return Calibrated(entry, couple.held, True)
+
+
+class _Renewer:
+    """Acknowledges records that arrive while a request waits: a virtual device's clock stands
+    without, and what a tick must take would never be taken."""
+
+    def __init__(self, device: Device) -> None:
+        self._device = device
+
+    def __call__(self, events: list[Event]) -> None:
+        for event in events:
+            if isinstance(event, Record):
+                self._device.renew(event.tick)
 
 
 def _checked(couple: Couple, before: bytes, bath: Reference, show: Show) -> float:
@@ -139,8 +159,8 @@ def _checked(couple: Couple, before: bytes, bath: Reference, show: Show) -> floa
             raise NotReady(
                 [
                     f"{couple.name} reads {off_k:+.1f} °C off in {bath.told} after all (at most"
-                    f" {MOST_RESIDUAL_K:g} °C), so the old calibration is back: keep the bead in the"
-                    " water until the end, and calibrate again"
+                    f" {MOST_RESIDUAL_K:g} °C), so the old calibration is back: keep the bead in"
+                    " the water until the end, and calibrate again"
                 ]
             )
     except BaseException:

@@ -1,11 +1,11 @@
 """A device's calibrations: which count, what a run should tell of them, and how one is written."""
 
 import struct
+from typing import NamedTuple
 from zlib import crc32
 
 from emberbed.acceptance.standing import device_id
 from emberbed.calibration.history import Entry, entries, newest
-from emberbed.calibration.known import EVENT
 from emberbed.calibration.line import Line
 from emberbed.device_description import Channel, DeviceDescription
 from emberbed.link.device import Device
@@ -15,7 +15,6 @@ from emberbed_fw import settings as layout
 from emberbed_fw.units import CALIBRATION_ONE_Q12
 
 OFFSET_AT = 2  # in a channel's row: after converter and options
-WARNING = "warning"
 
 
 def is_calibrated(channel: Channel) -> bool:
@@ -38,25 +37,32 @@ def standing(
     return {number: newest(known, name, number, held) for number, held in calibrated.items()}
 
 
-def run_words(device: Device, block: bytes, description: DeviceDescription) -> list[str]:
-    """Return what a run's record tells of the calibrations in force, a sentence each.
+class Said(NamedTuple):
+    """A sentence for a run's record; one that `warns` is for the person before heat too."""
+
+    sentence: str
+    warns: bool
+
+
+def run_words(device: Device, block: bytes, description: DeviceDescription) -> list[Said]:
+    """Return what a run's record tells of the calibrations in force.
 
     A file that cannot be read is told and stops no run.
     """
     try:
         found = standing(device, block, description)
     except StoreError as fault:
-        return [f"The calibrations could not be looked up: {fault}"]
+        return [Said(f"The calibrations could not be looked up: {fault}", True)]
     names, now = description.fitted_names(), utc_now()
     said = []
     for channel, entry in found.items():
         if entry is None:
-            said.append(unknown_words(names[channel]))
+            said.append(Said(unknown_words(names[channel]), True))
             continue
         known = entry.known()
-        said.append(known.sentence())
+        said.append(Said(known.sentence(), False))
         if known.is_old(now):
-            said.append(known.old_words())
+            said.append(Said(known.old_words(), True))
     return said
 
 
@@ -65,13 +71,6 @@ def unknown_words(name: str) -> str:
         f"{name} has a calibration that is not in this computer's history, so its age is not known:"
         " calibrate it again, or bring the history over"
     )
-
-
-def run_events(
-    device: Device, block: bytes, description: DeviceDescription
-) -> list[tuple[str, str]]:
-    """Return the same as events, (kind, sentence)."""
-    return [(EVENT, sentence) for sentence in run_words(device, block, description)]
 
 
 def with_line(block: bytes, channel: int, line: Line) -> bytes:

@@ -173,15 +173,18 @@ def _knots(
     )
     knots = {}
     for at in kept:
-        tick = round(inside_s[at] * TICKS_PER_S)
+        tick = round(float(inside_s[at]) * TICKS_PER_S)
         setpoint_c, power = columns[at]
-        knots[tick] = Knot(tick, round(setpoint_c * 100), round(power * FULL_POWER_Q15))
+        knots[tick] = Knot(
+            tick, round(float(setpoint_c) * 100), round(float(power) * FULL_POWER_Q15)
+        )
     return _split(list(knots.values())), np.abs(columns - lines)
 
 
 def _at(line: Timeline, best: Optimum, seconds: np.ndarray | float) -> np.ndarray:
     """Return the foretold reading at these times."""
-    return np.interp(seconds, np.append(0.0, best.seconds), np.append(line.start_c, best.reading_c))
+    times_s, read_c = np.append(0.0, best.seconds), np.append(line.start_c, best.reading_c)
+    return np.asarray(np.interp(seconds, times_s, read_c))
 
 
 def _beyond_c(line: Timeline, number: int) -> float:

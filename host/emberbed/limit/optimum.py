@@ -9,6 +9,7 @@ about the course so far by short pulses, the quadratic program that follows is s
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -136,7 +137,7 @@ def _between(by_lag: np.ndarray, launches: np.ndarray, steps: int) -> np.ndarray
 
 def _solved(found: Optimum, slopes: np.ndarray, most_power: float, smooth_c: float) -> np.ndarray:
     """Return the power that is best for the linearised heater."""
-    import clarabel  # a large library: only when something is planned
+    import clarabel  # large libraries: only when something is planned
     from scipy import sparse
 
     wanted, steps = found.wanted, found.wanted.steps
@@ -156,14 +157,15 @@ def _solved(found: Optimum, slopes: np.ndarray, most_power: float, smooth_c: flo
         ]
     )
     sides = np.concatenate([np.full(steps, most_power), np.zeros(steps + 1), limits_c])
-    settings = clarabel.DefaultSettings()
+    qp: Any = clarabel  # its own types are not declared
+    settings = qp.DefaultSettings()
     settings.verbose = False
-    solver = clarabel.DefaultSolver(
+    solver = qp.DefaultSolver(
         sparse.triu(quadratic, format="csc"),
         linear,
         sparse.csc_matrix(rows),
         sides,
-        [clarabel.NonnegativeConeT(len(sides))],
+        [qp.NonnegativeConeT(len(sides))],
         settings,
     )
     return np.clip(np.array(solver.solve().x)[:steps], 0.0, most_power)

@@ -15,10 +15,10 @@ from emberbed.link.blocks import block_crc, read_payloads, write_payloads
 from emberbed.link.events import Event, Greeting, Reply, Silent, WrongVersion
 from emberbed.link.no_answer import nobody, shown_out, wrong_version
 from emberbed.link.rebuild import Rebuilder
+from emberbed.link.refused import Refused, refused_by
 from emberbed.link.replug import identity_of, port_now
 from emberbed.link.session import ANSWER_S, MAX_NONCE, Session
 from emberbed.link.transport import LinkError, Port, open_port
-from emberbed.refusal_words import refusal_words
 from emberbed_fw import messages
 from emberbed_fw.frames import PROTOCOL_VERSION
 from emberbed_fw.settings import SETTINGS_BYTES
@@ -26,20 +26,10 @@ from emberbed_fw.units import NONE
 
 CONNECT_S = 5.0
 
+__all__ = ["CONNECT_S", "Clock", "Device", "Refused", "Sink"]
+
 Sink = Callable[[list[Event]], None]
 Clock = Callable[[], float]
-
-
-class Refused(Exception):
-    """The device said no. `code` is a refusal of messages.py, `detail` what followed it, if any;
-    `touch` is what was to be changed, 0 for another request."""
-
-    def __init__(self, request_type: int, code: int, detail: int | None, touch: int = 0) -> None:
-        super().__init__(refusal_words(code, detail, request_type, touch))
-        self.request_type = request_type
-        self.code = code
-        self.detail = detail
-        self.touch = touch
 
 
 class Device:
@@ -228,7 +218,7 @@ class Device:
         if reply.refusal == messages.WRONG_VERSION:
             raise wrong_version(self.url, "another version")
         if reply.refusal != messages.DONE:
-            raise _refused(reply)
+            raise refused_by(reply)
         greeting = self._session.greeting
         if greeting is None or greeting.protocol != PROTOCOL_VERSION:
             version = "another version" if greeting is None else f"version {greeting.protocol}"
@@ -263,7 +253,7 @@ class Device:
                 "check the cable and the device's power, then connect again"
             )
         if answer.refusal != messages.DONE:
-            raise _refused(answer)
+            raise refused_by(answer)
         return answer
 
     def _answer(self, message_type: int) -> Reply | Silent:
@@ -292,8 +282,3 @@ class Device:
         if self.sink is not None and self._events:
             events, self._events = self._events, []
             self.sink(events)
-
-
-def _refused(reply: Reply) -> Refused:
-    detail = reply.data[0] if reply.data else None
-    return Refused(reply.request_type, reply.refusal, detail)

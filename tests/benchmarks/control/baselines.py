@@ -66,7 +66,8 @@ def published(heater: HeaterFile) -> dict[str, rules.Ideal]:
     return {
         "Ziegler-Nichols": rules.ziegler_nichols_pid(ultimate(process)),
         "SIMC": rules.simc_pid(half_rule(process, 2, TICK_S)),
-        "AMIGO": rules.amigo_pid(half_rule(process, 1, TICK_S)),
+        # a weight of 0, as its book has it for steps, lags far behind a ramp
+        "AMIGO": rules.amigo_pid(half_rule(process, 1, TICK_S))._replace(weight=1.0),
     }
 
 

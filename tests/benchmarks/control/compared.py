@@ -19,7 +19,7 @@ from tests.benchmarks.control.baselines import (
 )
 from tests.benchmarks.control.heaters import NOMINAL, Mismatch
 from tests.benchmarks.control.jobs import FEASIBLE, Timeline, profile_of, timeline
-from tests.benchmarks.control.optima import optimum_of
+from tests.benchmarks.control.known_optima import compute, known
 from tests.benchmarks.control.ours import heater_file, run_ours
 from tests.benchmarks.control.scores import Score, score
 
@@ -45,17 +45,19 @@ class Compared:
 
 
 def compare(kind: str, mismatched: Sequence[Mismatch], optima: int) -> Compared:
-    """Compare on the nominal heater and these; the first `optima` heaters get their optimum."""
+    """Compare on the nominal heater and these; optima that are not known yet are
+    computed for the first `optima` heaters."""
     heaters = [NOMINAL, *mismatched]
     profile = profile_of(FEASIBLE[kind])
     lines = [timeline(profile, one.room_c) for one in heaters]
     job = Job(kind, heaters, lines)
     scores: dict[str, list[Score]] = {}
     courses: dict[str, np.ndarray] = {}
-    best = [
-        optimum_of(kind, one, line) for one, line in list(zip(heaters, lines, strict=True))[:optima]
-    ]
-    courses[OPTIMUM] = np.interp(lines[0].seconds, best[0].seconds, best[0].reading_c)
+    best = [known(kind, one) for one in heaters]
+    for number in range(min(optima, len(heaters))):
+        best[number] = best[number] or compute(kind, heaters[number], lines[number])
+    if best[0] is not None:
+        courses[OPTIMUM] = best[0].course_c(lines[0])
     for name, gains in published(heater_file(kind)).items():
         runs = run_pid(job, [gains] * len(heaters), SEED)
         scores[name], courses[name] = _judged(runs.reading_c, lines)
@@ -66,10 +68,8 @@ def compare(kind: str, mismatched: Sequence[Mismatch], optima: int) -> Compared:
     ours = [run_ours(kind, one, profile, SEED).reading_c for one in heaters]
     scores[OURS] = [score(read_c, line) for read_c, line in zip(ours, lines, strict=True)]
     courses[OURS] = ours[0]
-    rmse_c = [one.rmse_c for one in best]
-    return Compared(
-        kind, heaters, scores, courses, lines[0], rmse_c + [None] * (len(heaters) - len(rmse_c))
-    )
+    rmse_c = [None if one is None else one.rmse_c for one in best]
+    return Compared(kind, heaters, scores, courses, lines[0], rmse_c)
 
 
 def _judged(reading_c: np.ndarray, lines: Sequence[Timeline]) -> tuple[list[Score], np.ndarray]:

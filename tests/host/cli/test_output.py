@@ -9,7 +9,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from emberbed import cli, cli_common, cli_run, cli_runs_files
+from emberbed import cli_common, cli_run, cli_runs, cli_runs_files
 from emberbed.bench.outcome import OUTCOMES
 from emberbed_fw import run_states as rs
 from tests.support.parts import need
@@ -75,4 +75,4 @@ def test_without_standard_output_the_list_is_silent_and_the_export_asks_for_a_fi
     monkeypatch.setattr(sys, "stdout", None)
     with pytest.raises(cli_common.typer.Exit), cli_common.told():
         cli_runs_files.export(store=Path("runs.sqlite"))
-    cli.cli_runs.list_runs(store=Path("runs.sqlite"))
+    cli_runs.list_runs(store=Path("runs.sqlite"))

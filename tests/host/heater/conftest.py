@@ -12,7 +12,8 @@ def heater_command(tmp_path, monkeypatch):
     """Return a function that runs `identify ...` or `tune ...` and gives what came of it."""
     monkeypatch.chdir(tmp_path)
     app = typer.Typer(pretty_exceptions_enable=False)
-    cli_heater.add_commands(app)
+    app.command()(cli_heater.identify)
+    app.command()(cli_heater.tune)
 
     def run(*words):
         result = CliRunner().invoke(app, [str(word) for word in words])

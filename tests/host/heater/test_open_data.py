@@ -48,7 +48,8 @@ def answer(table, tmp_path_factory):
     from emberbed import cli_heater
 
     app = typer.Typer(pretty_exceptions_enable=False)
-    cli_heater.add_commands(app)
+    app.command()(cli_heater.identify)
+    app.command()(cli_heater.tune)
     folder = tmp_path_factory.mktemp("identified")
     words = ["identify", "--from", table, "--fit-until", 800, "--out", folder / "h.toml",
              "--picture", folder / "fit.svg", "--json"]  # fmt: skip

@@ -127,9 +127,10 @@ export class ChooseView {
   }
 }
 
-export function findings(list) {
+// `more(one)` gives what belongs below a finding, null for nothing.
+export function findings(list, more = () => null) {
   return el("ul", { class: "sentences" }, list.map((one) =>
-    el("li", { class: one.severity }, el("b", {}, t(`severity.${one.severity}`)), one.sentence)));
+    el("li", { class: one.severity }, el("b", {}, t(`severity.${one.severity}`)), one.sentence, more(one))));
 }
 
 // What a profile asks for over its planned time; waits take no time there.

@@ -9,7 +9,8 @@ import { drawWanted, findings } from "./choose.js";
 
 const TYPED_MS = 350;
 const LONG = ["prompt", "marks", "needs"]; // texts and lists
-const BOX = { name: "text", alloy: "choice", laminate: "choice", ceiling_c: "number" };
+const TABLES = ["board", "chip"];
+const MOST_REASON = "200";
 
 export class EditScreen {
   constructor(page) {
@@ -52,8 +53,7 @@ export class EditScreen {
     this.file = el("input", { id: "file", value: name, maxlength: "48", pattern: "[A-Za-z0-9_-]+", spellcheck: "false" });
     this.save = el("button", { class: "main", onclick: () => this.write() }, t("edit.save"));
     this.state = el("span", { role: "status" });
-    this.head = el("div", { class: "fields" });
-    this.sensors = el("div", { class: "fields" });
+    for (const part of ["head", ...TABLES, "sensors"]) this[part] = el("div", { class: "fields" });
     this.rows = el("tbody");
     this.said = el("div", { "aria-live": "polite" });
     this.area = el("textarea", { id: "toml", rows: "24", spellcheck: "false", oninput: () => this.typed() });
@@ -68,7 +68,8 @@ export class EditScreen {
         el("div", {}, el("h2", {}, t("edit.stages")),
           el("div", { class: "wide", tabindex: "0", role: "region", "aria-label": t("edit.stages") }, el("table", {}, el("thead", {}, el("tr", {}, heads)), this.rows)),
           el("div", { class: "row" }, this.kind, el("button", { onclick: () => this.add() }, t("edit.add"))),
-          el("h2", {}, t("edit.board")), this.head, el("h2", {}, t("edit.sensors")), this.sensors),
+          el("h2", {}, t("edit.board")), this.head, this.board, el("h2", {}, t("edit.chip")), this.chip,
+          el("h2", {}, t("edit.sensors")), this.sensors),
         el("div", { class: "aside" }, this.curve.node, this.said)),
       el("h2", {}, el("label", { for: "toml" }, t("edit.text"))), this.area,
     ]);
@@ -82,7 +83,7 @@ export class EditScreen {
     if (form) this.form(form, check);
     if (check.line) drawWanted(this.curve, check);
     const told = (sentences ?? []).map((sentence) => ({ severity: "error", sentence }));
-    fill(this.said, [el("h2", {}, t(check.may_run ? "edit.may_run" : "edit.may_not_run")), findings([...told, ...check.findings])]);
+    fill(this.said, [el("h2", {}, t(check.may_run ? "edit.may_run" : "edit.may_not_run")), findings([...told, ...check.findings], (found) => this.accepting(found))]);
     this.note();
   }
 
@@ -91,11 +92,10 @@ export class EditScreen {
     const focus = document.activeElement?.id;
     const errors = check.findings.filter((one) => one.severity === "error");
     const wrongIn = (number) => errors.filter((one) => stageOf(one) === number).map((one) => one.sentence).join(" ");
-    fill(this.head, [
-      ...Object.entries(BOX).map(([key, kind]) => this.field([key], form.head[key], kind === "choice" ? form.choices[key] : null)),
-      ...Object.entries(form.board).map(([key, value]) => this.field(["board", key], value)),
-    ]);
-    fill(this.sensors, Object.entries(form.sensors).map(([name, role]) => this.field(["sensors", name], role, form.choices.role, name)));
+    fill(this.head, Object.entries(form.head).map(([key, value]) => this.field([key], value, form.choices[key])));
+    for (const table of TABLES) fill(this[table], Object.entries(form[table]).map(([key, value]) => this.field([table, key], value)));
+    fill(this.sensors, Object.entries(form.sensors).flatMap(([name, values]) => Object.entries(values).map(([key, value]) =>
+      this.field(["sensors", name, key], value, form.choices[key], t(`edit.sensor_${key}`, { name })))));
     fill(this.rows, form.stages.map((stage, number) => this.row(stage, number, check.stages?.[number], wrongIn(number + 1))));
     fill(this.kind, form.kinds.map((kind) => el("option", { value: kind }, t(`kinds.${kind}`))));
     this.kind.value = "hold";
@@ -128,6 +128,17 @@ export class EditScreen {
       : el("input", { id, class: LONG.includes(place.at(-1)) ? "long" : null, "aria-invalid": invalid, value, autocomplete: "off", oninput: change });
     box.value = value;
     return el("label", {}, el("small", {}, name), box);
+  }
+
+  // A warning can be accepted with a reason; it stands in the text then, until anything else changes.
+  accepting(found) {
+    if (found.severity !== "warning" || !found.name) return null;
+    const reason = el("input", { maxlength: MOST_REASON, "aria-label": t("edit.reason_for", { what: found.name }) });
+    const accept = () => this.change({ do: "accept", name: found.name, reason: reason.value });
+    return el("details", { class: "accept" }, el("summary", {}, t("edit.accept")),
+      el("p", { class: "quiet" }, t("edit.accept_how")),
+      el("label", {}, el("small", {}, t("edit.reason")), reason),
+      el("button", { class: "small", onclick: accept }, t("edit.accept_do")));
   }
 
   later(box, place) {

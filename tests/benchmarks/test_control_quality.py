@@ -1,0 +1,39 @@
+"""A guard on control quality: ratios to the optimum and to a published rule, on one heater.
+
+The whole comparison is `python -m tests.benchmarks.control`; the optimum here was found by it. The
+bounds leave room beyond what was reached (1.23 times the optimum, 5.5 for the rule).
+"""
+
+import pytest
+
+from tests.benchmarks.control.baselines import Job, published, run_pid
+from tests.benchmarks.control.heaters import NOMINAL
+from tests.benchmarks.control.jobs import FEASIBLE, profile_of, timeline
+from tests.benchmarks.control.known_optima import known
+from tests.benchmarks.control.ours import heater_file, run_ours
+from tests.benchmarks.control.scores import score
+
+KIND, SEED = "quartz", 1
+
+
+@pytest.fixture(scope="module")
+def line():
+    return timeline(profile_of(FEASIBLE[KIND]), NOMINAL.room_c)
+
+
+@pytest.fixture(scope="module")
+def ours(line):
+    return score(run_ours(KIND, NOMINAL, profile_of(FEASIBLE[KIND]), SEED).reading_c, line)
+
+
+def test_ours_is_near_the_optimum(ours):
+    assert ours.rmse_c <= 1.4 * known(KIND, NOMINAL).rmse_c
+    assert ours.overshoot_c <= 2.0
+    assert ours.soak_percent >= 99
+    assert ours.longer_percent <= 2
+
+
+def test_ours_is_several_times_nearer_than_a_published_rule(ours, line):
+    rule = published(heater_file(KIND))["SIMC"]
+    runs = run_pid(Job(KIND, [NOMINAL], [line]), [rule], SEED)
+    assert 3 * ours.rmse_c <= score(runs.reading_c[:, 0], line).rmse_c

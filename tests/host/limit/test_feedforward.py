@@ -1,0 +1,84 @@
+"""Plans for an identified heater: what the device takes, what is foretold, what is stretched."""
+
+import numpy as np
+import pytest
+
+from emberbed.device_description import decode_settings
+from emberbed.limit.feedforward import course_of, planner_for
+from emberbed.profiles.compile import compile_plan, decode_plan
+from emberbed_fw.plan import HOLD, RAMP
+from emberbed_sim.bench_device import bench_settings
+from tests.benchmarks.control.heaters import NOMINAL, bench_of
+from tests.benchmarks.control.jobs import FEASIBLE, INFEASIBLE, profile_of
+from tests.benchmarks.control.ours import heater_file
+
+KIND = "halogen"  # the quickest to plan
+
+
+@pytest.fixture(scope="module")
+def values():
+    return heater_file(KIND).values
+
+
+@pytest.fixture(scope="module")
+def course(values):
+    return course_of(values, profile_of(FEASIBLE[KIND]), 23.0, 1.0)
+
+
+@pytest.fixture(scope="module")
+def plan(values):
+    device = decode_settings(bench_settings(bench_of(NOMINAL)))
+    packed = compile_plan(
+        profile_of(FEASIBLE[KIND]), device.channel_names(), device.ceilings_cdeg(), None, 1.0,
+        planner=planner_for(tuple(values.items()), 23.0),
+    )  # fmt: skip
+    return decode_plan(packed)
+
+
+def test_device_takes_the_plan_and_no_preview_beside_it(plan):
+    """compile_plan asks the firmware's own check."""
+    assert any(knot["feedforward0_q15"] for knot in plan.knots)
+    assert plan.header["preview0_ticks"] == 0
+
+
+def test_setpoints_run_on_from_stage_to_stage(plan):
+    """A jump upwards would make the device climb at a pace of its own (firmware's lead.py)."""
+    stages = range(len(plan.stages) - 1)
+    last = [plan.knots_of(number)[-1]["setpoint_cdeg"] for number in stages]
+    first = [plan.knots_of(number)[0]["setpoint_cdeg"] for number in stages]
+    assert max(abs(b - a) for a, b in zip(last, first[1:], strict=False)) <= 2
+
+
+def test_hold_setpoints_stay_inside_the_band_that_counts(plan):
+    for number, stage in enumerate(plan.stages):
+        if stage["kind"] == HOLD:
+            off = [abs(k["setpoint_cdeg"] - stage["target_cdeg"]) for k in plan.knots_of(number)]
+            assert max(off) < stage["band_cdeg"]
+
+
+def test_ramps_never_turn_back(plan):
+    for number, stage in enumerate(plan.stages):
+        if stage["kind"] == RAMP:
+            assert (np.diff([k["setpoint_cdeg"] for k in plan.knots_of(number)]) >= 0).all()
+
+
+def test_thinning_is_reported_and_small(course):
+    assert 0 < course.off_c <= 0.3
+    assert 0 < course.off_power <= 0.02
+
+
+def test_feasible_profile_is_not_stretched(course):
+    assert not course.late_s()
+
+
+def test_infeasible_profile_becomes_as_long_as_it_needs(values):
+    stretched = course_of(values, profile_of(INFEASIBLE[KIND]), 23.0, 1.0)
+    assert max(stretched.late_s().values()) > 5
+    behind = -stretched.optimum.error_c.min()
+    assert behind < 15, "what is planned can be followed"
+
+
+def test_less_power_takes_longer(values):
+    profile = profile_of(INFEASIBLE[KIND])
+    full, less = (course_of(values, profile, 23.0, cap).late_s() for cap in (1.0, 0.5))
+    assert sum(less.values()) > sum(full.values())
