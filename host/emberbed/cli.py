@@ -64,6 +64,11 @@ COMMANDS = {
         "board",
         "Tell what a board needs: heat, circuit, expected spread, where thermocouples go.",
     ),
+    "docs": Late(
+        "cli_docs",
+        "docs",
+        "Write the handbook as pages for a browser, and say where; nothing is fetched.",
+    ),
     "runs": Late("cli_runs", "app", "List, show, export, replay and audit recorded runs."),
     "job": Late(
         "cli_job",

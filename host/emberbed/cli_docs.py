@@ -11,11 +11,6 @@ from emberbed.bench.prepare import NotReady
 from emberbed.cli_common import Json, out, print_json, told
 
 
-def add_commands(app: typer.Typer) -> None:
-    """Add it to `emberbed`."""
-    app.command()(docs)
-
-
 def docs(
     to: Annotated[
         Path | None,

@@ -36,6 +36,7 @@ Sensors = Annotated[
         "--sensor", help="Simulated: NAME:PLACE of the device's sensors, in order. Repeatable."
     ),
 ]
+MOST_WHAT_IFS = 100_000
 ProfileName = Annotated[str, typer.Argument(help="A profile file, or the name of a shipped one.")]
 
 
@@ -184,6 +185,15 @@ def rehearse(
         bool,
         typer.Option("--limit", help="Say how well any controller could do it on this heater."),
     ] = False,
+    what_ifs: Annotated[
+        int,
+        typer.Option(
+            "--what-ifs",
+            help="Run it on so many more boards, mains, rooms and sensors, and tell the spread.",
+            min=0,
+            max=MOST_WHAT_IFS,
+        ),
+    ] = 0,
     sensor: Sensors = None,
     picture: Annotated[Path | None, typer.Option(help="Write the predicted curve as SVG.")] = None,
     json_answer: Json = False,
@@ -192,8 +202,9 @@ def rehearse(
     from emberbed import rehearse_asked as rehearsing
 
     check_places({"--map": map_file, "--picture": picture})
+    wants_map = map_file is not None
     asked = rehearsing.Asked(
-        profile, seed, fault or [], plant, map_file is not None, heater, sensor or [], limit
+        profile, seed, fault or [], plant, wants_map, heater, sensor or [], limit, what_ifs
     )
     with told(), Console(stderr=True).status("Rehearsing"):
         given = rehearsing.answer(asked)

@@ -11,7 +11,13 @@ from pathlib import Path
 
 import numpy as np
 
-from emberbed import rehearse, rehearse_limit, rehearse_map, rehearse_spread
+from emberbed import (
+    rehearse,
+    rehearse_limit,
+    rehearse_map,
+    rehearse_spread,
+    rehearse_what_ifs,
+)
 from emberbed.bench.prepare import NotReady, load_profile
 from emberbed.bench.with_heater import load_heater
 from emberbed.plain_text import printable
@@ -22,6 +28,7 @@ from emberbed.rehearse_heater import OnHeater
 from emberbed.rehearse_limit import Limit
 from emberbed.rehearse_map import BoardMap, Watch
 from emberbed.rehearse_spread import OneRun, Spread
+from emberbed.rehearse_what_ifs import WhatIfs
 from emberbed.report.chart_model import Shade
 from emberbed_fw import run_states as rs
 from emberbed_fw.units import NONE, TICKS_PER_S
@@ -43,6 +50,7 @@ class Asked:
     heater: Path | None = None
     sensors: Sequence[str] = ()  # NAME:PLACE; none: the usual ones
     wants_limit: bool = False  # the best that any controller could do
+    what_ifs: int = 0  # how many boards, mains, rooms and sensors beside the usual ones
 
 
 @dataclass(frozen=True)
@@ -54,6 +62,7 @@ class Answer:
     on_heater: OnHeater | None = None
     spread: Spread | None = None
     limit: Limit | None = None
+    what_ifs: WhatIfs | None = None
 
 
 def answer(asked: Asked) -> Answer:
@@ -68,6 +77,8 @@ def answer(asked: Asked) -> Answer:
         bench = usual_bench(profile_file, plant, sensors)
         if plant == GRID:
             return _on_grid(profile_file, bench, asked, faults)
+        if asked.what_ifs:
+            return _with_what_ifs(profile_file, bench, asked)
         done = rehearse.rehearse(profile_file, asked.seed, faults, bench)
         return Answer(done, limit=_limit(asked, done, bench))
     except ValueError as error:
@@ -92,6 +103,8 @@ def as_json(given: Answer) -> dict[str, object]:
         whole["spread"] = rehearse_spread.as_json(given.spread)
     if given.limit is not None:
         whole["limit"] = rehearse_limit.as_json(given.limit)
+    if given.what_ifs is not None:
+        whole["what_ifs"] = rehearse_what_ifs.as_json(given.what_ifs)
     return whole
 
 
@@ -105,6 +118,8 @@ def as_lines(given: Answer) -> list[str]:
         more += rehearse_spread.as_lines(given.spread, control)
     if given.limit is not None:
         more += rehearse_limit.as_lines(given.limit)
+    if given.what_ifs is not None:
+        more += rehearse_what_ifs.as_lines(given.what_ifs, control)
     if given.on_heater is None:
         return rehearse.as_lines(given.rehearsal, more)
     on_heater = given.on_heater
@@ -143,7 +158,23 @@ def _plant(asked: Asked) -> str:
         raise NotReady(
             ["--limit takes the board as one piece: leave --plant grid and --map out, or --limit"]
         )
+    if asked.what_ifs and (asked.wants_map or asked.plant == GRID or asked.heater or asked.faults):
+        raise NotReady(
+            [
+                "--what-ifs draws benches around the usual one, board as one piece, nothing broken:"
+                " leave --plant grid, --map, --heater and --fault out, or --what-ifs"
+            ]
+        )
     return GRID if asked.wants_map else asked.plant or LUMPED
+
+
+def _with_what_ifs(profile_file: ProfileFile, bench: Bench, asked: Asked) -> Answer:
+    power = rehearse_what_ifs.Power()
+    done = rehearse.rehearse(profile_file, asked.seed, (), bench, power.look)
+    found = rehearse_what_ifs.what_ifs_of(
+        done, bench.parameters, power, _control(done), asked.what_ifs, asked.seed
+    )
+    return Answer(done, limit=_limit(asked, done, bench), what_ifs=found)
 
 
 def _on_grid(

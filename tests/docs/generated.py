@@ -34,6 +34,9 @@ from emberbed_fw import frames, messages, record, safety_limits, trip_codes
 from emberbed_fw import run_states as rs
 from emberbed_fw.units import CHANNELS, TICKS_PER_MIN, TICKS_PER_S
 from emberbed_sim.faults import CATALOGUE
+from tests.docs import generated_guides
+from tests.docs.generated_guides import leaf_commands
+from tests.docs.md_table import table
 from tests.safety import hazard_table
 
 PROJECT = Path(__file__).resolve().parents[2]
@@ -45,6 +48,18 @@ DOCUMENTS = {
     f"{DOCS}/profiles.md": ("profile keys", "roles", "sensor keys", "stage keys"),
     f"{DOCS}/data.md": ("csv states", "csv waits", "csv touches", "csv marks"),
     f"{DOCS}/faults.md": ("happenings",),
+    f"{DOCS}/index.md": (),
+    f"{DOCS}/tutorial.md": (),
+    f"{DOCS}/cookbook.md": (),
+    f"{DOCS}/hardware.md": ("pins", "chip pins"),
+    f"{DOCS}/install.md": (),
+    f"{DOCS}/commissioning.md": ("mains checklist",),
+    f"{DOCS}/trips.md": ("trip pages", "withheld"),
+    f"{DOCS}/commands.md": ("reference",),
+    f"{DOCS}/page.md": (),
+    f"{DOCS}/report.md": (),
+    f"{DOCS}/evidence.md": (),
+    f"{DOCS}/control.md": (),
     f"{DOCS}/materials.md": (),
     f"{DOCS}/moisture.md": (),
     f"{DOCS}/boards.md": (),
@@ -54,19 +69,12 @@ DOCUMENTS = {
 BLOCK = re.compile(r"(<!-- made: (?P<name>[^>]+) -->\n).*?(<!-- end -->)", re.DOTALL)
 
 
-def table(heads: Sequence[str], rows: Iterator[Sequence[object]]) -> str:
-    """Return a Markdown table; a bar inside a cell is escaped."""
-    lines = [heads, ["---"] * len(heads), *rows]
-    cells = [[str(cell).replace("|", "\\|") for cell in line] for line in lines]
-    return "".join(f"| {' | '.join(line)} |\n" for line in cells)
-
-
 # README.md
 
 
 def commands() -> str:
     def rows() -> Iterator[Sequence[object]]:
-        for path, command in _leaf_commands(typer.main.get_command(app), "emberbed"):
+        for path, command in leaf_commands(typer.main.get_command(app), "emberbed"):
             needed = [
                 parameter.name.upper() if parameter.required else f"[{parameter.name.upper()}]"
                 for parameter in command.params
@@ -75,15 +83,6 @@ def commands() -> str:
             yield f"`{' '.join([path, *needed])}`", command.help
 
     return table(["command", "what it does"], rows())
-
-
-def _leaf_commands(command, path: str):
-    inner = getattr(command, "commands", None)
-    if inner is None:
-        yield path, command
-        return
-    for name, below in inner.items():
-        yield from _leaf_commands(below, f"{path} {name}")
 
 
 def exit_codes() -> str:
@@ -447,6 +446,7 @@ BLOCKS = {
     "messages": message_table,
     "refusals": refusals,
     "record": record_table,
+    **generated_guides.BLOCKS,
 }
 
 

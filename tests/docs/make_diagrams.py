@@ -21,22 +21,29 @@ def block_diagram() -> str:
         ("Contactor", "second switch"),
         ("Cut-out", "manual reset"),
         ("SSR", "on heatsink"),
-        ("Emitters", "heat from below"),
+        ("Emitters", "heat upwards"),
     ]
     for number, (name, said) in enumerate(chain):
         x = 20 + number * 160
         d.box(x, 70, 130, 70, name, said, bold=name in ("Contactor", "Cut-out"))
         if number:
             d.wire("mains", (x - 30, 105), (x, 105), arrow=True)
-    d.words(20, 40, "Mains, in series. An SSR fails closed: contactor and cut-out do not need it to open", strong=True)
+    d.words(
+        20,
+        40,
+        "Mains, in series. An SSR fails closed: contactor and cut-out do not need it to open",
+        strong=True,
+    )
 
     d.box(340, 230, 130, 60, "Latching stop", "breaks the coil", bold=True)
     d.wire("low", (405, 230), (405, 140), arrow=True)
     d.words(415, 190, "coil")
-    d.box(340, 360, 290, 90, "Controller board", "ten times a second: read,", "judge, switch, record")
+    d.box(
+        340, 360, 290, 90, "Controller board", "ten times a second: read,", "judge, switch, record"
+    )
     d.wire("low", (405, 360), (405, 290), arrow=True)
     d.wire("low", (590, 360), (590, 180), (725, 180), (725, 140), arrow=True)
-    d.words(600, 172, "through transistors")
+    d.words(580, 250, "through transistors", "end")
 
     d.box(20, 230, 200, 60, "Senses", "mirror contact, current")
     d.wire("signal", (95, 290), (95, 385), (340, 385), arrow=True)
@@ -112,7 +119,15 @@ def drives() -> str:
     d.words(30, 36, "SSR input", strong=True)
     _drive(d, 30, "5 to 12 V", ("SSR input", "3 to 32 V"), "1 kΩ", "NPN, small", bipolar=True)
     d.words(520, 36, "Contactor coil", strong=True)
-    _drive(d, 520, "24 V, past the stop", ("Coil", "24 V DC"), "100 Ω", "N-MOSFET, logic level", bipolar=False)
+    _drive(
+        d,
+        520,
+        "24 V, past the stop",
+        ("Coil", "24 V DC"),
+        "100 Ω",
+        "N-MOSFET, logic level",
+        bipolar=False,
+    )
     d.shape([(825, 132), (855, 132), (840, 106)], "#fff", "#14211f")
     d.wire("low", (823, 105), (857, 105))
     d.wire("low", (750, 78), (840, 78), (840, 106))

@@ -52,7 +52,7 @@ def test_shown_command_exists_with_its_options(document, words):
         return  # pytest's own, or any command
     command = typer.main.get_command(app)
     words = list(words)
-    while words and getattr(command, "commands", None):
+    while words and words[0] != "--help" and getattr(command, "commands", None):
         command = command.commands[words.pop(0)]
     options = {option for parameter in command.params for option in parameter.opts} | {"--help"}
     assert {word for word in words if word.startswith("--")} <= options

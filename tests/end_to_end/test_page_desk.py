@@ -5,6 +5,8 @@ import sys
 
 import pytest
 
+from emberbed.jobs.book import JobBook
+from emberbed.jobs.placements import last_placement
 from emberbed.profiles.reader import read_profile
 from emberbed.store.run_store import RunStore
 from tests.end_to_end.page_bench import LONG_MS, PageCommand, open_tab
@@ -76,8 +78,11 @@ def test_a_chip_is_told_and_a_warning_accepted_with_its_reason(tab, command):
     tab.page.locator("#at-chip-thickness_mm").fill("1,2")
     tab.page.locator("#at-standard").select_option("J-STD-020C")
     tab.until("screen.shape.head.standard === 'J-STD-020C'")
-    tab.page.locator("#at-sensors-edge-part").select_option(index=2)
-    tab.until("screen.shape.sensors.edge.part !== ''")
+    tab.page.locator("#at-sensors-edge-role").select_option("neighbour")
+    tab.page.locator("#at-sensors-edge-part").select_option("tin-lead joint", timeout=LONG_MS)
+    tab.page.locator("#at-sensors-edge-limit_c").fill("140")
+    tab.until("screen.shape.sensors.edge.limit_c === '140'")
+    tab.until("screen.shape.sensors.edge.part === 'tin-lead joint'")
     tab.page.locator(".sentences .warning summary").first.click(timeout=LONG_MS)
     tab.page.get_by_label("Reason to accept").first.fill("looked at by two of us")
     tab.button("Accept this warning").first.click()
@@ -88,6 +93,7 @@ def test_a_chip_is_told_and_a_warning_accepted_with_its_reason(tab, command):
     tab.page.get_by_text("Saved.", exact=True).wait_for(timeout=LONG_MS)
     saved = read_profile(command.store.parent / "profiles" / "with-chip.toml").model
     assert (saved.chip.thickness_mm, saved.standard) == (1.2, "J-STD-020C")
+    assert saved.sensors["edge"].part == "tin-lead joint"
     assert saved.accepted[-1].reason == "looked at by two of us"
 
 
@@ -155,7 +161,7 @@ def test_what_was_confirmed_is_remembered(command, browser):
         tab = open_tab(browser, command.url)
         tab.page.locator(".pick", has_text="Weather logger").click()
         tab.button("Prepare the board").click(timeout=LONG_MS)
-        tab.page.locator("#place").wait_for()
+        tab.page.get_by_text(re.compile("new here|Confirmed for this")).wait_for(timeout=LONG_MS)
         assert tab.page.locator("#place").input_value() == ("" if first else "beside the antenna")
         assert ("new here" in tab.main_text()) == first
         if first:
@@ -167,6 +173,22 @@ def test_what_was_confirmed_is_remembered(command, browser):
             assert "nothing was heated" in tab.main_text()
             tab.button("Choose the next run").click()
         tab.page.close()
+
+
+def test_a_run_enters_the_record_under_the_type_of_board_that_was_named(tab, command):
+    tab.page.locator(".pick", has_text="Weather logger").click()
+    tab.button("Prepare the board").click(timeout=LONG_MS)
+    tab.page.locator("#place").fill("beside the antenna")
+    tab.page.get_by_label("Type of board").fill("Logger, second series")
+    tab.button("load the device").click()
+    tab.button("simulated button").wait_for(timeout=LONG_MS)
+    tab.page.locator("button.stop").click()
+    tab.page.locator(".verdict:visible").wait_for(timeout=LONG_MS)
+    with RunStore.open(command.store) as store:
+        (job,) = JobBook(store).jobs()
+        placed = last_placement(store, "Logger, second series")
+    assert (job.board, list(job.runs)) == ("Logger, second series", [1])
+    assert placed.note == "beside the antenna"
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only Linux answers at all of 127.0.0.0/8")

@@ -55,6 +55,31 @@ def test_a_job_from_the_list_to_its_end(tab):
     assert all("409" in complaint for complaint in tab.complaints), tab.complaints
 
 
+def test_what_was_done_is_added_to_a_job_and_taken_back(tab, tmp_path):
+    page = tab.page
+    page.goto(page.url.partition("#")[0] + "#/jobs/7")
+    photo = bench_jobs.draw_photo(tmp_path / "after.png", "after the work")
+    page.get_by_label("A new photograph, of").select_option("after")
+    page.locator("input[type=file]").set_input_files(photo)
+    page.locator("img.kept").wait_for(timeout=LONG_MS)
+    page.get_by_label("A new part").fill("print head cable")
+    page.get_by_label("How many").fill("2")
+    page.get_by_label("What one costs").fill("3,50")
+    tab.button("Add the part").click()
+    page.get_by_text("2 × print head cable (3.50 EUR)").wait_for(timeout=LONG_MS)
+    page.get_by_label("Minutes it ran").fill("20")
+    tab.button("It passed").click()
+    tab.button("Take test 1 back").wait_for(timeout=LONG_MS)
+    assert scan(tab) == []
+    tab.button("Take part 1 back").click()
+    page.get_by_text("print head cable").wait_for(state="detached", timeout=LONG_MS)
+    job = job_of(tab, 7)
+    assert [one.kind for one in job.photos] == ["after"]
+    assert [(one.kind, one.passed, one.minutes) for one in job.tests] == [("functional", True, 20)]
+    assert job.parts == ()
+    assert tab.complaints == []
+
+
 def test_photographs_are_seen_and_everybody_can_read_it(tab):
     tab.page.goto(tab.page.url.partition("#")[0] + "#/jobs/2")
     tab.page.locator("img.kept").first.wait_for(timeout=LONG_MS)

@@ -40,21 +40,26 @@ def accept(answer, name, reason):
 
 def test_flux_standard_chip_and_part_are_written_and_shown_again(text):
     for place, value in (
-        (["flux"], "no-clean"),
+        (["flux"], "rosin"),
         (["standard"], "J-STD-020C"),
         (["chip", "length_mm"], "12,5"),
         (["chip", "width_mm"], "12.5"),
         (["chip", "thickness_mm"], "1.2"),
-        (["sensors", "edge", "part"], "connector"),
+        (["sensors", "edge", "role"], "neighbour"),
+        (["sensors", "edge", "part"], "coin cell"),
     ):
         answer = put(text, place, value)
         text = answer["text"]
     choices = answer["form"]["choices"]
     data = tomllib.loads(text)
     assert data["chip"] == {"length_mm": 12.5, "width_mm": 12.5, "thickness_mm": 1.2}
-    assert data["sensors"]["edge"]["role"] == "edge"
+    assert data["sensors"]["edge"]["part"] == "coin cell"
     assert answer["form"]["head"]["standard"] == "J-STD-020C"
-    assert answer["form"]["sensors"]["edge"] == {"role": "edge", "part": "connector"}
+    assert answer["form"]["sensors"]["edge"] == {
+        "role": "neighbour",
+        "limit_c": "",
+        "part": "coin cell",
+    }
     assert "unknown" in choices["flux"] and choices["part"]
 
 

@@ -2,12 +2,17 @@
 
 import json
 import sys
+from io import BytesIO
 
 import pytest
+from PIL import Image
 
 from emberbed.jobs.book import JobBook
+from emberbed.jobs.kept_files import whole_path_of
+from emberbed.page.security import MOST_BODY_BYTES
 from emberbed.store.run_store import RunStore
 from tests.page.conftest import Asking
+from tests.page.test_before_heat import GPS, jpeg
 from tests.page.test_sharing import TABLET, paired
 from tests.support import bench_jobs
 
@@ -96,6 +101,66 @@ def test_what_cannot_be_is_said(client, told):
         assert "did not understand" in refused(client, path, body)
 
 
+def test_photographs_parts_and_tests_are_added_and_taken_back(client, told, tmp_path):
+    number = told("/api/jobs/new", {"board": "Weather logger"})["job"]
+    here = f"/api/jobs/{number}"
+    sent = client.ask("POST", f"{here}/photo?of=before&note=corroded", jpeg(),
+                      client.headers(Content_Type="image/jpeg"))  # fmt: skip
+    assert sent[0] == 202, sent
+    told(f"{here}/part", {"name": "radio module", "count": 2, "each": "4,10"})
+    told(f"{here}/test", {"kind": "functional", "passed": True, "minutes": "15", "note": "sends"})
+    with RunStore.open(tmp_path / "runs.sqlite") as store:
+        job = JobBook(store).job(number)
+        raw = whole_path_of(store.database, job.photos[0].file).read_bytes()
+    assert (job.photos[0].kind, job.photos[0].note) == ("before", "corroded")
+    with Image.open(BytesIO(raw)) as image:  # turned upright, and nothing else of its file stays
+        assert image.size == (300, 400) and not image.getexif()
+    assert GPS.encode() not in raw
+    assert (job.parts[0].count, str(job.parts[0].each)) == (2, "4.10")
+    assert (job.tests[0].passed, job.tests[0].minutes, job.tests[0].note) == (True, 15, "sends")
+    for what in ("photo", "part", "test"):
+        told(f"{here}/take-back", {"what": what, "number": 1})
+    left = told(here)
+    assert (left["photos"], left["parts"], left["tests"]) == ([], [], [])
+
+
+def test_an_item_that_cannot_be_is_said(client, told):
+    number = told("/api/jobs/new", {"board": "Weather logger"})["job"]
+    here = f"/api/jobs/{number}"
+    good = {"name": "radio", "count": 1, "each": ""}
+    assert "no count of parts" in refused(client, f"{here}/part", {**good, "count": 0})
+    assert "name of the part" in refused(client, f"{here}/part", {**good, "name": " "})
+    test = {"kind": "load", "passed": False, "minutes": "long"}
+    assert "is no time" in refused(client, f"{here}/test", test)
+    assert "has no part 3" in refused(client, f"{here}/take-back", {"what": "part", "number": 3})
+    for path, body in (
+        (f"{here}/part", {**good, "count": "1"}),
+        (f"{here}/test", {**test, "kind": "smoke"}),
+        (f"{here}/test", {**test, "passed": "yes"}),
+        (f"{here}/take-back", {"what": "closed", "number": 1}),
+    ):
+        assert "did not understand" in refused(client, path, body)
+    assert told(here)["parts"] == []
+
+
+@pytest.mark.parametrize(
+    ("address", "body", "kind", "status"),
+    [
+        ("photo?of=before", b"no photograph", "image/jpeg", 409),
+        ("photo?of=elsewhere", jpeg(40, 30), "image/jpeg", 400),
+        ("photo?of=before", jpeg(40, 30), "text/html", 415),
+        ("photo?of=before", jpeg(40, 30), "application/json", 415),
+        ("part", b"x" * (MOST_BODY_BYTES + 1), "application/json", 413),
+        ("part", jpeg(40, 30), "image/jpeg", 415),
+    ],
+)
+def test_a_photograph_of_a_job_comes_in_by_its_own_door(client, told, address, body, kind, status):
+    number = told("/api/jobs/new", {"board": "Weather logger"})["job"]
+    path = f"/api/jobs/{number}/{address}"
+    assert client.ask("POST", path, body, client.headers(Content_Type=kind))[0] == status
+    assert told(f"/api/jobs/{number}")["photos"] == []
+
+
 @pytest.mark.parametrize("path", ["", "/2", "/figures", "/2/photo/1"])
 def test_nobody_reads_it_without_a_token(client, filled, path):
     assert client.get(f"/api/jobs{path}", X_Emberbed_Token=None)[0] == 401
@@ -108,3 +173,5 @@ def test_a_shared_page_sees_nothing_of_it(serving, filled):
     for path in ("/api/jobs", "/api/jobs/2", "/api/jobs/figures", "/api/jobs/2/photo/1"):
         assert tablet.get(path)[0] == 403, path
     assert tablet.post("/api/jobs/2/close", {"outcome": "fails"})[0] == 403
+    photo = tablet.headers(Content_Type="image/jpeg")
+    assert tablet.ask("POST", "/api/jobs/2/photo?of=after", jpeg(), photo)[0] == 403

@@ -59,7 +59,7 @@ class Known:
             return True
 
     def old_words(self) -> str:
-        return f"The calibration of {self.name} is over a year old ({self.day}): calibrate it again"
+        return f"The calibration of {self.name} was over a year old ({self.day}): calibrate it again"
 
 
 _SENTENCE = re.compile(
@@ -71,7 +71,7 @@ _LEAST_STANDARD_K = 0.005  # half of what the sentence rounds to
 
 def read_sentence(sentence: str) -> Known | None:
     """Return what a run's record tells of a channel, None for a sentence about anything else."""
-    found = _SENTENCE.match(sentence)
+    found = _SENTENCE.fullmatch(sentence)
     if found is None:
         return None
     try:

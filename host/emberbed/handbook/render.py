@@ -32,8 +32,10 @@ def render(markdown: str) -> Page:
     page = Page("")
     _name_headings(tokens)
     for token in tokens:
-        for inner in token.children or ():
+        inside = token.children or []
+        for inner in inside:
             _mend_link(inner, page)
+        _name_links(inside)
     page.body = _roomy(parser.renderer.render(tokens, parser.options, {}))
     return page
 
@@ -69,15 +71,23 @@ def _mend_link(token: Token, page: Page) -> None:
     token.attrSet(key, beside(path))
 
 
+def _name_links(inside: list[Token]) -> None:
+    """Let the text of a link that is a document's file name be that of a page."""
+    for before, text in zip(inside, inside[1:], strict=False):
+        if before.type == "link_open" and text.type == "text":
+            text.content = text.content.removesuffix(".md")
+
+
 def beside(path: str) -> str:
     """Return where a linked file lies among the pages."""
     return path if path.startswith("pictures/") else f"files/{path.rsplit('/', 1)[-1]}"
 
 
 def _roomy(body: str) -> str:
-    """Let wide tables scroll by themselves, also by keyboard."""
-    around = '<div class="wide" tabindex="0" role="region" aria-label="table">'
-    return body.replace("<table>", f"{around}<table>").replace("</table>", "</table></div>")
+    """Let wide tables and lines scroll by themselves, also by keyboard."""
+    around = '<div class="wide" tabindex="0">'
+    body = body.replace("<table>", f"{around}<table>").replace("</table>", "</table></div>")
+    return body.replace("<pre>", '<pre tabindex="0">')
 
 
 def whole(title: str, shelves: str, body: str) -> str:
@@ -96,8 +106,9 @@ def whole(title: str, shelves: str, body: str) -> str:
 <body>
 <a class="skip" href="#main">Skip to the text</a>
 <div class="both">
-<aside>{shelves}</aside>
+<aside id="pages">{shelves}</aside>
 <main id="main" tabindex="-1">
+<p class="to-pages"><a href="#pages">All pages</a></p>
 {body}</main>
 </div>
 </body>

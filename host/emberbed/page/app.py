@@ -113,8 +113,8 @@ class Bench:
             raise NotReady(["Confirm all that has to be so before heat, then load it"])
         board, note = board_in(text_in(body, "board")), note_in(text_in(body, "note", ""))
         said = (before_heat.said_before_heat(note),)
-        begun_by = {"where": text.where, "name": text.name}
-        await run_in_threadpool(self._parts.desk.start, text.path, said, begun_by)
+        begun_by = {"where": text.where, "name": text.name, "board": board}
+        await run_in_threadpool(self._parts.desk.start, text.path, board, said, begun_by)
         with suppress(StoreError, NotReady):  # a help for the next time, and nothing that hinders
             store = self._parts.desk.bench.store
             await self._parts.workers.work(before_heat.keep, store, board, note)

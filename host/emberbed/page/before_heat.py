@@ -5,6 +5,8 @@ is its newest placement: a note, a photograph, a date. What was confirmed become
 run. Called in a helper process; takes and gives plain data. Raises NotReady, StoreError.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -45,17 +47,24 @@ def keep(store: Path | None, board: str, note: str) -> None:
 def keep_photo(
     store: Path | None, board: str, note: str, octets: bytes, run_id: int | None
 ) -> None:
-    """Keep a photograph of where the sensors are, drawn anew: nothing else of its file stays."""
+    """Keep a photograph of where the sensors are."""
+    with drawn_anew(octets, "sensors") as fresh, RunStore.open(store) as opened:
+        add_placement(opened, board, note, fresh, run_id)
+
+
+@contextmanager
+def drawn_anew(octets: bytes, name: str) -> Iterator[Path]:
+    """Give a photograph that was sent as a file, drawn anew: nothing else of its bytes stays."""
     from emberbed.report.photos import PhotoError, photo_of  # pillow: only when it is needed
 
     try:
         drawn = photo_of(octets, CALLED).jpeg
     except PhotoError as error:
         raise NotReady([str(error)]) from None
-    with TemporaryDirectory() as folder, RunStore.open(store) as opened:
-        fresh = Path(folder) / "sensors.jpg"
+    with TemporaryDirectory() as folder:
+        fresh = Path(folder) / f"{name}.jpg"
         fresh.write_bytes(drawn)
-        add_placement(opened, board, note, fresh, run_id)
+        yield fresh
 
 
 def photo(store: Path | None, board: str) -> bytes | None:

@@ -34,7 +34,7 @@ NEW_STAGES: dict[str, dict[str, Any]] = {  # what a new stage begins with
 _LISTS = ("needs", "marks")
 _HEAD = ("name", "alloy", "laminate", "flux", "standard", "ceiling_c")
 _TABLES = ("board", "chip")  # made when their first value is told, gone with their last one
-_SENSOR = ("role", "part")  # what the form shows of a sensor
+_NEIGHBOUR = ("limit_c", "part")  # what such a sensor says besides its role
 CANNOT_CHANGE = "The form cannot change this text: mend it in the text first."
 NOT_YET = "A warning is accepted once the text has no mistakes: mend them first."
 NO_SUCH_WARNING = "This text has no such warning any more: look at the list again."
@@ -166,9 +166,12 @@ def _books() -> dict[str, list[str]]:
 
 def _sensor(sensor: Any) -> Answer:
     """Return what the form shows of a sensor; a bare word is its role."""
-    if isinstance(sensor, dict):
-        return {key: _shown(sensor.get(key)) for key in _SENSOR}
-    return {**dict.fromkeys(_SENSOR, ""), "role": _shown(sensor)}
+    role = _shown(_of(sensor, "role") if isinstance(sensor, dict) else sensor)
+    more = {key: _shown(_of(sensor, key)) for key in _NEIGHBOUR}
+    return {
+        "role": role,
+        **{key: value for key, value in more.items() if value or role == "neighbour"},
+    }
 
 
 def _stage(stage: Any) -> Answer:

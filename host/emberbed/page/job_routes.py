@@ -8,8 +8,9 @@ from starlette.responses import JSONResponse, Response
 
 from emberbed.bench.prepare import NotReady
 from emberbed.jobs.checklists import NAMES
+from emberbed.jobs.model import PHOTO_KINDS, TEST_KINDS
 from emberbed.page import job_shelf
-from emberbed.page.answers import Handler, Misunderstood, body_of, taken, text_in
+from emberbed.page.answers import Handler, Misunderstood, body_of, number_in, taken, text_in
 from emberbed.page.workers import Workers
 
 NO_PHOTO = "The copy of this photograph is gone or was changed."
@@ -35,6 +36,10 @@ class JobRoutes:
             "/api/jobs/new": self.new,
             "/api/jobs/{job:int}/change": self.change,
             "/api/jobs/{job:int}/answer": self.answer,
+            "/api/jobs/{job:int}/photo": self.add_photo,
+            "/api/jobs/{job:int}/part": self.add_part,
+            "/api/jobs/{job:int}/test": self.add_test,
+            "/api/jobs/{job:int}/take-back": self.take_back,
             "/api/jobs/{job:int}/close": self.close,
             "/api/jobs/{job:int}/reopen": self.reopen,
         }
@@ -71,6 +76,38 @@ class JobRoutes:
             raise Misunderstood
         said = (text_in(body, "item"), text_in(body, "answer"))
         await self._work(job_shelf.answer, request.path_params["job"], list_name, *said)
+        return taken()
+
+    async def add_photo(self, request: Request) -> Response:
+        """Take a photograph as the body; what it is of and a note stand in the address."""
+        kind, note = request.query_params.get("of", ""), request.query_params.get("note", "")
+        if kind not in PHOTO_KINDS:
+            raise Misunderstood
+        given = (request.path_params["job"], await request.body(), kind, note.strip())
+        await self._work(job_shelf.add_photo, *given)
+        return taken()
+
+    async def add_part(self, request: Request) -> Response:
+        body = await body_of(request)
+        said = (text_in(body, "name"), number_in(body, "count"), text_in(body, "each", ""))
+        await self._work(job_shelf.add_part, request.path_params["job"], *said)
+        return taken()
+
+    async def add_test(self, request: Request) -> Response:
+        body = await body_of(request)
+        kind, passed = text_in(body, "kind"), body.get("passed")
+        if kind not in TEST_KINDS or not isinstance(passed, bool):
+            raise Misunderstood
+        said = (text_in(body, "minutes", ""), text_in(body, "note", "").strip())
+        await self._work(job_shelf.add_test, request.path_params["job"], kind, passed, *said)
+        return taken()
+
+    async def take_back(self, request: Request) -> Response:
+        body = await body_of(request)
+        kind, number = text_in(body, "what"), number_in(body, "number")
+        if kind not in job_shelf.ITEMS:
+            raise Misunderstood
+        await self._work(job_shelf.take_back, request.path_params["job"], kind, number)
         return taken()
 
     async def close(self, request: Request) -> Response:

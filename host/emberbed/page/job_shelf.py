@@ -12,14 +12,16 @@ from emberbed.jobs.checklists import ANSWERS, checklists
 from emberbed.jobs.job_json import group_row, job_json, job_row
 from emberbed.jobs.job_lines import STATISTICS_NOTE, cost_lines, test_lines
 from emberbed.jobs.kept_files import whole_path_of
-from emberbed.jobs.model import OUTCOMES, PHOTO_KINDS
+from emberbed.jobs.model import OUTCOMES, PHOTO_KINDS, TEST_KINDS
 from emberbed.jobs.overview import JobOverview, done_jobs, overview_of
 from emberbed.jobs.prices import prices_at
 from emberbed.jobs.statistics import BY_CLASS, BY_PROFILE, statistics
+from emberbed.page.before_heat import drawn_anew
 from emberbed.report.display import local_minute
 from emberbed.store.run_store import RunStore
 
 TOLD = ("board", "serial", "fault", "found", "minutes", "worth")
+ITEMS = ("photo", "part", "test")  # what is added to a job, and can be taken back
 GROUPS = (BY_PROFILE, BY_CLASS)
 
 
@@ -47,10 +49,15 @@ def one(store: Path | None, job_id: int) -> dict[str, Any]:
             {"number": one.number, "kind": PHOTO_KINDS[one.kind], "note": one.note}
             for one in job.photos
         ],
-        "tests": [list(test_lines(test)) for test in job.tests],
+        "tests": [
+            {"number": test.number, "lines": list(test_lines(test))} for test in job.tests
+        ],
+        "costs_in": overview.prices.currency,
         "costs": list(cost_lines(overview.costs, overview.prices.currency)),
         "answers": ANSWERS,
         "outcomes": OUTCOMES,
+        "photo_kinds": PHOTO_KINDS,
+        "test_kinds": TEST_KINDS,
     }
 
 
@@ -88,6 +95,32 @@ def close(store: Path | None, job_id: int, outcome: str, note: str) -> None:
     """Close a job with what came of it."""
     with RunStore.open(store, create=False) as opened:
         JobBook(opened).close(job_id, outcome, note)
+
+
+def add_photo(store: Path | None, job_id: int, octets: bytes, kind: str, note: str) -> None:
+    """Keep a photograph of a job, drawn anew."""
+    with drawn_anew(octets, kind) as fresh, RunStore.open(store, create=False) as opened:
+        JobBook(opened).add_photo(job_id, fresh, kind, note)
+
+
+def add_part(store: Path | None, job_id: int, name: str, count: int, each: str) -> None:
+    """Keep a part that was used; `each` is what one cost, '' where nobody says."""
+    with RunStore.open(store, create=False) as opened:
+        JobBook(opened).add_part(job_id, name, count, each.strip() or None)
+
+
+def add_test(
+    store: Path | None, job_id: int, kind: str, passed: bool, minutes: str, note: str
+) -> None:
+    """Keep a functional or load test; `minutes` is '' where nobody says."""
+    with RunStore.open(store, create=False) as opened:
+        JobBook(opened).add_test(job_id, kind, passed, note, minutes.strip() or None)
+
+
+def take_back(store: Path | None, job_id: int, kind: str, number: int) -> None:
+    """Take back a photograph, part or test; it stays in the job's history."""
+    with RunStore.open(store, create=False) as opened:
+        JobBook(opened).take_back(job_id, kind, number)
 
 
 def reopen(store: Path | None, job_id: int) -> None:

@@ -18,6 +18,8 @@ from emberbed.bench.requests import ALONE
 from emberbed.bench.resume import resume_run
 from emberbed.bench.session import RecordFailed, RunRequest, RunResult, run_profile
 from emberbed.bench.virtual import VirtualBench, VirtualDeviceError
+from emberbed.jobs.from_run import JobWish
+from emberbed.jobs.plain_entries import folded
 from emberbed.link.device import Refused
 from emberbed.link.transport import LinkError
 from emberbed.page.device_look import DeviceLook
@@ -74,11 +76,18 @@ class RunDesk:
         return self._feed.desk()["state"] in BUSY
 
     def start(
-        self, profile: str, said: tuple[tuple[str, str], ...], begun_by: dict[str, Any]
+        self,
+        profile: str,
+        board: str,
+        said: tuple[tuple[str, str], ...],
+        begun_by: dict[str, Any],
     ) -> None:
-        """Load a profile into the device and wait for the press there. Raises NotReady."""
+        """Load a profile into the device and wait for the press there; `board` is the type that
+        the person named, or the profile's name. Raises NotReady."""
         profile_file = load_profile(profile)
+        named = folded(board) != folded(profile_file.model.name)
         request = self._request(profile_file, self._virtual(profile_file), said)
+        request = replace(request, job=JobWish(board=board) if named else None)
         self._begin(request, run_profile, begun_by)
 
     def resume(self) -> None:

@@ -8,6 +8,7 @@ token. Stopping needs no token: it is the safe direction. No CORS header is ever
 
 import hmac
 import json
+import re
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -25,6 +26,7 @@ ENTER_PATH = "/api/enter"
 LIVE_PATH = "/api/live"
 NEEDS_TOKEN = ("/api/", "/runs/")
 PHOTO_PATH = "/api/before-heat/photo"
+JOB_PHOTO = re.compile(r"/api/jobs/[0-9]{1,18}/photo")
 MOST_BODY_BYTES = 64 * 1024
 MOST_PHOTO_BYTES = 20 * 1024 * 1024  # as on the command line
 JSON_KINDS, PHOTO_KINDS = ("application/json",), ("image/jpeg", "image/png")
@@ -127,7 +129,7 @@ class Doorman:
             await _answer(send, *refused)
             return
         scope.setdefault("state", {})["role"] = role
-        most = _most_bytes(scope["path"] == PHOTO_PATH)
+        most = _most_bytes(_takes_photo(scope["path"]))
         await self._app(scope, _counted(receive, most), _with_headers(send))
 
     def _refusal(
@@ -143,7 +145,7 @@ class Doorman:
         if not reading and method != "POST":
             return 405, "method"
         if not reading:
-            wrong = self._wrong_body(headers, path == PHOTO_PATH)
+            wrong = self._wrong_body(headers, _takes_photo(path))
             if wrong is not None:
                 return wrong
         if path == STOP_PATH:
@@ -235,6 +237,10 @@ def _cookie(headers: dict[str, list[str]], name: str) -> str | None:
     except CookieError:
         return None
     return found.value if found else None
+
+
+def _takes_photo(path: str) -> bool:
+    return path == PHOTO_PATH or JOB_PHOTO.fullmatch(path) is not None
 
 
 def _most_bytes(photo: bool) -> int:

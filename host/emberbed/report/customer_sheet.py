@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from emberbed import words
+from emberbed.calibration.budget import budget_of, made_of_words
+from emberbed.calibration.on_device import is_calibrated
 from emberbed.plain_text import printable
 from emberbed.report import display
 from emberbed.report.blocks import (
@@ -29,7 +31,6 @@ from emberbed.report.photos import Photo
 from emberbed.report.record_code import short_code
 from emberbed.report.run_facts import board_words
 from emberbed.report.run_view import RunView, view_of
-from emberbed.report.sensor_error import error_words, is_calibrated, reading_error_c
 from emberbed.report.sheet_deeds import deeds_and_trips
 from emberbed.report.wanted import EXCEEDED, KEPT, limit_words, limits_c
 from emberbed.store.run_store import RunStore
@@ -141,7 +142,7 @@ def _verdict(main: RunView, views: Sequence[RunView]) -> Verdict:
 
 def _sensors(views: Sequence[RunView]) -> Iterator[Block]:
     """Yield the table of sensor points, each with its hottest reading in all runs."""
-    rows, converters, calibrated = [], set(), False
+    rows, converters, set_by = [], set(), []
     for name in dict.fromkeys(name for view in views for name in _used(view)):
         found = [(view, channel) for view in views for channel in _read(view, name)]
         if not found:
@@ -150,17 +151,29 @@ def _sensors(views: Sequence[RunView]) -> Iterator[Block]:
         view, channel = max(found, key=lambda one: one[0].figures.peaks_c[one[1]])
         of = view.device.channels[channel] if view.device else None
         converters |= {of.converter} if of else set()
-        calibrated |= of is not None and is_calibrated(of)
+        set_by += _calibration(view, name, of is not None and is_calibrated(of))
         rows.append(_sensor_row(view, channel, name, of.converter if of else ""))
     heads = ("sensor point", "what for", "highest reading", "limit", "")
     yield Rows(heads, tuple(rows), (0.17, 0.18, 0.2, 0.33, 0.12))
-    yield Said(error_words(converters))
+    yield Said(made_of_words(converters))
     if any(row[-1] == CLOSE for row in rows):
         yield Said("Close: kept as it was read, by less than the reading may be off.")
-    if calibrated:
-        yield Said(
-            "Sensors here were set to known temperatures; the ± is that of couples that were not."
-        )
+    for sentence in set_by:
+        yield Said(sentence)
+
+
+def _calibration(view: RunView, name: str, is_set: bool) -> list[str]:
+    """Say what the record tells of a sensor's calibration."""
+    known = view.calibrated.get(name)
+    if known is not None:
+        old = [f"{known.old_words()}."] if known.is_old(view.run.started_utc) else []
+        return [f"{known.sentence()} What it took away is not in the ±.", *old]
+    if is_set:
+        return [
+            f"{name} was set to known temperatures that are not in this record; its ± is that of a"
+            " couple that was not set."
+        ]
+    return []
 
 
 def _used(view: RunView) -> list[str]:
@@ -177,7 +190,8 @@ def _read(view: RunView, name: str) -> list[int]:
 
 def _sensor_row(view: RunView, channel: int, name: str, converter: str) -> tuple[str, ...]:
     peak_c = view.figures.peaks_c[channel]
-    error_c = reading_error_c(peak_c, converter)
+    made = budget_of(peak_c, converter, view.calibrated.get(name))
+    error_c = None if made is None else made.expanded_k
     spread = "± not known" if error_c is None else f"± {error_c:.1f} °C"
     role = words.role_words(view.plan.header[f"role{channel}"]) if view.plan else display.NOTHING
     limit = limit_words(view, channel)

@@ -5,11 +5,13 @@ who shows it must escape it.
 """
 
 import tomllib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from emberbed.calibration.known import EVENT, Known, read_sentence
 from emberbed.device_description import DeviceDescription
 from emberbed.materials.book import alloys
 from emberbed.profiles.compile import Plan
@@ -24,7 +26,7 @@ from emberbed.report.summary import RunSummaryFigures, summarise_series
 from emberbed.report.work_figures import WorkFigures, work_figures
 from emberbed.store.meaning import channel_names_of, description_of, plan_of
 from emberbed.store.run_store import RunStore
-from emberbed.store.runs import StoredRun
+from emberbed.store.runs import RunEvent, StoredRun
 from emberbed_fw.units import NONE
 
 ASKS = ("wait", "hot_air")  # kinds of stages with a prompt, in a profile's words
@@ -43,6 +45,7 @@ class RunView:
     moments: list[Moment]  # the stored events and what people did
     audit: list[str]
     ending: Ending
+    calibrated: dict[str, Known]  # what its record tells of calibrations, by sensor
 
 
 def view_of(store: RunStore, run_id: int) -> RunView:
@@ -67,7 +70,14 @@ def view_of(store: RunStore, run_id: int) -> RunView:
         moments=moments_of(series, plan, events),
         audit=store.audit(run_id),
         ending=ending_of(store, run, events, trip_tick, changed),
+        calibrated=calibrated_in(events),
     )
+
+
+def calibrated_in(events: Iterable[RunEvent]) -> dict[str, Known]:
+    """Return the calibrations that were in force, by the sensor's name."""
+    told = (read_sentence(event.sentence) for event in events if event.kind == EVENT)
+    return {known.name: known for known in told if known is not None}
 
 
 def chart_of(view: RunView) -> Chart:

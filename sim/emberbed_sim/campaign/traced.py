@@ -25,6 +25,8 @@ from emberbed_sim.campaign import traced_boot
 from emberbed_sim.campaign.results import Result
 from emberbed_sim.campaign.same_bits import Case, Digest
 from emberbed_sim.campaign.setups import Draw, draw
+from emberbed_sim.campaign.what_ifs import Case as WhatIf
+from emberbed_sim.campaign.what_ifs import Outcome
 from emberbed_sim.campaign.work import Task, draws_of
 
 NAMES = ("pypy3", "pypy3.11", "pypy3.10", "pypy")
@@ -93,6 +95,10 @@ class Traced:
         """Run a case there."""
         self._give([Draw(case.cell.setup, case.seed)])
         return self._ask("digest", case)
+
+    def what_ifs(self, cases: Sequence[WhatIf], control: int) -> list[Outcome]:
+        """Run these there; what_ifs.run_cases says what comes of it."""
+        return self._ask("what_ifs", (tuple(cases), control))
 
     def cpu_s(self) -> float:
         """Return the processor's time that it has taken so far."""

@@ -70,12 +70,13 @@ def _make_good():
 
 def _does():
     """Return what can be asked for, by name."""
-    from emberbed_sim.campaign import same_bits, setups, work
+    from emberbed_sim.campaign import same_bits, setups, what_ifs, work
 
     return {
         "give": setups.give,
         "run": work.run_task,
         "digest": same_bits.digest_of,
+        "what_ifs": lambda asked: what_ifs.run_cases(*asked),
         "cpu_s": lambda _nothing: time.process_time(),
     }
 

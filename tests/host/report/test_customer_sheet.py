@@ -7,16 +7,19 @@ from io import BytesIO
 import pytest
 from PIL import Image
 
+from emberbed.calibration.known import EVENT, At, Known
 from emberbed.report.customer_sheet import Job, NotEnded, write_sheet
 from emberbed.report.photos import read_photo
 from emberbed.report.record_code import short_code
 from emberbed.store.run_store import RunStore
+from emberbed.store.runs import utc_now
 from emberbed_fw import messages as ms
 from tests.host.report.hand_run import HandRun, store_hand_run
 from tests.host.report.paper_reader import Pages
 from tests.host.report.test_run_page import HOSTILE, Page, cut_records, tripped_records
 from tests.host.report.test_words import INNER_WORDS
-from tests.host.store.synthetic_run import drawn_record, drawn_run, store_run
+from tests.host.store.synthetic_run import drawn_record, drawn_run, facts, store_run
+from tests.support.plans import bench_settings
 
 SHOP = Job("Repair bench at the old mill", board="Label printer, serial 8841")
 PHOTO_COLOUR = (200, 30, 30)
@@ -54,7 +57,7 @@ def test_both_forms_say_all(store, session):
             "Label printer, serial 8841",
             f"code {code}",
             "chip_top top of the chip 22",
-            "± 3.8 °C",
+            "± 5.6 °C",  # at 225 degC, as below by hand
             "type K wire of class 2 ±2.5 °C or 0.75% (IEC 60584-1); MAX31855K ±2 °C",
             "Passes above liquidus on this board: 1 of 3, in this record.",
             "All limits of temperature and rate were kept.",
@@ -87,17 +90,50 @@ def hot(peak_cdeg):
 
 
 def test_a_reading_near_its_limit_is_called_close(store):
-    # +-3.8 degC below 333 degC (test_sensor_error): 106.1 + 3.8 is below 110, 106.3 + 3.8 is not
-    for peak_cdeg, judged in ((10610, "kept"), (10630, "close")):
+    # By hand: 2 sqrt((2.5^2 + 2^2 + 2^2 + 0.125^2 + (0.015 * 82)^2) / 3) = 4.6 for a MAX31855K
+    for peak_cdeg, judged in ((10530, "kept"), (10550, "close")):
         for said in both(store, store_run(store, hot(peak_cdeg))):
-            assert f"{peak_cdeg / 100:.1f} °C ± 3.8 °C at most 110 °C {judged}" in said
+            assert f"{peak_cdeg / 100:.1f} °C ± 4.6 °C at most 110 °C {judged}" in said
             assert ("Close: kept as it was read" in said) == (judged == "close")
+
+
+def calibrated_run(store, *told):
+    """Store a run whose control sensor is calibrated, with these events."""
+    channels = (("top_near_chip", 1, 26000, -40, 4100), ("edge", 1, 26000, 0, 4096))
+    number = store.begin_run(facts(settings=bench_settings(channels=channels)))
+    records = hot(10530)
+    for first in range(0, len(records), 10):
+        store.append(number, records[first : first + 10])
+    for sentence in told:
+        store.add_event(number, None, EVENT, sentence)
+    store.end_run(number, "finished", 0, limits_exceeded=0)
+    return number
+
+
+def test_a_calibration_in_the_record_makes_the_uncertainty_smaller(store):
+    day = utc_now()[:10]
+    points = (At(0.0, 0.09), At(99.33, 0.11))
+    known = Known("top_near_chip", day, points, 0.04)
+    for said in both(store, calibrated_run(store, known.sentence())):
+        # 2 sqrt((0.045^2 + 0.12^2 + 0.667^2 + 0.04^2 + 0.125^2 + 1.23^2) / 3 + 0.117^2) = 1.7
+        assert "105.3 °C ± 1.7 °C at most 110 °C kept" in said
+        assert f"top_near_chip was calibrated on {day} at 0.00" in said
+        assert "over a year old" not in said
+
+
+def test_an_old_calibration_and_one_that_nobody_noted_are_told(store):
+    known = Known("top_near_chip", "2024-05-01", (At(0.0, 0.09), At(99.33, 0.11)), 0.04)
+    for said in both(store, calibrated_run(store, known.sentence())):
+        assert "The calibration of top_near_chip was over a year old (2024-05-01)" in said
+    for said in both(store, calibrated_run(store)):
+        assert "top_near_chip was set to known temperatures that are not in this record" in said
+        assert "105.3 °C ± 4.6 °C" in said
 
 
 def test_a_limit_exceeded_is_told(store):
     for said in both(store, store_run(store, hot(12000))):
         assert "Limit exceeded: top_near_chip reached 120.00 °C" in said
-        assert "120.0 °C ± 3.8 °C at most 110 °C exceeded" in said
+        assert "120.0 °C ± 4.7 °C at most 110 °C exceeded" in said
         assert "All limits" not in said
 
 

@@ -11,6 +11,7 @@ export class BeforeView {
     this.board = profile.check.name;
     this.note = el("input", { id: "place", maxlength: "200" });
     this.when = el("p", {});
+    this.type = el("input", { id: "board-type", maxlength: "80", value: this.board, onchange: () => this.another() });
     this.placement = new Placement(page, this.board, () => this.note.value);
     this.button = el("button", { class: "main", onclick: () => this.load() }, t("before.load"));
     this.node = el("div", {},
@@ -18,6 +19,7 @@ export class BeforeView {
       el("div", { class: "preparing" },
         el("div", {},
           el("ul", { class: "before" }, Object.keys(page.about.items).map((key) => el("li", {}, t(`before.${key}`)))),
+          el("label", { for: "board-type" }, t("before.board")), this.type, el("p", { class: "quiet" }, t("before.board_how")),
           el("label", { for: "place" }, t("before.place")), this.note,
           el("div", { class: "row" }, this.button, el("button", { onclick: back }, t("before.back"))),
           el("p", { class: "quiet" }, t("before.after"))),
@@ -25,10 +27,24 @@ export class BeforeView {
   }
 
   async look() {
-    const before = await this.placement.look();
-    this.note.value = before?.note ?? "";
-    fill(this.when, [before ? t("before.again", { at: before.at }) : t("before.first")]);
+    await this.recall();
     this.button.focus();
+  }
+
+  // What was told of this type of board last; a note that a person has typed meanwhile stays.
+  async recall() {
+    const before = await this.placement.look();
+    if (this.note.value === (this.recalled ?? "")) this.note.value = before?.note ?? "";
+    this.recalled = before?.note ?? "";
+    fill(this.when, [before ? t("before.again", { at: before.at }) : t("before.first")]);
+  }
+
+  // Another type of board has its own note and photograph.
+  async another() {
+    this.board = this.type.value.trim() || this.profile.check.name;
+    this.type.value = this.placement.board = this.board;
+    this.placement.sent = null;
+    await this.recall();
   }
 
   async load() {

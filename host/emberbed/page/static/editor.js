@@ -127,6 +127,10 @@ export class EditScreen {
       ? el("select", { id, "aria-invalid": invalid, onchange: change }, [...new Set([value, "", ...choices])].map((one) => el("option", { value: one }, one || "–")))
       : el("input", { id, class: LONG.includes(place.at(-1)) ? "long" : null, "aria-invalid": invalid, value, autocomplete: "off", oninput: change });
     box.value = value;
+    if (this.waiting?.box.id === id) { // typed since this form was asked for
+      box.value = this.waiting.box.value;
+      this.waiting.box = box;
+    }
     return el("label", {}, el("small", {}, name), box);
   }
 
@@ -141,12 +145,23 @@ export class EditScreen {
       el("button", { class: "small", onclick: accept }, t("edit.accept_do")));
   }
 
+  // What is typed waits a moment; another field does not take it away, it sends it at once.
   later(box, place) {
+    if (this.waiting && this.waiting.box.id !== box.id) this.send();
+    this.waiting = { box, place };
     clearTimeout(this.timer);
-    this.timer = setTimeout(() => this.change({ do: "set", place, value: box.value }), TYPED_MS);
+    this.timer = setTimeout(() => this.send(), TYPED_MS);
+  }
+
+  send() {
+    clearTimeout(this.timer);
+    const { box, place } = this.waiting;
+    this.waiting = null;
+    this.change({ do: "set", place, value: box.value });
   }
 
   typed() {
+    this.waiting = null; // the text is the truth
     clearTimeout(this.timer);
     this.timer = setTimeout(() => this.ask("/api/check", {}, this.area.value), TYPED_MS);
   }
@@ -165,8 +180,10 @@ export class EditScreen {
     this.change({ do: "add", at, kind: this.kind.value });
   }
 
+  // One after the other: each change is made in the text that the one before has left.
   change(change) {
-    return this.ask("/api/edit", { change }, this.text);
+    this.changes = (this.changes ?? Promise.resolve()).then(() => this.ask("/api/edit", { change }, this.text));
+    return this.changes;
   }
 
   // Only the newest answer counts: a slow one to an older text is dropped.

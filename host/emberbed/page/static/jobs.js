@@ -3,6 +3,7 @@
 import { clock, el, fill, sentences } from "./dom.js";
 import { t } from "./words.js";
 import { get } from "./wire.js";
+import { JobItems } from "./job_items.js";
 
 const TOLD = ["board", "serial", "fault", "found", "minutes", "worth"];
 const NEW = ["board", "serial", "fault"];
@@ -60,15 +61,16 @@ export class JobsScreen {
   async open(id) {
     const job = await get(`/api/jobs/${encodeURIComponent(id)}`);
     const state = job.outcome ? t("jobs.closed", { at: job.closed, outcome: job.outcome_words }) : t("jobs.is_open", { at: job.opened });
+    const items = new JobItems(this.page, job, () => this.open(id));
     fill(this.node, [
       el("h1", {}, job.title),
       el("p", { class: "big" }, state), job.outcome_note ? el("p", {}, job.outcome_note) : null,
       this.form("told", TOLD, job, (told) => this.change(job, told)),
       el("h2", {}, t("jobs.runs")), runs(job.runs), sentences(job.passes),
       job.lists.map((list) => this.checklist(job, list)),
-      el("h2", {}, t("jobs.photos")), photos(job), el("p", { class: "quiet" }, t("jobs.add_by_command", { job: job.job })),
-      el("h2", {}, t("jobs.parts")), sentences(job.parts.map((part) => `${part.count} × ${part.name}`)),
-      el("h2", {}, t("jobs.tests")), sentences(job.tests.flat()),
+      el("h2", {}, t("jobs.photos")), items.photos(),
+      el("h2", {}, t("jobs.parts")), items.parts(),
+      el("h2", {}, t("jobs.tests")), items.tests(),
       el("h2", {}, t("jobs.costs")), sentences(job.costs),
       el("h2", {}, t("jobs.end")), this.ending(job),
       el("div", { class: "row" }, el("a", { class: "button", href: "#/jobs" }, t("jobs.back"))),
@@ -128,13 +130,6 @@ function runs(list) {
   const heads = ["run", "started", "profile", "ended", "limits", "time"];
   return table("jobs.runs", heads, list.map((run) => [el("a", { href: `#/runs/${run.run}` }, String(run.run)), run.started,
     run.profile, run.state, limits(run), clock(run.heating_s)]), "runs");
-}
-
-function photos(job) {
-  return el("div", { class: "row" }, job.photos.map((photo) => {
-    const said = photo.note ? `${photo.kind}: ${photo.note}` : photo.kind;
-    return el("figure", {}, el("img", { src: `/api/jobs/${job.job}/photo/${photo.number}`, alt: said, class: "kept" }), el("figcaption", {}, said));
-  }));
 }
 
 function table(label, heads, rows, texts = "jobs") {

@@ -196,7 +196,7 @@ export class LiveView {
   }
 
   showPlacement({ run_id: run }) {
-    const board = this.page.moment.about?.profile;
+    const board = this.page.moment.about?.board ?? this.page.moment.about?.profile;
     if (this.page.about.guest || !run || !board) return;
     let note = "";
     const placement = new Placement(this.page, board, () => note, run);

@@ -4,8 +4,14 @@ import { el, fill, say } from "./dom.js";
 import { t } from "./words.js";
 import { get, postPhoto } from "./wire.js";
 
-const KINDS = ["image/jpeg", "image/png"];
+export const KINDS = ["image/jpeg", "image/png"];
 const MOST_BYTES = 20 * 1024 * 1024;
+
+// Returns why a file is no photograph that can be sent, "" for one that is.
+export function whyNot(file) {
+  if (!KINDS.includes(file.type)) return t("placement.kind");
+  return file.size > MOST_BYTES ? t("placement.size") : "";
+}
 
 export class Placement {
   // `note()` gives the words that go with a photograph; `run` is its run, null before one
@@ -41,8 +47,8 @@ export class Placement {
     const [file] = this.file.files;
     this.file.value = "";
     if (!file) return;
-    if (!KINDS.includes(file.type)) say(this.said, t("placement.kind"));
-    else if (file.size > MOST_BYTES) say(this.said, t("placement.size"));
+    const wrong = whyNot(file);
+    if (wrong) say(this.said, wrong);
     else await this.send(file);
   }
 

@@ -1,0 +1,71 @@
+"""C sources of this package to a loaded library: the system's own compiler, for this machine.
+
+The library is kept in the user's cache, under a name that follows from source, options, compiler
+and machine, so that another of any of them is built anew. Raises NoCompiler where none is there or
+it fails; whoever asks then goes the slow way.
+"""
+
+import ctypes
+import hashlib
+import os
+import platform
+import shutil
+import subprocess
+import sys
+import tempfile
+from functools import cache
+from pathlib import Path
+
+from platformdirs import user_cache_path
+
+COMPILERS = ("cc", "gcc", "clang")
+OPTIONS = ("-O3", "-march=native", "-shared", "-fPIC", "-fno-math-errno")
+# single precision may reorder; double has to give the plant's own bits
+QUICK = ("-DQUICK", "-ffast-math")
+EXACT = ("-ffp-contract=off",)
+BUILDS_WITHIN_S = 60.0
+
+
+class NoCompiler(RuntimeError):
+    """No C compiler here, or it cannot build this; one sentence without its full stop."""
+
+
+@cache
+def compiler() -> str:
+    """Return the path of a C compiler, "" where there is none."""
+    if sys.platform == "win32":  # other options, other names of libraries
+        return ""
+    return next((path for path in map(shutil.which, COMPILERS) if path), "")
+
+
+@cache
+def library(source: str, *options: str) -> ctypes.CDLL:
+    """Return this C source built with these options. Raises NoCompiler."""
+    program = compiler()
+    if not program:
+        raise NoCompiler("no C compiler is installed here")
+    given = "\n".join((source, *OPTIONS, *options, program, platform.node(), platform.platform()))
+    name = f"kernel-{hashlib.sha256(given.encode()).hexdigest()[:24]}.so"
+    try:
+        kept = user_cache_path("emberbed", ensure_exists=True) / name
+        if not kept.is_file():
+            _build(program, source, options, kept)
+        return ctypes.CDLL(str(kept))
+    except OSError as error:
+        raise NoCompiler(f"what {program} builds cannot be kept or loaded ({error})") from None
+
+
+def _build(program: str, source: str, options: tuple[str, ...], kept: Path) -> None:
+    """Build into a file beside and move it: two that build at once do not meet."""
+    with tempfile.TemporaryDirectory(dir=kept.parent) as folder:
+        text, built = Path(folder, "kernel.c"), Path(folder, kept.name)
+        text.write_text(source, encoding="utf-8")
+        command = [program, *OPTIONS, *options, str(text), "-o", str(built), "-lm"]
+        try:
+            ran = subprocess.run(command, capture_output=True, timeout=BUILDS_WITHIN_S, check=False)
+        except subprocess.TimeoutExpired:
+            raise NoCompiler(f"{program} does not end") from None
+        if ran.returncode:
+            said = ran.stderr.decode(errors="replace").strip().splitlines()
+            raise NoCompiler(f"{program} does not build it ({said[0] if said else 'no word'})")
+        os.replace(built, kept)
