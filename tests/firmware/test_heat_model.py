@@ -6,7 +6,7 @@ import pytest
 from scipy import constants
 from scipy.integrate import solve_ivp
 
-from emberbed_fw.glow import MOST_MK
+from emberbed_fw.glow import MOST_MK, exchange_mw, glow_w_m2
 from emberbed_fw.heat_model import (
     LEAST_LOSS_MW,
     LN2_Q8,
@@ -197,3 +197,31 @@ def test_nothing_coasts_without_more_heat_than_is_lost():
     assert coast_cdeg(LEAST_LOSS_MW, 0, 300, 100) == 0
     assert coast_cdeg(20000, 20000, 300, 100) == 0
     assert coast_cdeg(2000, -7000, 300, 100) == coast_cdeg(2000, LEAST_LOSS_MW, 300, 100)
+
+
+def test_the_board_sends_back_what_its_own_temperature_radiates():
+    model = model_at(900.0)
+    model.step(HEATER, 0, 20000, ROOM_CDEG)
+    board_w_m2 = glow_w_m2(273150 + 200000)
+    assert model.heat_mw == exchange_mw(HEATER["exchange_cm2"], glow_w_m2(900000), board_w_m2)
+
+
+def test_once_both_emitters_are_the_same_they_stay_so():
+    ahead = model_at(600.0)
+    ahead.step(HEATER, 1000, ROOM_CDEG, ROOM_CDEG)
+    model = model_at(600.0)
+    model.most_emitter_mk = ahead.emitter_mk  # where the known one comes to in this tick
+    model.step(HEATER, 1000, ROOM_CDEG, ROOM_CDEG)
+    assert model.most_emitter_mk == model.emitter_mk
+    assert model.most_heat_mw == model.heat_mw
+
+
+@pytest.mark.parametrize("emitter_mk", [900000, 899999, 750000])
+def test_the_time_constant_is_capacity_over_what_a_kelvin_loses(emitter_mk):
+    """Linearised radiation: 4 sigma A T^3, which is four times what is radiated, over T."""
+    while glow_w_m2(emitter_mk) % 16:  # where rounding begins anew
+        emitter_mk += 1
+    radiated_mw = glow_w_m2(emitter_mk) // 16 * 220 // 5 * 8
+    lost_mw_per_k = 4 * radiated_mw // (emitter_mk // 1000) + 400
+    model = model_at(emitter_mk / 1000)
+    assert model.lag_ds(HEATER) == 120 * 10000 // lost_mw_per_k
