@@ -3,9 +3,9 @@
 demand = Kp (b setpoint - board) + integral + Kd (plan's slope - board's slope) + feedforward, in
 q15 of full power, clamped to the range of the tick and the cap. The board's slope comes from a
 filtered measurement, the plan's is known. Where a run leaves its plan or returns to it, the
-integral takes over what the feedforward gave, so that the demand makes no jump. The integral stands still while what was really delivered
-falls short of (or exceeds) what the error asks for, so that nothing winds up behind the guard or a
-saturated heater.
+integral takes over what the feedforward gave, so that the demand makes no jump. The integral stands
+still while what was really delivered falls short of (or exceeds) what the error asks for, so that
+nothing winds up behind the guard or a saturated heater.
 Ranges: gains as plan.py allows, error +-ERROR_LIMIT_CDEG.
 """
 

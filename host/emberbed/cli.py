@@ -1,15 +1,17 @@
 """The command `emberbed`: words to calls, failures to one sentence and an exit code.
 
 Nothing is decided here. Exit codes of `run` are in bench/outcome.py; every other command ends with
-0, or 2 for bad input (`check` too when it finds an error; `runs audit` with 1 for a changed run).
+0, or 2 for bad input (`check` too when it finds an error; `runs audit` with 1 for a changed run, `doctor` with 1 when
+something has to be mended).
 """
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from emberbed import __version__
-from emberbed.cli_common import out, survive_any_terminal
+from emberbed.cli_common import begin_log, out, survive_any_terminal, watched
 from emberbed.cli_late import Late, group_of
 
 COMMANDS = {
@@ -75,6 +77,11 @@ COMMANDS = {
         "app",
         "The bench record: what was done to a board, at what cost, and what came of it.",
     ),
+    "doctor": Late(
+        "cli_doctor",
+        "doctor",
+        "Tell what is here and what is wrong, with the mend; nothing is changed and nothing heats.",
+    ),
     "device": Late("cli_device", "app", "Ask a real or virtual device."),
     "sensor": Late(
         "cli_sensor",
@@ -105,18 +112,31 @@ def _say_version(wanted: bool) -> None:
 
 @app.callback()
 def _root(
+    context: typer.Context,
     version: Annotated[
         bool,
         typer.Option("--version", help="Say the version.", callback=_say_version, is_eager=True),
     ] = False,
+    log: Annotated[
+        Path | None,
+        typer.Option("--log", help="Write a log to this file; nobody is named in it."),
+    ] = None,
+    verbose: Annotated[
+        bool,
+        typer.Option(
+            "--verbose", help="Log in detail; without --log into your log folder, which is said."
+        ),
+    ] = False,
 ) -> None:
-    pass
+    if log is not None or verbose:
+        begin_log(log, verbose, context.invoked_subcommand or "")
 
 
 def main() -> None:
     """Entry point of the console script."""
     survive_any_terminal()
-    app()
+    with watched():
+        app()
 
 
 if __name__ == "__main__":

@@ -24,11 +24,12 @@ Port = Annotated[
     typer.Option(
         "--device",
         help="'virtual', a serial port, a URL such as socket://host:port, or 'auto': the one device"
-        " that is attached.",
+        " that is attached, of several the one used last.",
     ),
 ]
 VIRTUAL = "virtual"
 AUTO = "auto"
+MOST_NOTE = 600  # characters of a note, which may name a long path or several ports
 FAULT_HELP = (
     "let something break or happen, such as tc_open@120s; 'list' names all that can. Repeatable."
 )
@@ -105,8 +106,45 @@ def fail(sentences: list[str], code: int = EXIT_REFUSED) -> NoReturn:
     """Write each sentence to standard error and leave; the code counts even if nobody can read."""
     with suppress(OSError):
         for sentence in sentences:
+            _log(sentence)
             typer.echo(sentence, err=True)
     raise typer.Exit(code)
+
+
+def begin_log(path: Path | None, verbose: bool, command: str) -> None:
+    """Log from here on; say where, if the person did not."""
+    from emberbed import log_file  # only when it is needed
+
+    try:
+        place = log_file.begin(path, verbose, command)
+    except OSError as error:
+        where = path or log_file.usual_path()
+        fail([f"{where} cannot be written ({error.strerror}): name another file with --log"])
+    if path is None:
+        out_note(f"the log is {place}")
+
+
+@contextmanager
+def watched() -> Iterator[None]:
+    """Log how the command ends, where a log is asked for."""
+    try:
+        yield
+    except SystemExit as left:
+        _log(f"ends with {left.code or 0}")
+        raise
+    except Exception as error:
+        if "emberbed.log_file" in sys.modules:
+            from emberbed import log_file
+
+            log_file.broke(error)
+        raise
+
+
+def _log(sentence: str) -> None:
+    if "emberbed.log_file" in sys.modules:  # a log was asked for
+        from emberbed.log_file import LOGGER
+
+        LOGGER.info("%s", sentence)
 
 
 @contextmanager
@@ -129,22 +167,29 @@ def told() -> Iterator[None]:
 
 def port_of(device: str) -> str:
     """Return the port that is meant; for 'auto' the one device attached, and say why that one."""
+    if device == VIRTUAL:
+        return device
+    from emberbed.link import last_port
+
     if device != AUTO:
+        last_port.remember(device)
         return device
     from emberbed.bench.prepare import NotReady
     from emberbed.link import discovery
 
     try:
-        port, why = discovery.choose(discovery.find())
+        port, why = discovery.choose(discovery.find(), last_port.recall())
     except discovery.NotOne as reason:
         raise NotReady([str(reason)]) from None
+    last_port.remember(port)
     out_note(why)
     return port
 
 
 def out_note(sentence: str) -> None:
     """Say something beside the answer, where a script does not read."""
-    typer.echo(f"note: {printable(sentence)}", err=True)
+    _log(sentence)
+    typer.echo(f"note: {printable(sentence, MOST_NOTE)}", err=True)
 
 
 @contextmanager

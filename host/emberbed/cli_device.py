@@ -65,11 +65,11 @@ def info(device: Port = VIRTUAL, json_answer: Json = False) -> None:
 @app.command("list")
 def list_devices(json_answer: Json = False) -> None:
     """Name every port found, what answers there, and which one --device auto takes."""
-    from emberbed.link import discovery
+    from emberbed.link import discovery, last_port
 
     found = discovery.find()
     try:
-        taken, verdict = discovery.choose(found)
+        taken, verdict = discovery.choose(found, last_port.recall())
     except discovery.NotOne as reason:
         taken, verdict = None, str(reason)
     if json_answer:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from emberbed import cli_fetch, cli_runs_files, cli_runs_replay, cli_sheet
+from emberbed import cli_fetch, cli_runs_files, cli_runs_going, cli_runs_replay, cli_sheet
 from emberbed.bench.run_files import make_default_folder, page_path
 from emberbed.cli_common import (
     Json,
@@ -40,6 +40,7 @@ app = typer.Typer(no_args_is_help=True, help="List, show, export, replay and aud
 cli_fetch.add_commands(app)
 cli_runs_files.add_commands(app)
 cli_runs_replay.add_commands(app)
+cli_runs_going.add_commands(app)
 cli_sheet.add_commands(app)
 
 

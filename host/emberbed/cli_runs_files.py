@@ -27,6 +27,8 @@ from emberbed.report.record_code import short_code
 from emberbed.store import export as files
 from emberbed.store.run_store import RunStore
 
+PNG = "png"
+
 
 def add_commands(app: typer.Typer) -> None:
     app.command()(export)
@@ -41,16 +43,20 @@ def export(
         Path | None,
         typer.Option(
             "--to",
-            help="File, .csv, .json or .parquet; if not given, run-N.csv here, or standard output"
+            help="File, .csv, .json, .parquet or .png; if not given, run-N.csv here, or standard output"
             " in a pipe.",
         ),
     ] = None,
     form: Annotated[
-        str, typer.Option("--form", help="csv, json or parquet; if not given, as the file's name.")
+        str,
+        typer.Option(
+            "--form",
+            help="csv, json or parquet, or png for its chart; if not given, as the file's name.",
+        ),
     ] = "",
     store: StoreFile = None,
 ) -> None:
-    """Export a run as a table, one row per tick, units in the headings."""
+    """Export a run as a table, one row per tick, units in the headings, or its chart as a PNG."""
     form = _form_of(form, to)
     with told(), RunStore.open(store, create=False) as run_store:
         stored = run_store.run(run)
@@ -68,9 +74,10 @@ def export(
 
 def _form_of(form: str, to: Path | None) -> str:
     named = to.suffix.removeprefix(".").lower() if to is not None else ""
-    form = form or (named if named in files.FORMS else files.CSV)
-    if form not in files.FORMS:
-        fail([f"--form {printable(form)} is not known: use {', '.join(files.FORMS)}"])
+    known = (*files.FORMS, PNG)
+    form = form or (named if named in known else files.CSV)
+    if form not in known:
+        fail([f"--form {printable(form)} is not known: use {', '.join(known)}"])
     if form == files.PARQUET and not files.can_write_parquet():
         fail([files.NO_PARQUET])
     return form
@@ -79,6 +86,11 @@ def _form_of(form: str, to: Path | None) -> str:
 def _export_to_file(run_store: RunStore, run_id: int, form: str, to: Path) -> None:
     if form == files.PARQUET:
         files.write_parquet(run_store, run_id, to)
+        return
+    if form == PNG:
+        from emberbed.report.picture import run_png  # matplotlib: only when it is needed
+
+        to.write_bytes(run_png(run_store, run_id))
         return
     write = files.write_csv if form == files.CSV else files.write_json
     with to.open("w", encoding="utf-8", newline="") as stream:
@@ -98,6 +110,8 @@ def _export_to_output(run_store: RunStore, run_id: int, form: str) -> None:
         fail(["There is no standard output here: name a file with --to"])
     if form == files.PARQUET:
         fail(["Parquet is no text: name a file with --to"])
+    if form == PNG:
+        fail(["A picture is no text: name a file with --to"])
     if isinstance(sys.stdout, TextIOWrapper):
         sys.stdout.reconfigure(newline="")  # the CSV brings its own line ends
     write = files.write_csv if form == files.CSV else files.write_json

@@ -31,7 +31,7 @@ class BenchHands:
 
     def put(self, channel: int, reference: Reference, what: str) -> None:
         """Ask for a bead in a bath, and return when it is there."""
-        typer.echo(what, err=True)
+        typer.echo(f"\n{what}" if _is_screen() else what, err=True)  # below the newest reading
         if not self._press:
             try:
                 input(GO_ON)
@@ -48,6 +48,10 @@ def _bath_words(reference: Reference) -> str:
     if reference.name == BOILING:
         return f"boiling {reference.station_kpa}"
     return f"freezing {reference.true_c}"
+
+
+def _is_screen() -> bool:
+    return sys.stderr is not None and sys.stderr.isatty()
 
 
 def parse_wrong(written: str) -> tuple[float, float]:
@@ -70,7 +74,7 @@ def parse_wrong(written: str) -> tuple[float, float]:
 @contextmanager
 def live() -> Iterator[Callable[[str], None]]:
     """Give what shows the newest reading on a person's screen; nothing is shown in a pipe."""
-    if sys.stderr is None or not sys.stderr.isatty():
+    if not _is_screen():
         yield lambda _line: None
         return
     from rich.console import Console
@@ -79,7 +83,8 @@ def live() -> Iterator[Callable[[str], None]]:
     console = Console(stderr=True)
 
     def show(line: str) -> None:
-        console.print(Text(line), end="\r", overflow="ellipsis", no_wrap=True)
+        width = console.width - 1
+        console.print(Text(line[:width].ljust(width)), end="\r")
 
     yield show
     console.print()

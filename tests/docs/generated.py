@@ -62,6 +62,7 @@ DOCUMENTS = {
     f"{DOCS}/control.md": (),
     f"{DOCS}/materials.md": (),
     f"{DOCS}/moisture.md": (),
+    f"{DOCS}/calibration.md": (),
     f"{DOCS}/boards.md": (),
     f"{DOCS}/job.md": (),
     f"{DOCS}/link.md": ("frame", "messages", "refusals", "record"),

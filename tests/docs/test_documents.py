@@ -150,6 +150,7 @@ SAID = [
     (f"{DOCS}/profiles.md", f"at least {DRY_OUT_LEAST.value:g} s before"),
     (f"{DOCS}/data.md", f"each tick of {TICK_MS} ms"),
     (f"{DOCS}/safety.md", f"peak plus {LIMIT_ABOVE_PEAK_C:g} °C"),
+    (f"{DOCS}/hardware.md", f"{safety_limits.MOST_COLD_CDEG // 100} °C is a trip"),
     (f"{DOCS}/safety.md", f"Tools below {HANDLING.value:g} °C"),
 ]
 

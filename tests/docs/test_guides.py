@@ -1,5 +1,6 @@
 """The guides: the tutorial's commands run and say what it shows, recipes and figures are right."""
 
+import json
 import re
 import shlex
 import subprocess
@@ -15,7 +16,7 @@ from emberbed.profiles.reader import parse_profile
 from emberbed_fw import trip_codes
 from tests.docs import generated_guides as guides
 from tests.docs.make_diagrams import DIAGRAMS, PICTURES
-from tests.support.command import environment
+from tests.support.command import environment, finish
 
 DOCS = PICTURES.parent
 FENCED = re.compile(r"```(\w+)\n(.*?)```", re.DOTALL)
@@ -81,6 +82,19 @@ def test_recipe_has_neither_error_nor_warning(recipe):
     names = list(parsed.model.sensors)
     found = check_profile(parsed, names, [MOST_CDEG] * len(names), HEATER_W)
     assert [one.sentence for one in found if one.severity != "note"] == []
+
+
+@pytest.mark.parametrize("recipe", list(recipes()))
+def test_recipe_runs_to_its_end_in_rehearsal(recipe, tmp_path):
+    """The real firmware on the simulated heater; a third sensor lies at the board's edge."""
+    path = tmp_path / "recipe.toml"
+    path.write_text(recipe, encoding="utf-8")
+    names = list(parse_profile(recipe.encode(), "recipe.toml").model.sensors)
+    places = ["board_centre", *["board_edge"] * (len(names) - 1)]
+    sensors = [f"--sensor={name}:{place}" for name, place in zip(names, places, strict=True)]
+    done = finish("rehearse", path, "--json", *sensors)
+    assert done.exit_code == 0, done.said
+    assert json.loads(done.output)["state"] == "finished"
 
 
 @pytest.mark.parametrize("file", sorted(guides.EXAMPLES.values()))

@@ -111,6 +111,11 @@ def test_a_run_s_record_tells_of_the_calibration_and_warns_when_it_is_old(virtua
         view = view_of(store, 1)
         assert view.calibrated == {"edge": read_sentence(entry.known().sentence())}
         assert view.device.channels[EDGE].offset_cdeg == entry.line.offset_cdeg
+    words = ["sensor", "budget", "edge", "--at", "120", "--device", virtual.url]
+    budget = CliRunner().invoke(app, words).stdout
+    made = budget_of(120.0, "MAX31855K", entry.known())
+    assert f"edge at 120 °C: ± {made.expanded_k:.1f} °C" in budget
+    assert entry.known().sentence() in " ".join(budget.split())
     make_old(entry)
     with Device.connect(virtual.url) as device:
         told = on_device.run_words(device, *read_description(device))

@@ -12,13 +12,17 @@ from typing import TYPE_CHECKING
 from emberbed.bench.prepare import MadeOnDevice, NotReady, Prepared, prepare
 from emberbed.device_description import DeviceDescription
 from emberbed.plain_text import printable
-from emberbed.profiles.plan_bytes import Plan
+from emberbed.profiles.model import Profile, Ramp
+from emberbed.profiles.plan_bytes import Plan, decode_plan
 from emberbed.profiles.reader import ProfileFile
+from emberbed.profiles.timing import spans
 from emberbed.records import TickRecord
+from emberbed_fw.units import TICKS_PER_S
 
 if TYPE_CHECKING:
     from emberbed.learn.identified import Identified
 
+TOLD_FROM_S = 5.0
 Learner = Callable[[TickRecord], Sequence[tuple[int, str, str]]]  # gives tick, kind, sentence
 
 
@@ -45,7 +49,23 @@ def prepare_on(
     model = partial(heater.guard_model, description)
     planner = heater.planner(description)
     prepared = prepare(asked, description, gains, power_cap, model, planner)
-    return prepared, heater.notes(description)
+    late = later_ramps(prepared.profile_file.model, decode_plan(prepared.plan)) if planner else []
+    return prepared, [*heater.notes(description), *late]
+
+
+def later_ramps(profile: Profile, plan: Plan) -> list[str]:
+    """Return one sentence for each ramp that the plan had to stretch for this heater."""
+    told = []
+    for span in spans(profile):
+        if not isinstance(span.stage, Ramp):
+            continue
+        late_s = (plan.knots_of(span.index)[-1]["tick"] - span.planned_ticks) / TICKS_PER_S
+        if late_s >= TOLD_FROM_S:
+            told.append(
+                f"stage {span.index + 1}, to {span.stage.to_c:g} °C, takes about {late_s:.0f} s"
+                " longer than the profile says: this heater is not strong enough for its rate"
+            )
+    return told
 
 
 def learner_of(heater: "Identified | None", plan: Plan, description: DeviceDescription) -> Learner:

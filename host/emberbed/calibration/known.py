@@ -59,7 +59,8 @@ class Known:
             return True
 
     def old_words(self) -> str:
-        return f"The calibration of {self.name} was over a year old ({self.day}): calibrate it again"
+        told = f"The calibration of {self.name} was over a year old ({self.day})"
+        return f"{told}: calibrate it again"
 
 
 _SENTENCE = re.compile(

@@ -7,7 +7,7 @@ not in the bath, another channel's bead in it.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from math import hypot
+from math import hypot, inf
 from statistics import fmean
 
 from emberbed.bench.prepare import NotReady
@@ -20,6 +20,8 @@ from emberbed.calibration.steadiness import Course, SteadyWindow
 from emberbed.device_description import DeviceDescription
 from emberbed.link.device import Device
 from emberbed.records import TickRecord
+from emberbed_fw.converters import hot_cdeg
+from emberbed_fw.settings import CONVERTER_MAX6675, CONVERTER_NAMES
 from emberbed_fw.units import TICKS_PER_S
 
 Show = Callable[[str], None]
@@ -52,6 +54,13 @@ class Couple:
     def converter(self) -> str:
         return self.description.channels[self.channel].converter
 
+    @property
+    def floor_c(self) -> float:
+        """Return below which a reading may be anything colder: a MAX6675 has no sign."""
+        if self.converter != CONVERTER_NAMES[CONVERTER_MAX6675]:
+            return -inf
+        return hot_cdeg(CONVERTER_MAX6675, 0, 0, 0) / 100 + CONVERTERS[self.converter].step_k
+
     def point(self, reference: Reference, read_c: float) -> Point:
         """Return the pair, with the errors of both its sides."""
         step_k = CONVERTERS[self.converter].step_k
@@ -76,6 +85,14 @@ def steady_point(couple: Couple, reference: Reference, show: Show) -> Point:
     course, others = _wait(couple, show)
     if abs(course.mean_c - reference.true_c) > NEAR_K:
         raise NotReady([_elsewhere(couple, reference, course, others)])
+    if course.mean_c < couple.floor_c:
+        raise NotReady(
+            [
+                f"{couple.name} reads {course.mean_c:.1f} °C, and its {couple.converter} shows nothing"
+                " colder: it may be further off; compare it with a thermometer at two temperatures"
+                " above 5 °C, and give them with --from"
+            ]
+        )
     return couple.point(reference, course.mean_c)
 
 

@@ -11,7 +11,7 @@ DOCS = Path(__file__).parents[1] / "docs"
 SHELVES = {
     "Begin": ("index", "tutorial", "cookbook"),
     "Build": ("hardware", "install", "commissioning"),
-    "Work": ("page", "trips", "boards", "profiles", "materials", "moisture", "job"),
+    "Work": ("page", "trips", "boards", "profiles", "materials", "moisture", "calibration", "job"),
     "Know": ("safety", "evidence", "control", "report", "data", "faults", "commands", "link"),
 }
 PAGES = tuple(name for names in SHELVES.values() for name in names)

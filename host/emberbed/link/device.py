@@ -7,6 +7,7 @@ device; a device that stops its clock until its records are stored answers only 
 renews). A failing link is a `LinkError`, a "no" of the device is `Refused`: one sentence each.
 """
 
+import logging
 import secrets
 import time
 from collections.abc import Callable
@@ -25,6 +26,7 @@ from emberbed_fw.settings import SETTINGS_BYTES
 from emberbed_fw.units import NONE
 
 CONNECT_S = 5.0
+_LOG = logging.getLogger(__name__)
 
 __all__ = ["CONNECT_S", "Clock", "Device", "Refused", "Sink"]
 
@@ -81,6 +83,8 @@ class Device:
         except BaseException:
             device.close()
             raise
+        greeting = device.greeting
+        _LOG.debug("%s: firmware %s, state %d", url, greeting.firmware, greeting.state)
         return device
 
     def reconnect(self, first_tick: int, timeout_s: float = CONNECT_S) -> None:

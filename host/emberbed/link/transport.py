@@ -23,6 +23,7 @@ WRITE_S = 1.0
 _LINUX_GROUP = "dialout"
 _BUSY = (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK)
 _MISSING = (errno.ENOENT, errno.ENXIO, errno.ENODEV)
+MAY_NOT_OPEN = "You may not open"  # how a port that needs a right is told
 _DENIED = (errno.EACCES, errno.EPERM)
 
 
@@ -129,7 +130,7 @@ def _cannot_open(url: str, failure: Exception) -> str:
     if code in _BUSY or "PermissionError" in str(failure):
         return f"Port {url} is in use: close the other program that has it open, then try again"
     if code in _DENIED:
-        return f"You may not open {url}: {_permission_mend(url)}"
+        return f"{MAY_NOT_OPEN} {url}: {permission_mend(url)}"
     return f"{url} cannot be opened as a serial port ({_plain(failure)}): {_found_ports()}"
 
 
@@ -157,7 +158,8 @@ def _found_ports() -> str:
     return f"the ports found are {', '.join(found)}"
 
 
-def _permission_mend(port: str) -> str:
+def permission_mend(port: str) -> str:
+    """Return what lets a person open a port that is there."""
     if not sys.platform.startswith("linux"):
         return "ask whoever looks after this computer for the right to use it"
     try:

@@ -80,8 +80,9 @@ def new(store: Path | None, told: dict[str, str]) -> int:
 
 def change(store: Path | None, job_id: int, told: dict[str, str]) -> None:
     """Change what is told of a job; '' takes it back."""
+    worth = {key: _amount(text) for key, text in told.items() if key == "worth"}
     with RunStore.open(store, create=False) as opened:
-        JobBook(opened).change(job_id, **told)
+        JobBook(opened).change(job_id, **{**told, **worth})
 
 
 def answer(store: Path | None, job_id: int, list_name: str, item_id: str, said: str) -> None:
@@ -106,7 +107,7 @@ def add_photo(store: Path | None, job_id: int, octets: bytes, kind: str, note: s
 def add_part(store: Path | None, job_id: int, name: str, count: int, each: str) -> None:
     """Keep a part that was used; `each` is what one cost, '' where nobody says."""
     with RunStore.open(store, create=False) as opened:
-        JobBook(opened).add_part(job_id, name, count, each.strip() or None)
+        JobBook(opened).add_part(job_id, name, count, _amount(each.strip()) or None)
 
 
 def add_test(
@@ -135,6 +136,11 @@ def figures(store: Path | None) -> dict[str, Any]:
         currency = prices_at(opened.database, None).currency
     rows = [group_row(one, GROUPS) for one in groups]
     return {"rows": rows, "currency": currency, "note": STATISTICS_NOTE}
+
+
+def _amount(text: str) -> str:
+    """Return an amount with its point: a form takes a decimal comma too."""
+    return text.replace(",", ".") if text.count(",") == 1 else text
 
 
 def _lists(overview: JobOverview, checks: dict[str, Any]) -> list[dict[str, Any]]:

@@ -34,6 +34,14 @@ def report_pdf(store: Path | None, run_id: int) -> bytes:
         return path.read_bytes()
 
 
+def chart_png(store: Path | None, run_id: int) -> bytes:
+    """Return a run's chart as a picture."""
+    from emberbed.report.picture import run_png  # matplotlib: only when it is needed
+
+    with RunStore.open(store, create=False) as opened:
+        return run_png(opened, opened.run(run_id).id)
+
+
 def sheet(store: Path | None, run_id: int, form: str, shop: str, board: str) -> bytes:
     """Return the customer's sheet; board and photographs are its job's where nothing is said."""
     from emberbed.jobs.for_sheet import sheet_facts

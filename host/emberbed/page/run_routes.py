@@ -39,6 +39,7 @@ class RunRoutes:
             "/api/runs/{run:int}/curve": self.curve,
             "/runs/{run:int}/report": self.report,
             "/runs/{run:int}/pdf": self.pdf,
+            "/runs/{run:int}/png": self.png,
             "/runs/{run:int}/csv": self.csv,
             "/runs/{run:int}/json": self.json,
             "/runs/{run:int}/sheet": self.sheet,
@@ -70,6 +71,9 @@ class RunRoutes:
 
     async def pdf(self, request: Request) -> Response:
         return _file(await self._of(papers.report_pdf, request), request, PDF_TYPE, "pdf")
+
+    async def png(self, request: Request) -> Response:
+        return _file(await self._of(papers.chart_png, request), request, "image/png", "png")
 
     async def csv(self, request: Request) -> Response:
         return _file(await self._of(papers.numbers, request, CSV), request, "text/csv", CSV)

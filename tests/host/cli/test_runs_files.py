@@ -4,12 +4,14 @@ import json
 import sqlite3
 
 import pytest
+from PIL import Image
 
 from emberbed.replay.play import CPYTHON
 from emberbed.store import export
 from emberbed.store.run_store import RunStore
 from tests.host.replay.recorded import open_store, recorded, store_records
 from tests.host.replay.test_replay import changed
+from tests.host.store.synthetic_run import facts
 from tests.support.parts import need_python_module
 
 STORE = ("--store", "runs.sqlite")
@@ -47,12 +49,35 @@ def test_the_files_name_says_its_form(emberbed, store, tmp_path):
 
 def test_forms_that_cannot_be_are_refused(emberbed, store, monkeypatch):
     store()
-    assert "csv, json, parquet" in one_sentence(emberbed("runs", "export", "--form", "xls", *STORE))
+    assert "csv, json, parquet, png" in one_sentence(emberbed("runs", "export", "--form", "xls", *STORE))
     if export.can_write_parquet():
         assert "--to" in one_sentence(emberbed("runs", "export", "--form", "parquet", *STORE))
     monkeypatch.setattr(export, "can_write_parquet", lambda: False)
     said = one_sentence(emberbed("runs", "export", "--to", "x.parquet", *STORE))
     assert "emberbed[parquet]" in said
+
+
+def test_the_chart_as_a_picture(emberbed, real, tmp_path):
+    told = emberbed("runs", "export", "1", "--to", "run.png", *STORE)
+    assert told.err.strip() == "Run 1 is written to run.png"
+    with Image.open(tmp_path / "run.png") as image:
+        assert (image.format, image.size) == ("PNG", (1500, 900))
+        counted = image.convert("RGB").getcolors(image.width * image.height)
+        colours = {colour for _count, colour in counted}
+        assert set(image.info) <= {"Software", "dpi"}, "nothing hides in it"
+    assert (255, 255, 255) in colours and (0xD5, 0x5E, 0x00) in colours  # paper, the first curve
+    once = (tmp_path / "run.png").read_bytes()
+    emberbed("runs", "export", "1", "--form", "png", "--to", "again", *STORE)
+    assert (tmp_path / "again").read_bytes() == once
+    said = one_sentence(emberbed("runs", "export", "--form", "png", *STORE))
+    assert "A picture is no text" in said
+
+
+def test_a_run_without_a_record_has_no_chart(emberbed, tmp_path):
+    with RunStore.open(tmp_path / "runs.sqlite") as opened:
+        opened.end_run(opened.begin_run(facts()), "refused", 3)
+    said = one_sentence(emberbed("runs", "export", "1", "--to", "x.png", *STORE))
+    assert said == "Run 1 has no readings, so there is no chart of it: export it as csv or json"
 
 
 def test_two_runs_in_one_picture(emberbed, real, tmp_path):
@@ -140,3 +165,35 @@ def test_what_cannot_be_replayed(emberbed, real, tmp_path):
         )
     database.close()
     assert "needs version 7" in one_sentence(emberbed("runs", "replay", *STORE))
+
+
+def test_runs_are_moved_by_their_day_and_read_where_they_are(emberbed, real, tmp_path):
+    said = emberbed("runs", "archive", "old.sqlite", "--before", "2999-01-01", *STORE)
+    assert said.exit_code == 0 and "2 runs are moved to old.sqlite" in " ".join(said.lines)
+    assert emberbed("runs", "audit", "2", "--store", "old.sqlite").exit_code == 0
+    assert "has no run" in one_sentence(emberbed("runs", "show", "2", *STORE))
+    told = (tmp_path / "runs-removed.jsonl").read_text().splitlines()
+    assert [json.loads(line)["run"] for line in told] == list(real)
+
+
+def test_a_run_is_removed_after_a_yes_only(emberbed, real):
+    said = emberbed("runs", "remove", "1", *STORE)  # nobody at a keyboard
+    assert said.exit_code == 2 and "say --yes" in said.lines[-1]
+    assert emberbed("runs", "show", "1", *STORE).exit_code == 0
+    said = emberbed("runs", "remove", "1", "--yes", *STORE)
+    assert said.exit_code == 0 and "Run 1, " in said.out and "1 run is removed" in said.out
+    assert emberbed("runs", "show", "1", *STORE).exit_code == 2
+    assert emberbed("runs", "audit", "2", *STORE).exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("archive", "old.sqlite"), "No run is meant"),
+        (("archive", "old.sqlite", "--before", "spring"), "is no day"),
+        (("archive", "runs.sqlite", "1"), "is the store that they lie in"),
+        (("remove", "9", "--yes"), "has no run 9"),
+    ],
+)
+def test_what_cannot_go_is_told(emberbed, real, words, told):
+    assert told in one_sentence(emberbed("runs", *words, *STORE))

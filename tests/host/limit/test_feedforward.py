@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from emberbed.bench.with_heater import later_ramps
 from emberbed.device_description import decode_settings
 from emberbed.limit.feedforward import course_of, planner_for
 from emberbed.profiles.compile import compile_plan, decode_plan
@@ -27,9 +28,13 @@ def course(values):
 
 @pytest.fixture(scope="module")
 def plan(values):
+    return planned(values, profile_of(FEASIBLE[KIND]))
+
+
+def planned(values, profile):
     device = decode_settings(bench_settings(bench_of(NOMINAL)))
     packed = compile_plan(
-        profile_of(FEASIBLE[KIND]), device.channel_names(), device.ceilings_cdeg(), None, 1.0,
+        profile, device.channel_names(), device.ceilings_cdeg(), None, 1.0,
         planner=planner_for(tuple(values.items()), 23.0),
     )  # fmt: skip
     return decode_plan(packed)
@@ -82,3 +87,14 @@ def test_less_power_takes_longer(values):
     profile = profile_of(INFEASIBLE[KIND])
     full, less = (course_of(values, profile, 23.0, cap).late_s() for cap in (1.0, 0.5))
     assert sum(less.values()) > sum(full.values())
+
+
+def test_what_will_take_longer_is_told_before_heat(values, plan):
+    feasible, infeasible = profile_of(FEASIBLE[KIND]), profile_of(INFEASIBLE[KIND])
+    assert later_ramps(feasible, plan) == []
+    told = later_ramps(infeasible, planned(values, infeasible))
+    late = course_of(values, infeasible, 23.0, 1.0).late_s()
+    assert len(told) == sum(late_s >= 5.0 for late_s in late.values())
+    number, late_s = max(late.items(), key=lambda one: one[1])
+    assert f"stage {number + 1}, " in " ".join(told)
+    assert f"about {late_s:.0f} s longer" in " ".join(told)

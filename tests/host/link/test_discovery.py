@@ -10,7 +10,7 @@ import pytest
 
 from emberbed.bench.prepare import NotReady
 from emberbed.cli_common import port_of
-from emberbed.link import discovery
+from emberbed.link import discovery, last_port
 from emberbed.link.device import Device
 from emberbed.link.discovery import Found, NotOne, choose, find
 from tests.host.link.fake_device import FakeDevice
@@ -20,6 +20,13 @@ def port(device, vid=0x2E8A, description="a board"):
     return SimpleNamespace(
         device=device, vid=vid, pid=5, serial_number="E66", description=description
     )
+
+
+@pytest.fixture(autouse=True)
+def state(monkeypatch, tmp_path):
+    """What is remembered lies in a folder of the test's own."""
+    monkeypatch.setenv(last_port.VARIABLE, str(tmp_path / "state"))
+    return tmp_path / "state" / last_port.FILE
 
 
 @pytest.fixture
@@ -104,6 +111,49 @@ def test_auto_takes_the_one_device_and_says_why(devices, monkeypatch, capsys):
     assert port_of("auto") == url
     assert capsys.readouterr().err.startswith(f"note: {url} is taken: a device with firmware")
     assert port_of("COM3") == "COM3"
+
+
+def told_device(port_name, serial_number=""):
+    return Found(port_name, "", FakeDevice, "a device", serial_number)  # type: ignore
+
+
+def test_of_several_the_one_used_last_is_taken_and_said_so(monkeypatch):
+    several = [told_device("COM3", "A1"), told_device("COM7", "B2")]
+    monkeypatch.setattr(discovery, "find", lambda: several)
+    listed = [port("COM3"), port("COM7")]
+    listed[0].serial_number, listed[1].serial_number = "A1", "B2"
+    monkeypatch.setattr(discovery.list_ports, "comports", lambda: listed)
+    with pytest.raises(NotReady):
+        port_of("auto")
+    port_of("COM7")  # was named, and is there
+    port_of("COM8")  # is not there: not remembered
+    assert last_port.recall() == ("COM7", "B2")
+    assert port_of("auto") == "COM7"
+    _taken, why = choose(several, last_port.recall())
+    assert why == "COM7 is taken, as it was used last: a device; attached too: COM3"
+
+
+def test_a_device_is_known_by_its_number_and_not_by_its_port():
+    moved = [told_device("COM3", "B2"), told_device("COM7", "A1")]
+    assert choose(moved, last_port.LastPort("COM7", "B2"))[0] == "COM3"
+    with pytest.raises(NotOne):  # another device at the old port is another device
+        choose([told_device("COM3", "C3"), told_device("COM7", "A1")],
+               last_port.LastPort("COM7", "B2"))  # fmt: skip
+
+
+@pytest.mark.parametrize("octets", [b"", b"{", b"[]", b'{"port": 1}', b"\xff\xfe" * 9000])
+def test_a_damaged_memory_is_as_good_as_none(state, octets):
+    state.parent.mkdir()
+    state.write_bytes(octets)
+    assert last_port.recall() is None
+
+
+def test_a_folder_that_takes_nothing_hinders_nobody(monkeypatch, tmp_path):
+    (tmp_path / "file").write_text("")
+    monkeypatch.setenv(last_port.VARIABLE, str(tmp_path / "file" / "below"))
+    monkeypatch.setattr(discovery.list_ports, "comports", lambda: [port("COM3")])
+    assert port_of("COM3") == "COM3"
+    assert last_port.recall() is None
 
 
 def test_auto_without_a_device_refuses_with_the_mend(monkeypatch):

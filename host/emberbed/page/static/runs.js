@@ -114,6 +114,7 @@ export class RunsScreen {
       el("div", { class: "row" },
         el("a", { class: "button", href: `/runs/${run.id}/report`, target: "_blank", rel: "noopener" }, t("runs.report")),
         el("a", { class: "button", href: `/runs/${run.id}/pdf`, download: "" }, t("runs.pdf")),
+        el("a", { class: "button", href: `/runs/${run.id}/png`, download: "" }, t("runs.png")),
         el("a", { class: "button", href: `/runs/${run.id}/csv`, download: "" }, t("runs.csv")),
         el("a", { class: "button", href: `/runs/${run.id}/json`, download: "" }, t("runs.json")),
         el("a", { class: "button", href: "#/runs" }, t("runs.back"))),
