@@ -1,8 +1,8 @@
 """The command `emberbed`: words to calls, failures to one sentence and an exit code.
 
 Nothing is decided here. Exit codes of `run` are in bench/outcome.py; every other command ends with
-0, or 2 for bad input (`check` too when it finds an error; `runs audit` with 1 for a changed run, `doctor` with 1 when
-something has to be mended).
+0, or 2 for bad input (`check` too when it finds an error; `runs audit` with 1 for a changed run,
+`doctor` with 1 when something has to be mended).
 """
 
 from pathlib import Path

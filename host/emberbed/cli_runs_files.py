@@ -43,8 +43,8 @@ def export(
         Path | None,
         typer.Option(
             "--to",
-            help="File, .csv, .json, .parquet or .png; if not given, run-N.csv here, or standard output"
-            " in a pipe.",
+            help="File, .csv, .json, .parquet or .png; if not given, run-N.csv here, or standard"
+            " output in a pipe.",
         ),
     ] = None,
     form: Annotated[

@@ -8,10 +8,10 @@ from typing import Annotated
 import typer
 
 from emberbed.bench.prepare import NotReady
+from emberbed.bundle import removal
 from emberbed.bundle.layout import BundleError
 from emberbed.cli_common import StoreFile, fail, out, out_sentence, told, working
 from emberbed.report.display import local_minute
-from emberbed.bundle import removal
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import StoredRun
 

@@ -97,6 +97,7 @@ def calibrate(
         bench = VirtualBench(speed, seed, tuple(fault or ()), engine)
         name = _by(by)
         with _on(device, bench, only_virtual) as (connected, virtual):
+            guided.check_at_rest(connected)
             couple = guided.couple_on(connected, sensor)
             if virtual is not None and wrong is not None:
                 virtual.misread(couple.channel, *parse_wrong(wrong))

@@ -140,9 +140,7 @@ def what_ifs_of(
     benches = [varied(bench, what) for what in drawn]
     pypy = what_ifs_pool.engine_for(count)
     closed = benches if pypy else benches[:MOST_IN_CPYTHON]
-    cases = [
-        Case(done.settings, done.prepared.plan, one, seed + n) for n, one in enumerate(closed)
-    ]
+    cases = [Case(done.settings, done.prepared.plan, one, seed + n) for n, one in enumerate(closed)]
     outcomes, engine = what_ifs_pool.outcomes(cases, control, pypy)
     full_w = bench.emitter.watts * bench.mains.power_factor
     shares, fan = np.array(power.watts) / full_w, np.array(power.fan)
@@ -219,5 +217,7 @@ def as_json(found: WhatIfs) -> dict[str, object]:
 
 
 def _range_c(values_c: np.ndarray) -> str:
-    low, middle, high = (display.celsius(float(one)) for one in np.percentile(values_c, NINE_OF_TEN))
+    low, middle, high = (
+        display.celsius(float(one)) for one in np.percentile(values_c, NINE_OF_TEN)
+    )
     return f"{middle}, nine of ten within {low} to {high}"

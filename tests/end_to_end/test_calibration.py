@@ -116,6 +116,9 @@ def test_a_run_s_record_tells_of_the_calibration_and_warns_when_it_is_old(virtua
     made = budget_of(120.0, "MAX31855K", entry.known())
     assert f"edge at 120 °C: ± {made.expanded_k:.1f} °C" in budget
     assert entry.known().sentence() in " ".join(budget.split())
+    words = ["sensor", "calibrate", "edge", "--from", "none.csv", "--device", virtual.url]
+    refused = CliRunner().invoke(app, words)
+    assert refused.exit_code == 2 and "is not idle (finished)" in refused.stderr
     make_old(entry)
     with Device.connect(virtual.url) as device:
         told = on_device.run_words(device, *read_description(device))

@@ -146,5 +146,7 @@ with open(arguments[1] if len(arguments) > 1 else "/tape.bin", "rb") as tape:
 said = []
 turns = [(integers(), floats(), textbook()) for _ in range(ROUNDS)]
 for at, name in enumerate(("integers", "floats", "textbook")):
-    said.append("%s %.3f %d" % (name, min(t[at][0] for t in turns) / STEPS, turns[0][at][1] // STEPS))
+    said.append(
+        "%s %.3f %d" % (name, min(t[at][0] for t in turns) / STEPS, turns[0][at][1] // STEPS)
+    )
 print(" ".join(said), "whole %.1f" % min(whole_ticks() for _ in range(2)))

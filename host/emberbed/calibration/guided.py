@@ -64,15 +64,19 @@ class Calibrated:
     written: bool
 
 
-def couple_on(device: Device, sensor: str) -> Couple:
-    """Return the couple that a person names, by its name or its channel's number."""
-    if device.greeting.state not in (rs.IDLE, rs.LOADED):
+def check_at_rest(device: Device) -> None:
+    """Refuse a device that would not take settings: it has a run behind it, or before it."""
+    if device.greeting.state != rs.IDLE:
         raise NotReady(
             [
-                f"The device at {device.url} is busy ({state_words(device.greeting.state)}): wait"
-                " until it rests, then calibrate"
+                f"The device at {device.url} is not idle ({state_words(device.greeting.state)}):"
+                " let its run end, switch it off and on, then calibrate"
             ]
         )
+
+
+def couple_on(device: Device, sensor: str) -> Couple:
+    """Return the couple that a person names, by its name or its channel's number."""
     _block, description = read_to_run(device)
     couples = {
         number: name

@@ -7,7 +7,7 @@ not in the bath, another channel's bead in it.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from math import hypot, inf
+from math import hypot
 from statistics import fmean
 
 from emberbed.bench.prepare import NotReady
@@ -20,8 +20,6 @@ from emberbed.calibration.steadiness import Course, SteadyWindow
 from emberbed.device_description import DeviceDescription
 from emberbed.link.device import Device
 from emberbed.records import TickRecord
-from emberbed_fw.converters import hot_cdeg
-from emberbed_fw.settings import CONVERTER_MAX6675, CONVERTER_NAMES
 from emberbed_fw.units import TICKS_PER_S
 
 Show = Callable[[str], None]
@@ -30,6 +28,7 @@ NEAR_K = 15.0
 MOVED_K = 5.0  # by which another bead must have gone to be the one in the bath
 START_TICKS = TICKS_PER_S  # a bead in water has gone far by its end, one beside it nowhere
 LONGEST_MELT_S = 240.0
+NO_READING = "it gave no whole window of readings (a MAX6675 gives none below 0 °C)"
 
 
 @dataclass(frozen=True)
@@ -53,13 +52,6 @@ class Couple:
     @property
     def converter(self) -> str:
         return self.description.channels[self.channel].converter
-
-    @property
-    def floor_c(self) -> float:
-        """Return below which a reading may be anything colder: a MAX6675 has no sign."""
-        if self.converter != CONVERTER_NAMES[CONVERTER_MAX6675]:
-            return -inf
-        return hot_cdeg(CONVERTER_MAX6675, 0, 0, 0) / 100 + CONVERTERS[self.converter].step_k
 
     def point(self, reference: Reference, read_c: float) -> Point:
         """Return the pair, with the errors of both its sides."""
@@ -85,14 +77,6 @@ def steady_point(couple: Couple, reference: Reference, show: Show) -> Point:
     course, others = _wait(couple, show)
     if abs(course.mean_c - reference.true_c) > NEAR_K:
         raise NotReady([_elsewhere(couple, reference, course, others)])
-    if course.mean_c < couple.floor_c:
-        raise NotReady(
-            [
-                f"{couple.name} reads {course.mean_c:.1f} °C, and its {couple.converter} shows nothing"
-                " colder: it may be further off; compare it with a thermometer at two temperatures"
-                " above 5 °C, and give them with --from"
-            ]
-        )
     return couple.point(reference, course.mean_c)
 
 
@@ -139,7 +123,7 @@ def _wait(couple: Couple, show: Show) -> tuple[Course, list[_Other]]:
         if window.steady:
             assert window.course is not None
             return window.course, _others(couple, records)
-    what = "it gave no reading" if window.course is None else window.course.doubt()
+    what = NO_READING if window.course is None else window.course.doubt()
     raise NotReady(
         [
             f"{couple.name} is not steady after {steadiness.LONGEST_S:.0f} s: {what}; keep the bead"

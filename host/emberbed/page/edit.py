@@ -2,8 +2,9 @@
 
 The text is the truth; the form is only a view of it, so comments and what the form does not show
 stay as written. Changes of stages as a whole go through `revise.sheet`, single values through
-tomlkit, accepted warnings through `profiles.acceptance`. A value is kept as typed, even a wrong one: the check then says what is wrong with it.
-Called in a helper process; takes and gives plain data.
+tomlkit, accepted warnings through `profiles.acceptance`. A value is kept as typed, even a wrong
+one: the check then says what is wrong with it. Called in a helper process; takes and gives plain
+data.
 """
 
 import tomllib

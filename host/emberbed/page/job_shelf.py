@@ -49,9 +49,7 @@ def one(store: Path | None, job_id: int) -> dict[str, Any]:
             {"number": one.number, "kind": PHOTO_KINDS[one.kind], "note": one.note}
             for one in job.photos
         ],
-        "tests": [
-            {"number": test.number, "lines": list(test_lines(test))} for test in job.tests
-        ],
+        "tests": [{"number": test.number, "lines": list(test_lines(test))} for test in job.tests],
         "costs_in": overview.prices.currency,
         "costs": list(cost_lines(overview.costs, overview.prices.currency)),
         "answers": ANSWERS,

@@ -1,4 +1,4 @@
-"""What-ifs on all cores of this machine: in PyPy where there is one and it pays, else in CPython."""
+"""What-ifs on all cores of this machine: in PyPy where there is one and it pays, or in CPython."""
 
 import os
 import platform

@@ -61,5 +61,3 @@ def benches_of(benches: Sequence[BenchParameters]) -> Benches:
         contact=beads("contact"),
         stray_ir=beads("stray_ir"),
     )
-
-

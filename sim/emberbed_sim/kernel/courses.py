@@ -5,7 +5,6 @@ own bits, single is for crowds), numpy where none is. No noise, no converters, n
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -46,11 +45,12 @@ def march(
     if power.shape not in ((len(power),), (len(power), benches.count)):
         raise ValueError(f"Power of shape {power.shape} fits no {benches.count} benches.")
     fan = np.zeros(len(power)) if fan is None else fan
-    given: tuple[Any, ...] = benches, power, fan, step_s, every
     if engine != "numpy":
         try:
-            return Courses(*in_c.march(*given, precision), step_s * every, f"C, {precision}")
+            found = in_c.march(benches, power, fan, step_s, every, precision)
+            return Courses(*found, step_s * every, f"C, {precision}")
         except NoCompiler:
             if engine == "c":
                 raise
-    return Courses(*in_numpy.march(*given), step_s * every, "numpy")
+    found = in_numpy.march(benches, power, fan, step_s, every)
+    return Courses(*found, step_s * every, "numpy")

@@ -68,7 +68,9 @@ def start_up() -> list[Figure]:
         Figure(f"start/{name}", f"`emberbed {' '.join(words)}`", shown_s(taken_s), against,
                shown_s(library_s), library_s / taken_s)
         for name, words in (
-            ("help", ("--help",)), ("version", ("--version",)), ("check", ("check", "label-printer"))
+            ("help", ("--help",)),
+            ("version", ("--version",)),
+            ("check", ("check", "label-printer")),
         )
         for taken_s in [_cpu_s("-m", "emberbed.cli", *words)]
     ]  # fmt: skip

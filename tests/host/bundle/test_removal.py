@@ -4,9 +4,9 @@ import json
 
 import pytest
 
+from emberbed.bundle import removal
 from emberbed.jobs.book import JobBook
 from emberbed.jobs.placements import add_placement, last_placement
-from emberbed.bundle import removal
 from emberbed.store.faults import StoreError
 from emberbed.store.run_store import RunStore
 from tests.host.store.synthetic_run import drawn_record, facts, store_run
@@ -35,7 +35,9 @@ def test_an_archived_run_is_whole_there_and_gone_here(store, tmp_path):
         assert [list(other.raw_records(number)) for number in (1, 2)] == list(before.values())
         assert [note.sentence for note in other.notes(1)] == ["Flux was old."]
     assert [run.id for run in store.runs()] == [3] and store.audit(3) == []
-    assert [(one["run"], one["head_sha256"]) for one in told(store)] == list(zip((1, 2), heads))
+    assert [(one["run"], one["head_sha256"]) for one in told(store)] == list(
+        zip((1, 2), heads, strict=True)
+    )
     assert told(store)[0]["to"] == str(tmp_path / "old.sqlite")
 
 

@@ -112,7 +112,10 @@ def test_what_cannot_be_asked_for(emberbed, given, words):
     [
         (("--fault", "channels_swapped@0s"), "the two beads or their plugs are swapped"),
         (("--fault", "tc_drifts@0s#-20,1"), "edge is not steady after 300 s: it moves by"),
-        (("--fault", "tc_open@0s#1"), "edge is not steady after 300 s: it gave no reading"),
+        (
+            ("--fault", "tc_open@0s#1"),
+            "edge is not steady after 300 s: it gave no whole window of readings",
+        ),
         (("--wrong", "30,1"), "too far from 0.0 °C for any sound couple"),
         (("--wrong", "0,1.1"), "The gain would be 0.909, outside 0.95 to 1.05"),
     ],

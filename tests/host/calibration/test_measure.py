@@ -39,7 +39,7 @@ def test_every_converter_gives_its_points(bench, name, within_k):
 
 
 def test_ice_below_what_a_converter_can_show_is_no_point(bench):
-    with pytest.raises(NotReady, match="its MAX6675 shows nothing colder"):
+    with pytest.raises(NotReady, match="a MAX6675 gives none below 0 °C"):
         taken(bench, "coarse", "ice", fixed_points.ice(), -3.0)
     assert taken(bench, "fine", "ice", fixed_points.ice(), -3.0).read_c == pytest.approx(
         -3, abs=0.1

@@ -102,8 +102,11 @@ def test_a_device_that_refuses_to_arm(emberbed, impatient):
     device.refuse[messages.ARM] = bytes([messages.WRONG_STATE])
     device.settings = _bench_description()
     with SocketWire(device) as wire:
-        sentence = refused(emberbed(*RUN, "--device", wire.url))
-    assert sentence.startswith("The device cannot do that in its present state")
+        said = emberbed(*RUN, "--device", wire.url)
+    # a device that nobody has accepted is warned of first, and the job that the run is in is named
+    assert said.exit_code == 2 and "never been accepted" in said.out and "Job 1" in said.out
+    assert said.err.startswith("The device cannot do that in its present state")
+    assert said.err.count("\n") == 1
     assert emberbed("runs", "show").out.count("Refused: the device did not start the run") == 1
 
 

@@ -39,7 +39,9 @@ def test_a_refused_command_stands_in_its_log_with_its_end(tmp_path):
 
 def test_verbose_says_where_and_tells_of_connections(tmp_path):
     homes = dict.fromkeys(("HOME", "XDG_STATE_HOME", "XDG_CACHE_HOME", "LOCALAPPDATA"), tmp_path)
-    done = finish("--verbose", "device", "info", **{name: str(path) for name, path in homes.items()})
+    done = finish(
+        "--verbose", "device", "info", **{name: str(path) for name, path in homes.items()}
+    )
     (place,) = tmp_path.rglob("emberbed.log")
     assert done.exit_code == 0 and f"note: the log is {place}" in done.errors
     assert "emberbed.link.device socket://127.0.0.1:" in place.read_text(encoding="utf-8")

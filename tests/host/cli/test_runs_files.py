@@ -49,7 +49,9 @@ def test_the_files_name_says_its_form(emberbed, store, tmp_path):
 
 def test_forms_that_cannot_be_are_refused(emberbed, store, monkeypatch):
     store()
-    assert "csv, json, parquet, png" in one_sentence(emberbed("runs", "export", "--form", "xls", *STORE))
+    assert "csv, json, parquet, png" in one_sentence(
+        emberbed("runs", "export", "--form", "xls", *STORE)
+    )
     if export.can_write_parquet():
         assert "--to" in one_sentence(emberbed("runs", "export", "--form", "parquet", *STORE))
     monkeypatch.setattr(export, "can_write_parquet", lambda: False)
@@ -169,7 +171,7 @@ def test_what_cannot_be_replayed(emberbed, real, tmp_path):
 
 def test_runs_are_moved_by_their_day_and_read_where_they_are(emberbed, real, tmp_path):
     said = emberbed("runs", "archive", "old.sqlite", "--before", "2999-01-01", *STORE)
-    assert said.exit_code == 0 and "2 runs are moved to old.sqlite" in " ".join(said.lines)
+    assert said.exit_code == 0 and "2 runs are moved to old.sqlite" in said.out
     assert emberbed("runs", "audit", "2", "--store", "old.sqlite").exit_code == 0
     assert "has no run" in one_sentence(emberbed("runs", "show", "2", *STORE))
     told = (tmp_path / "runs-removed.jsonl").read_text().splitlines()

@@ -42,7 +42,9 @@ def test_a_what_if_is_the_rehearsal_on_that_bench(given):
         if record.state != rs.COOL:
             places_c.append(heater.truth.places_c[0])
 
-    again = rehearse(profile_file, 2, (), Bench(varied, lambda: plant_of(varied, "lumped")), look=look)
+    again = rehearse(
+        profile_file, 2, (), Bench(varied, lambda: plant_of(varied, "lumped")), look=look
+    )
     assert again.prepared.plan == done.prepared.plan
     assert told.from_below_c == told.peaks_c[0] >= told.stages[1][2]
     hold_c = [c for c, r in zip(places_c, again.records, strict=False) if r.stage == 1]
@@ -69,9 +71,7 @@ def test_a_varied_bench_is_so(given):
     assert found.board.emissivity == found.emitter.emissivity == 1.0
     assert found.surroundings.room_c == 12.0
     assert found.sensors[0].lag_s == 2 * bench.sensors[0].lag_s
-    same = what_ifs.varied(
-        bench, dict.fromkeys(what, 1.0) | {"room_c": bench.surroundings.room_c}
-    )
+    same = what_ifs.varied(bench, dict.fromkeys(what, 1.0) | {"room_c": bench.surroundings.room_c})
     assert same == replace(bench, mains=same.mains)
 
 
