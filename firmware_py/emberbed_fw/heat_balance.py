@@ -31,8 +31,8 @@ MOST_RISE_MW = 16000000
 
 class HeatBalance:
     STATE = (
-        "missing_q6", "surplus_q6", "fallen_q6", "must_q6", "coast_cdeg", "risen_cdeg", "net_j", "_net_mj",
-        "_last_cdeg", "_lowest_cdeg", "_smooth_q6", "_slope_q6", "_begun",
+        "missing_q6", "surplus_q6", "fallen_q6", "must_q6", "coast_cdeg", "risen_cdeg", "net_j",
+        "_net_mj", "_last_cdeg", "_lowest_cdeg", "_smooth_q6", "_slope_q6", "_begun",
     )
 
     def __init__(self):

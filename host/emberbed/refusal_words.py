@@ -38,8 +38,8 @@ _NO_READING = "the control sensor has no reading now; seat its plug, then try ag
 
 # (request or change, refusal) -> the sentence for just that
 SPECIAL_REFUSALS = {
-    ("SETTINGS_WRITE", "WRONG_STATE"): "Settings are taken only while nothing is loaded or runs; let"
-    " the run end, or restart the device, then try again.",
+    ("SETTINGS_WRITE", "WRONG_STATE"): "Settings are taken only while nothing is loaded or runs;"
+    " let the run end, or restart the device, then try again.",
     ("SETTINGS_WRITE", "BAD_RANGE"): "The device does not accept these settings: a converter, a"
     " ceiling, a calibration or a power is outside what its firmware allows.",
     ("SERVICE", "SWITCH_CLOSED"): "A switch of the heater is closed, or its sense is wired or"

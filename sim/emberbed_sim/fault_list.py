@@ -5,15 +5,14 @@
 """
 
 import json
+import sys
 
 from emberbed_sim.faults import CATALOGUE
 
 
 def rows() -> list[dict[str, str]]:
-    return [
-        {"name": kind.name, "does": kind.does, "number": kind.amount_is} for kind in CATALOGUE
-    ]
+    return [{"name": kind.name, "does": kind.does, "number": kind.amount_is} for kind in CATALOGUE]
 
 
 if __name__ == "__main__":
-    print(json.dumps(rows()))
+    sys.stdout.write(json.dumps(rows()) + "\n")

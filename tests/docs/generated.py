@@ -60,6 +60,7 @@ DOCUMENTS = {
     f"{DOCS}/report.md": (),
     f"{DOCS}/evidence.md": (),
     f"{DOCS}/control.md": (),
+    f"{DOCS}/performance.md": (),
     f"{DOCS}/materials.md": (),
     f"{DOCS}/moisture.md": (),
     f"{DOCS}/calibration.md": (),

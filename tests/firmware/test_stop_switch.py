@@ -1,4 +1,4 @@
-"""The latching stop breaks the contactor's coil by itself; where it is sensed, the run ends by it."""
+"""The latching stop breaks the contactor's coil by itself; where it is sensed, the run ends."""
 
 from emberbed_fw import record, trip_codes
 from emberbed_fw import run_states as rs

@@ -20,7 +20,8 @@ WATCHED_TICKS = 900
     ("seed", "air_s", "air_c"), [(1, 12.0, 400), (6, 47.0, 450), (7, 54.0, 500), (3, 26.0, 500)]
 )
 def test_air_taken_away_lifts_no_bead(seed, air_s, air_c):
-    loop = new_loop(draw(Setup("one", "with", KNOWN), seed), seed, Operator(answers_after_s=5.0, air_for_s=20.0))
+    person = Operator(answers_after_s=5.0, air_for_s=20.0)
+    loop = new_loop(draw(Setup("one", "with", KNOWN), seed), seed, person)
     machine = loop.machine
     blown = None
     warned = 0

@@ -81,10 +81,13 @@ class IdentifiedHeat:
         self.energy_in_j += power_w * self._step_s
         self.energy_to_room_j += power_w * self._step_s - (self.stored_j() - before_j)
 
+    def place_c(self, placed: "SensorPlacement") -> float:
+        """Return the temperature of the emitter, or of the one board that the fit knows."""
+        return (self.emitter_k if placed.where == "emitter" else self.centre_k) - ZERO_C_K
+
     def felt(self, placed: "SensorPlacement") -> "Felt":
         """Return what a bead meets: the board, or the emitter; its net radiation is in the fit."""
-        place_k = self.emitter_k if placed.where == "emitter" else self.centre_k
-        return self._felt(place_k - ZERO_C_K, self.surroundings_k - ZERO_C_K, 0.0)
+        return self._felt(self.place_c(placed), self.surroundings_k - ZERO_C_K, 0.0)
 
     def check_spot(self, x_mm: float, y_mm: float) -> None:
         raise ValueError("a heater file knows no spots on the board: use the grid")

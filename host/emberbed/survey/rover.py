@@ -17,6 +17,7 @@ from emberbed.bench.virtual import VirtualDevice
 from emberbed.bench.watcher import Begun
 from emberbed.bench.wishes import Touch, Wish
 from emberbed.records import TickRecord
+from emberbed.store.runs import RunEvent
 from emberbed.survey.guided import channels_of, point_of
 from emberbed.survey.points import Point
 from emberbed_fw import messages
@@ -68,6 +69,9 @@ class Rover:
         numbers = {name: number for number, name in begun.description.fitted_names().items()}
         self._control, self._roving = numbers[fixed], numbers[roving]
         self._virtual = begun.virtual
+
+    def catch_up(self, records: Iterable[TickRecord], events: Iterable[RunEvent]) -> None:
+        """A survey is never taken over: it begins with its own run."""
 
     def show(self, record: TickRecord) -> None:
         """Take the newest stored record."""

@@ -1,9 +1,10 @@
 """The profiles of the control benchmark, one for each kind of emitter, and what is never feasible.
 
 Each has a soft start, ramps to 90, 130 and 150 degC and holds. The rates are what the nominal
-heater can just follow, so that the optimum needs full power for a part of the way. Two were set
+heater can just follow, so that the optimum needs full power for a part of the way. Some were set
 anew after a first look: the ceramic one (0.25 to 0.2 degC/s) after seeing ours, halogen's final
-rate and quartz's soft start after seeing the optimum only. `timeline` is what the profile asks for if nothing waits.
+rate and quartz's soft start after seeing the optimum only. `timeline` is what the profile
+asks for if nothing waits.
 """
 
 from dataclasses import dataclass

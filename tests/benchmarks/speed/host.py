@@ -65,7 +65,7 @@ def start_up() -> list[Figure]:
     library_s = _cpu_s("-c", "import typer.rich_utils, typer.main")
     against = "Python with the library for commands loaded"
     return [
-        Figure(f"start/{name}", f"`emberbed {' '.join(words)}`", shown_s(taken_s), against,
+        Figure(f"start/{name}", f"a whole start with `{' '.join(words)}`", shown_s(taken_s), against,
                shown_s(library_s), library_s / taken_s)
         for name, words in (
             ("help", ("--help",)),
