@@ -12,7 +12,17 @@ SHELVES = {
     "Begin": ("index", "tutorial", "cookbook"),
     "Build": ("hardware", "install", "commissioning"),
     "Work": ("page", "trips", "boards", "profiles", "materials", "moisture", "calibration", "job"),
-    "Know": ("safety", "evidence", "control", "report", "data", "faults", "commands", "link"),
+    "Know": (
+        "safety",
+        "evidence",
+        "control",
+        "performance",
+        "report",
+        "data",
+        "faults",
+        "commands",
+        "link",
+    ),
 }
 PAGES = tuple(name for names in SHELVES.values() for name in names)
 

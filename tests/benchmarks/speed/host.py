@@ -65,8 +65,10 @@ def start_up() -> list[Figure]:
     library_s = _cpu_s("-c", "import typer.rich_utils, typer.main")
     against = "Python with the library for commands loaded"
     return [
-        Figure(f"start/{name}", f"a whole start with `{' '.join(words)}`", shown_s(taken_s), against,
-               shown_s(library_s), library_s / taken_s)
+        Figure(
+            f"start/{name}", f"a whole start with `{' '.join(words)}`", shown_s(taken_s),
+            against, shown_s(library_s), library_s / taken_s,
+        )
         for name, words in (
             ("help", ("--help",)),
             ("version", ("--version",)),
