@@ -1,7 +1,8 @@
 """Set Emberbed up in a virtual environment of its own, once, and run one command in it.
 
     python3 host/start.py COMMAND ...      the `emberbed` command, all words passed on
-    python3 host/start.py test ...         the tests, all words passed on to pytest
+    python3 host/start.py test ...         the tests, all words passed on to pytest; without any
+                                           word, all tests on all cores
 
 Needs nothing but Python. The environment is `.venv` in this checkout, or where EMBERBED_VENV says;
 it is brought up to date when pyproject.toml changed. Exit code: that of the command, or 2 when
@@ -19,6 +20,7 @@ VENV_VARIABLE = "EMBERBED_VENV"
 CHECKOUT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 STAMP = "emberbed-setup.txt"  # what was installed, in the environment's folder
 FAILED = 2
+ALL_CORES = ["-n", "auto", "--dist", "loadfile"]  # a file's tests share what they set up
 WINDOWS = sys.platform == "win32"
 
 
@@ -41,7 +43,7 @@ def main(words):
         say("Emberbed: stopped while setting up; start again to go on.")
         return FAILED
     if wants_tests:
-        return run([python_of(folder), "-m", "pytest"] + words[1:], CHECKOUT)
+        return run([python_of(folder), "-m", "pytest"] + (words[1:] or ALL_CORES), CHECKOUT)
     return run([script_of(folder, "emberbed")] + words, None)
 
 
