@@ -43,7 +43,7 @@ def block_diagram() -> str:
     )
     d.wire("low", (405, 360), (405, 290), arrow=True)
     d.wire("low", (590, 360), (590, 180), (725, 180), (725, 140), arrow=True)
-    d.words(580, 250, "through transistors", "end")
+    d.words(600, 250, "through transistors", "start")
 
     d.box(20, 230, 200, 60, "Senses", "mirror contact, current")
     d.wire("signal", (95, 290), (95, 385), (340, 385), arrow=True)
