@@ -50,11 +50,11 @@ def test_faults_are_read(text: str, event: FaultEvent) -> None:
         ("tc_open@1s@2s", "cannot be read"),
     ],
 )
-def test_a_bad_name_or_time_lists_the_names(text: str, says: str) -> None:
+def test_a_bad_name_or_time_says_where_the_names_are(text: str, says: str) -> None:
     with pytest.raises(ValueError, match=says) as refused:
         parse_fault(text)
     sentence = str(refused.value)
-    assert all(kind.name in sentence for kind in CATALOGUE)
+    assert "--fault list" in sentence
     assert sentence.endswith(".") and "\n" not in sentence
 
 

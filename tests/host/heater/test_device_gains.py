@@ -73,7 +73,7 @@ def test_rounding():
         (Gains(kd_s_per_k=1e-5), "Kd is too small for the device's integers"),
         (Gains(kp_per_k=1.19), "Kp is 2.0 times the most the device holds"),
         (Gains(ki_per_k_s=0.028), "Ki is 3.0 times the most the device holds"),
-        (Gains(kd_s_per_k=9.6), "Kd is 2.0 times the most the device holds"),
+        (Gains(kd_s_per_k=38.4), "Kd is 2.0 times the most the device holds"),
     ],
 )
 def test_what_the_device_takes(gains, reason):
