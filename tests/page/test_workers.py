@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -23,6 +24,12 @@ from tests.page.test_workers import tell_and_sleep
 if __name__ == "__main__":
     asyncio.run(Workers().work(tell_and_sleep))
 """
+
+
+def finished(work):
+    """Run a coroutine to its end, in a thread: a browser's tests leave a loop in this one."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, work).result()
 
 
 def refuse():
@@ -51,7 +58,7 @@ def workers():
 
 def test_what_a_helper_refuses_comes_through_whole(workers):
     with pytest.raises(NotReady) as refused:
-        asyncio.run(workers.work(refuse))
+        finished(workers.work(refuse))
     assert refused.value.sentences == ["The first.", "The second."]
 
 
@@ -61,7 +68,7 @@ def test_a_helper_that_was_killed_is_replaced(workers):
         os.kill(before, signal.SIGTERM)
         return before, await workers.work(os.getpid)
 
-    before, after = asyncio.run(killed_at_work())
+    before, after = finished(killed_at_work())
     assert before != after
 
 
@@ -79,13 +86,13 @@ def test_the_end_waits_for_no_work_even_after_a_helper_has_died(workers):
             await work
         return time.monotonic() - began_s
 
-    assert asyncio.run(ended_at_work()) < SOON_S
+    assert finished(ended_at_work()) < SOON_S
 
 
 def test_nothing_is_worked_out_after_the_end(workers):
     workers.end()
     with pytest.raises(Ended):
-        asyncio.run(workers.work(os.getpid))
+        finished(workers.work(os.getpid))
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="looks at /proc")
