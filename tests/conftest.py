@@ -3,7 +3,17 @@
 A gate must give the same answer twice, and this machine may be busy.
 """
 
+import pytest
 from hypothesis import settings
+
+from tests.support.browser import running_browser
 
 settings.register_profile("emberbed", deadline=None, derandomize=True)
 settings.load_profile("emberbed")
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """Return a real browser without a window; one for all, as two do not bear one another."""
+    with running_browser() as browser:
+        yield browser

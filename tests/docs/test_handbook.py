@@ -11,7 +11,6 @@ from emberbed.cli import app
 from emberbed.handbook.render import render
 from emberbed.handbook.shelf import DOCS, PAGES
 from emberbed.handbook.write import write_handbook
-from tests.support.browser import running_browser
 from tests.support.parts import need_python_module
 
 SIZES = ((1300, 900), (420, 900))
@@ -115,12 +114,6 @@ def test_folder_that_is_a_file_is_told_in_one_sentence(tmp_path):
     assert said.exit_code == 2
     assert said.stderr.count("\n") == 1 and "--to" in said.stderr
     assert (tmp_path / "taken").read_text() == "mine"
-
-
-@pytest.fixture(scope="module")
-def browser():
-    with running_browser() as running:
-        yield running
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

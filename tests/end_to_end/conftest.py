@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.browser import running_browser
 from tests.support.command import Finished, Tape, finish, stored
 from tests.support.profiles import PROMPT, hold_profile
 
@@ -50,13 +49,6 @@ def long_profile(tmp_path_factory) -> Path:
     path = tmp_path_factory.mktemp("profile") / "long.toml"
     path.write_text(hold_profile(for_s=7200), encoding="utf-8")
     return path
-
-
-@pytest.fixture(scope="session")
-def browser():
-    """Return a real browser without a window."""
-    with running_browser() as browser:
-        yield browser
 
 
 @pytest.fixture

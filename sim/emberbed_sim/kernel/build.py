@@ -19,7 +19,7 @@ from pathlib import Path
 from platformdirs import user_cache_path
 
 COMPILERS = ("cc", "gcc", "clang")
-OPTIONS = ("-O3", "-march=native", "-shared", "-fPIC", "-fno-math-errno")
+OPTIONS = ("-O3", "-march=native", "-fPIC", "-fno-math-errno")
 # single precision may reorder; double has to give the plant's own bits
 QUICK = ("-DQUICK", "-ffast-math")
 EXACT = ("-ffp-contract=off",)
@@ -58,14 +58,20 @@ def library(source: str, *options: str) -> ctypes.CDLL:
 def _build(program: str, source: str, options: tuple[str, ...], kept: Path) -> None:
     """Build into a file beside and move it: two that build at once do not meet."""
     with tempfile.TemporaryDirectory(dir=kept.parent) as folder:
-        text, built = Path(folder, "kernel.c"), Path(folder, kept.name)
+        text, part, built = (Path(folder, name) for name in ("kernel.c", "kernel.o", kept.name))
         text.write_text(source, encoding="utf-8")
-        command = [program, *OPTIONS, *options, str(text), "-o", str(built), "-lm"]
-        try:
-            ran = subprocess.run(command, capture_output=True, timeout=BUILDS_WITHIN_S, check=False)
-        except subprocess.TimeoutExpired:
-            raise NoCompiler(f"{program} does not end") from None
-        if ran.returncode:
-            said = ran.stderr.decode(errors="replace").strip().splitlines()
-            raise NoCompiler(f"{program} does not build it ({said[0] if said else 'no word'})")
+        _run([program, *OPTIONS, *options, "-c", str(text), "-o", str(part)])
+        # linked without the options: with -ffast-math, loading it would take the smallest numbers
+        # away from the whole process
+        _run([program, "-shared", str(part), "-o", str(built), "-lm"])
         os.replace(built, kept)
+
+
+def _run(command: list[str]) -> None:
+    try:
+        ran = subprocess.run(command, capture_output=True, timeout=BUILDS_WITHIN_S, check=False)
+    except subprocess.TimeoutExpired:
+        raise NoCompiler(f"{command[0]} does not end") from None
+    if ran.returncode:
+        said = ran.stderr.decode(errors="replace").strip().splitlines()
+        raise NoCompiler(f"{command[0]} does not build it ({said[0] if said else 'no word'})")
