@@ -10,6 +10,7 @@ from collections.abc import Callable
 
 from emberbed import __version__
 from emberbed.bench.arrivals import batches, trouble_of
+from emberbed.bench.ledger import Ledger
 from emberbed.bench.outcome import OUTCOMES, Outcome
 from emberbed.bench.prepare import NotReady, read_description
 from emberbed.device_description import DeviceDescription
@@ -21,10 +22,8 @@ from emberbed.link.transport import LinkError
 from emberbed.profiles.from_plan import profile_text
 from emberbed.profiles.plan_bytes import decode_plan, plan_length
 from emberbed.records import TickRecord, decode_record
-from emberbed.report.summary import summarise
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import RunFacts
-from emberbed.store.snapshots import pack_numbers
 from emberbed_fw import messages
 from emberbed_fw import plan as layout
 from emberbed_fw.units import TICKS_PER_S
@@ -66,10 +65,10 @@ def fetch_run(
         if (now.run_tick, now.plan_crc) != (greeting.run_tick, greeting.plan_crc):
             raise NotReady([f"The device at {url} has just begun another run: fetch again"])
         facts = _facts(device, name, text, plan, settings)
-        fetch = _Fetch(store, store.begin_run(facts), device, progress)
+        fetch = _Fetch(Ledger(store, facts), device, progress)
         outcome = fetch.to_its_end(stopped)
     fetch.close(outcome, plan, description)
-    return fetch.run_id
+    return fetch.ledger.run_id
 
 
 def _read_plan(device: Device) -> bytes:
@@ -127,9 +126,8 @@ def _profile_of(store: RunStore, plan: bytes, description: DeviceDescription) ->
 class _Fetch:
     """Takes a run's records into the store as they come."""
 
-    def __init__(self, store: RunStore, run_id: int, device: Device, progress: Told) -> None:
-        self.run_id = run_id
-        self._store = store
+    def __init__(self, ledger: Ledger, device: Device, progress: Told) -> None:
+        self.ledger = ledger
         self._device = device
         self._progress = progress
         self._newest: TickRecord | None = None
@@ -145,35 +143,28 @@ class _Fetch:
                     heard_s = time.monotonic()
                     self._take(events)
             except LinkError as error:
-                self._store.add_event(self.run_id, None, "link", str(error))
+                self.ledger.add_event(None, "link", str(error))
                 return None
             if time.monotonic() - heard_s > SILENT_S:
                 told = f"The device at {self._device.url} has sent nothing for {SILENT_S:g} s."
-                self._store.add_event(self.run_id, None, "link", told)
+                self.ledger.add_event(None, "link", told)
                 return None
         return self._outcome
 
     def close(self, outcome: Outcome | None, plan: bytes, description: DeviceDescription) -> None:
         """End the run in the store as it ended on the device, or as interrupted."""
         if outcome is None or self._newest is None:
-            self._store.add_event(self.run_id, None, "left", LEFT_BEHIND)
-            self._store.end_run(self.run_id, "interrupted", None)
+            self.ledger.add_event(None, "left", LEFT_BEHIND)
+            self.ledger.give_up()
             return
-        records = self._store.records(self.run_id)
-        figures = summarise(records, decode_plan(plan), description.fitted_names())
-        self._store.end_run(
-            self.run_id,
-            outcome.state,
-            outcome.exit_code,
-            trip=self._newest.trip,
-            limits_exceeded=len(figures.limits_exceeded),
-        )
+        names = description.fitted_names()
+        self.ledger.end(outcome, self._newest.trip, decode_plan(plan), names)
 
     def _take(self, events: list[Event]) -> None:
         for batch in batches(events):
             raws = self._of_this_run([record.raw for record in batch])
             if raws and self._newest is not None:
-                self._store.append(self.run_id, raws, rebuilt=batch[0].origin != DEVICE)
+                self.ledger.append(raws, rebuilt=batch[0].origin != DEVICE)
                 self._device.renew(self._newest.tick)
         for event in events:
             self._take_other(event)
@@ -195,8 +186,8 @@ class _Fetch:
 
     def _take_other(self, event: Event) -> None:
         if isinstance(event, Snapshot) and self._newest and event.tick <= self._newest.tick:
-            self._store.add_snapshot(self.run_id, event.tick, pack_numbers(event.numbers))
+            self.ledger.add_snapshot(event)
             return
         trouble = trouble_of(event)
         if trouble is not None and self._outcome is None:
-            self._store.add_event(self.run_id, None, trouble.kind, trouble.sentence)
+            self.ledger.add_event(None, trouble.kind, trouble.sentence)
