@@ -19,6 +19,7 @@ import tty
 from pathlib import Path
 
 BOOT = Path(__file__).with_name("board_boot.py")
+FLASH = "flash.img"  # in the board's folder
 BLOCK_BYTES = 4096
 BLOCKS = 352  # 1408 KiB, as on a board with 2 MB of flash
 HEAP = "1M"  # objects are twice as wide here as on a 32-bit board; the budget has a test of its own
@@ -29,7 +30,7 @@ class Board:
     """A board with empty flash; use it in a `with`."""
 
     def __init__(self, folder: Path, blocks: int = BLOCKS, broken_after: int = -1) -> None:
-        self.image = folder / "flash.img"
+        self.image = folder / FLASH
         self.journal = folder / "journal.bin"
         self._blocks = blocks
         self._broken_after = broken_after
