@@ -24,6 +24,8 @@ from emberbed_fw.settings import HAS_CONTACTOR_SENSE, HAS_FAN_TACH, HAS_HEAT_SEN
 from emberbed_fw.trip_codes import NO_TRIP
 from emberbed_fw.units import NONE, ZONES
 
+WITHHELD_DOUBT = trip_codes.WITHHELD_LIFTED | trip_codes.WITHHELD_DISTURBED
+
 
 class Guard:
     """One for the device; `clear` at arming, `judge` once a tick, then `note_outputs`."""
@@ -32,7 +34,7 @@ class Guard:
         "trip", "second_trip", "withheld", "lease_left", "attendance", "heat_seen",
         "_doubtful", "_too_hot", "_uncommanded", "_missing", "_contactor_wrong",
         "_last_driven", "_last_outputs", "_air_ticks", "_had_air", "warnings", "_heap_low",
-        "_fan_wrong",
+        "_fan_wrong", "_in_doubt",
     )
 
     def __init__(self, settings):
@@ -72,6 +74,7 @@ class Guard:
         self.warnings = 0
         self._heap_low = 0
         self._fan_wrong = 0
+        self._in_doubt = 0  # ticks in which the sensors kept heat away, less those in which not
         self.lift_watch.forget()
         self.doubts.clear()
         if self.memory is not None:
@@ -141,6 +144,7 @@ class Guard:
             withheld |= self._judge_beads(heats, readings, plan, air_on)
             withheld |= self._judge_heat(state, heats, readings, plan, port_flags)
             withheld |= self._judge_machine(heats, port_flags)
+            self._judge_doubt(heats, withheld)
         if self.lease_lost():
             withheld |= trip_codes.WITHHELD_LEASE
         if guard_rules.tick_late(elapsed_ms):
@@ -154,6 +158,17 @@ class Guard:
             withheld |= trip_codes.WITHHELD_TRIP
         self.withheld = withheld
         return wanted_zones if withheld == 0 and plan is not None else 0
+
+    def _judge_doubt(self, heats, withheld):
+        """Readings that take the heat away again and again, now for one reason, now for another."""
+        if heats and self._doubtful:
+            self._in_doubt += safety_limits.BAD_READING_TICKS
+        elif heats and withheld & WITHHELD_DOUBT:
+            self._in_doubt += 1
+        elif self._in_doubt > 0:
+            self._in_doubt -= 1
+        if heats and self._in_doubt >= safety_limits.DOUBT_TICKS:
+            self.set_trip(trip_codes.READING_JUMPS)
 
     def note_outputs(self, driven_zones, outputs):
         """Remember what was really driven, to hold the senses against it in the next tick."""

@@ -19,6 +19,7 @@ SLOW_SHIFT = 5
 FILTER_Q = 6
 BACK_TICKS = 10
 COOLING_Q6 = 15 << FILTER_Q  # no board cools faster than 1.5 degC in a second of 10 ticks
+COMES_BACK_Q6 = 50 << FILTER_Q  # ahead of the fast filter: it rises by 1.7 degC a second
 AIR_COOLING_Q6 = 5 << FILTER_Q  # 0.5 degC a second: a light board of 150 degC without any heat
 
 
@@ -88,7 +89,9 @@ class LiftWatch:
         fallen = (self._slow_q6[channel] - fast_q6) >> FILTER_Q
         ticks = self._lifted_ticks[channel]
         if fallen > (LIFT_BACK_CDEG if ticks else LIFT_AIR_DROP_CDEG if air else LIFT_DROP_CDEG):
-            ticks = min(ticks + 1, LIFT_TICKS)
+            # one that tweezers have let go, and that is on its way back, is given the time for it
+            comes_back = ticks > 0 and cdeg_q6 - fast_q6 > COMES_BACK_Q6
+            ticks = ticks if comes_back else min(ticks + 1, LIFT_TICKS)
         elif ticks:
             ticks = min(ticks, BACK_TICKS) - 1  # it has to stay down for a moment
         if ticks:

@@ -1,13 +1,13 @@
 """Sums over the numbers that a run lives by, taken at arming and checked again while it runs.
 
 A flipped bit in a plan, a limit or the settings must not heat a board. A few numbers a tick: the
-whole is seen again after 12 s (a usual plan) to 50 s (the longest). The channels' limits also have
+whole is seen again after 7 s (a usual plan) to 30 s (the longest). The channels' limits also have
 complements, one channel's checked in every tick. Serves hazard H04.
 """
 
 from emberbed_fw.units import CHANNELS
 
-NUMBERS_A_TICK = 10
+NUMBERS_A_TICK = 17
 MASK = 0xFFFFFF
 
 

@@ -12,15 +12,18 @@ from emberbed_fw import settings as fw_settings
 from emberbed_fw import trip_codes
 from emberbed_fw.record import OUT_FAN, PORT_FAN_TURNS, PORT_HEAP_LOW
 from emberbed_fw.safety_limits import (
+    BAD_READING_TICKS,
     COLD_IDLE_TICKS,
     COLD_PROOF_GOOD_TICKS,
     COLD_START_CDEG,
+    DOUBT_TICKS,
     FAN_TICKS,
     HEAP_TICKS,
 )
+from emberbed_fw.trip_codes import WITHHELD_DISTURBED, WITHHELD_LIFTED
 from tests.safety.hazard_table import ticks_allowed
 from tests.safety.scenes import assert_dark, assert_never_heats_again, assert_tripped, heating
-from tests.support.bench import Bench, short_plan
+from tests.support.bench import OPEN_WORD, Bench, short_plan
 from tests.support.plans import bench_settings
 from tests.support.trips import CODES, LATCHED, MENDABLE, NEEDS, mend, running, tripped_by
 
@@ -89,6 +92,52 @@ def test_doubt_stays(name):
     mend(bench)
     bench.tick(2)
     assert_never_heats_again(bench, CODES[name])
+
+
+# C38: a contact that is now there and now not.
+
+
+def with_bad_readings(every_ticks, ticks):
+    """Return a bench whose control reading fails once in so many ticks, until it trips or ends."""
+    bench = heating()
+    for tick in range(ticks):
+        bench.raw = {0: OPEN_WORD} if tick % every_ticks == 0 else {}
+        bench.tick()
+        if bench.record.trip:
+            break
+    bench.raw = {}
+    return bench
+
+
+@pytest.mark.check("C38", proves="acts")
+@pytest.mark.check("C38", proves="in_time")
+def test_readings_that_fail_again_and_again_act_in_time():
+    bench = with_bad_readings(every_ticks=8, ticks=ticks_allowed("C38"))
+    assert_tripped(bench, trip_codes.READING_JUMPS)
+
+
+@pytest.mark.check("C38", proves="in_time")
+def test_doubts_of_different_kinds_add_up():
+    guard = heating().machine.guard
+    guard.clear()
+    for tick in range(DOUBT_TICKS):
+        assert guard.trip == trip_codes.NO_TRIP
+        withheld = WITHHELD_LIFTED if tick // 20 % 2 else WITHHELD_DISTURBED
+        guard._judge_doubt(True, withheld)
+    assert guard.trip == trip_codes.READING_JUMPS
+
+
+@pytest.mark.check("C38", proves="stays")
+def test_readings_that_failed_again_and_again_stay_tripped():
+    bench = with_bad_readings(every_ticks=8, ticks=ticks_allowed("C38"))
+    bench.tick(2)
+    assert_never_heats_again(bench, trip_codes.READING_JUMPS)
+
+
+@pytest.mark.check("C38", proves="quiet")
+def test_a_reading_that_fails_now_and_then_is_quiet():
+    bench = with_bad_readings(every_ticks=BAD_READING_TICKS + 1, ticks=3 * DOUBT_TICKS)
+    assert bench.record.trip == trip_codes.NO_TRIP and bench.state == rs.RUN
 
 
 # C33: a sensor that differs from its cold junction on a bench that has rested.

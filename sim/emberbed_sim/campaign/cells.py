@@ -85,7 +85,7 @@ def _refused(_cell: Cell, outcome: Outcome) -> str:
 
 def _trip(cell: Cell, outcome: Outcome) -> str:
     if not outcome.found and cell.share < 1:
-        return ""  # the evidence counts how many were found
+        return _bounded(cell, outcome)  # the evidence counts how many were found
     if not outcome.found:
         return f"nothing tripped (state {outcome.state})"
     if outcome.found not in cell.trips:
