@@ -3,6 +3,8 @@
 A gate must give the same answer twice, and this machine may be busy.
 """
 
+import gc
+
 import pytest
 from hypothesis import settings
 
@@ -10,6 +12,11 @@ from tests.support.browser import running_browser
 
 settings.register_profile("emberbed", deadline=None, derandomize=True)
 settings.load_profile("emberbed")
+
+
+def pytest_collection_finish():
+    """Spare what has been imported from the collections that the firmware asks for."""
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")

@@ -1,17 +1,21 @@
 """A block of bytes that arrives and leaves in parts: the plan, the settings.
 
-Writes must follow each other without a hole; writing at 0 starts anew. Fixed size, no checks of
-meaning.
+Writes must follow each other without a hole; writing at 0 starts anew. It takes memory as the
+largest block so far needs it, and keeps that; no checks of meaning.
 """
+
+STEP_BYTES = 512
 
 
 class BlockBuffer:
     def __init__(self, most):
-        self._octets = bytearray(most)
+        self._most = most
+        self._octets = bytearray(0)
         self._filled = 0
 
     def fill(self, block):
         """Take a whole block at once."""
+        self._make_room(len(block))
         self._octets[: len(block)] = block
         self._filled = len(block)
 
@@ -19,8 +23,9 @@ class BlockBuffer:
         """Copy `count` bytes of `source[at:]` to `offset`; tell whether they fitted."""
         if offset == 0:
             self._filled = 0
-        if offset > self._filled or offset + count > len(self._octets):
+        if offset > self._filled or offset + count > self._most:
             return False
+        self._make_room(offset + count)
         for index in range(count):
             self._octets[offset + index] = source[at + index]
         self._filled = max(self._filled, offset + count)
@@ -28,7 +33,7 @@ class BlockBuffer:
 
     def whole(self, length):
         """Return the block as bytes when exactly `length` bytes have come, else None."""
-        return bytes(self._octets[:length]) if length == self._filled else None
+        return bytes(self.view()) if length == self._filled else None
 
     def view(self):
         """Return what has come so far, without a copy."""
@@ -36,4 +41,9 @@ class BlockBuffer:
 
     def read(self, offset, count):
         """Return up to `count` bytes from `offset`; empty past the end."""
-        return bytes(self._octets[min(offset, self._filled) : min(offset + count, self._filled)])
+        return bytes(self.view()[offset : offset + count])
+
+    def _make_room(self, wanted):
+        if wanted > len(self._octets):
+            steps = (wanted + STEP_BYTES - 1) // STEP_BYTES
+            self._octets += bytes(min(steps * STEP_BYTES, self._most) - len(self._octets))

@@ -25,8 +25,10 @@ class BlockRing:
     def __init__(self, blocks, step):
         self.step = step
         # neither one large piece, which a heap in use may not have, nor one object for each block
-        chunks = (blocks + CHUNK_BLOCKS - 1) // CHUNK_BLOCKS
-        self._chunks = [bytearray(CHUNK_BLOCKS * BLOCK_BYTES) for _chunk in range(chunks)]
+        self._chunks = [
+            bytearray(min(blocks - first, CHUNK_BLOCKS) * BLOCK_BYTES)
+            for first in range(0, blocks, CHUNK_BLOCKS)
+        ]
         self._lengths = bytearray(blocks)
         self._first = [0] * blocks  # tick of the block's first entry
         self._newest = 0  # index of the block that is being filled

@@ -24,5 +24,5 @@ class DamageWatch:
         oldest = self._ticks[self._at]
         if damaged and (tick - oldest < TICKS_PER_MIN or self.is_bad()):
             self._clean_ticks = 0
-        elif not damaged:
+        else:
             self._clean_ticks = min(self._clean_ticks + 1, TICKS_PER_MIN)

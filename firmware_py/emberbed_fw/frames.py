@@ -67,7 +67,6 @@ class FrameReader:
     def __init__(self):
         self._frame = bytearray(MAX_FRAME)
         self._filled = 0
-        self._too_long = False
         self.body = bytearray(MAX_FRAME)
         self.length = 0
         self.damaged = 0  # frames dropped since the start
@@ -75,19 +74,16 @@ class FrameReader:
     def feed(self, octet):
         """Take one byte; tell whether it completed an undamaged frame."""
         if octet != 0:
+            # what fills the buffer holds more than the longest body: _accept refuses it
             if self._filled < MAX_FRAME:
                 self._frame[self._filled] = octet
                 self._filled += 1
-            else:
-                self._too_long = True
             return False
         filled = self._filled
-        too_long = self._too_long
         self._filled = 0
-        self._too_long = False
         if filled == 0:
             return False
-        if too_long or not self._accept(filled):
+        if not self._accept(filled):
             self.damaged += 1
             return False
         return True

@@ -15,10 +15,9 @@ from emberbed_fw.block_requests import FOR_THE_TICK, BlockRequests
 from emberbed_fw.commands import MAX_COMMANDS, command_length
 from emberbed_fw.damage_watch import DamageWatch
 from emberbed_fw.portrait import NAMELESS, Portrait
-from emberbed_fw.self_report import report_or_refuse
 from emberbed_fw.snapshot_parts import SNAPSHOT_TICKS, SnapshotParts
 
-OUT_BYTES = 4096
+OUT_BYTES = 2048  # of one turn: a record and what is sent again take a third of it
 PAYLOAD_AT = frames.HEADER_BYTES
 LATER_FRAMES_PER_TURN = 2  # resent records and snapshots, after the newest record
 OWN = -1  # sequence of a pending command that the device gave itself: nobody waits for it
@@ -171,6 +170,8 @@ class Link:
         elif kind == ms.BACKFILL:
             self._ask_backfill(sequence, body, size)
         elif kind == ms.SELFTEST:
+            from emberbed_fw.self_report import report_or_refuse  # seldom wanted
+
             refusal, report = report_or_refuse(self._machine, size)
             self._reply(kind, sequence, refusal, report)
         elif command_length(kind) >= 0:

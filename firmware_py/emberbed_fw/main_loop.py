@@ -8,7 +8,7 @@ from emberbed_fw.device_port import END, TICK
 from emberbed_fw.errands import Errands
 from emberbed_fw.link import Link
 from emberbed_fw.panel import Panel
-from emberbed_fw.recorder import Recorder, run_blocks_for
+from emberbed_fw.recorder import Recorder, couples_of, run_blocks_for
 from emberbed_fw.run_states import HOT_PROOF
 from emberbed_fw.settings import Settings, settings_fit
 from emberbed_fw.settings_store import load_settings
@@ -27,16 +27,7 @@ def start(port):
 
 def _run(port):
     """Build the machine from the port's description and run it; True for a restart."""
-    block = load_settings(port)
-    if not settings_fit(block):
-        raise ValueError("device description damaged or outside the hard limits: write it again")
-    machine = Machine(Settings(block))
-    recorder = Recorder(run_blocks_for(heap.free_bytes()))
-    machine.kept_trip = port.kept()
-    link = Link(
-        machine, recorder, port.nonce(), port.build_id(), port.identity(), port.reset_cause()
-    )
-    panel = Panel(machine, link, port)
+    machine, recorder, link, panel = build(port)
     errands = Errands(machine, port)
     try:
         while one_turn(machine, recorder, link, panel, port):
@@ -45,6 +36,20 @@ def _run(port):
         return False
     finally:
         port.all_off()  # whatever ends the loop, the outputs are safe
+
+
+def build(port):
+    """Return what a turn works on: machine, recorder, link, panel."""
+    block = load_settings(port)
+    if not settings_fit(block):
+        raise ValueError("device description damaged or outside the hard limits: write it again")
+    machine = Machine(Settings(block))
+    recorder = Recorder(run_blocks_for(heap.free_bytes()), couples_of(machine.settings))
+    machine.kept_trip = port.kept()
+    link = Link(
+        machine, recorder, port.nonce(), port.build_id(), port.identity(), port.reset_cause()
+    )
+    return machine, recorder, link, Panel(machine, link, port)
 
 
 def one_turn(machine, recorder, link, panel, port):

@@ -13,7 +13,6 @@ from emberbed_fw import messages as ms
 from emberbed_fw import run_states as rs
 from emberbed_fw import stock_hold
 from emberbed_fw.life import GO_ON_PROMPT
-from emberbed_fw.panel_text import panel_lines
 from emberbed_fw.plan import PLAN_FINE, Plan
 from emberbed_fw.plan_check import find_fault
 from emberbed_fw.plan_keeper import PlanKeeper
@@ -34,6 +33,8 @@ class Panel:
 
     def after_tick(self):
         if self._screen is not None and self._machine.tick % SHOWN_TICKS == 0:
+            from emberbed_fw.panel_text import panel_lines  # many texts: only where they are shown
+
             self._screen.show(panel_lines(self._machine))
         self._obey_button()
         self._keeper.step()

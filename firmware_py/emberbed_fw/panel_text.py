@@ -10,6 +10,7 @@ from emberbed_fw.trip_codes import NO_TRIP, TRIPS
 from emberbed_fw.units import CHANNELS, NO_READING_CDEG, NONE, TICKS_PER_S
 
 LETTERS = 16
+TRIP_TEXTS = tuple([name.lower().replace("_", " ") for _code, name, _reaction in TRIPS])
 STATE_TEXTS = {
     rs.BOOT: "starting", rs.IDLE: "ready", rs.LOADED: "hold to arm", rs.COLD_PROOF: "cold checks",
     rs.HOT_PROOF: "heater checks", rs.RUN: "HEATING", rs.WAIT: "HEAT, WAITING", rs.COOL: "COOLING",
@@ -27,7 +28,7 @@ def panel_lines(machine):
     life = machine.life
     lines = [STATE_TEXTS[life.state]]
     if machine.guard.trip != NO_TRIP:
-        lines += _wrapped(_trip_name(machine.guard.trip))
+        lines += _wrapped(TRIP_TEXTS[machine.guard.trip - 1])
     urgent = WAIT_TEXTS.get(life.waits_for, "")
     if machine.prompt() not in (NONE, AIR_AWAY_PROMPT):
         urgent = "PRESS: GO ON"
@@ -62,10 +63,6 @@ def _degrees(cdeg):
 def _clock(ticks):
     seconds = ticks // TICKS_PER_S
     return "%d:%02d" % (seconds // 60, seconds % 60)
-
-
-def _trip_name(code):
-    return TRIPS[code - 1][1].lower().replace("_", " ")
 
 
 def _wrapped(text):

@@ -2,7 +2,7 @@
 
 demand = Kp (b setpoint - board) + integral + Kd (plan's slope - board's slope) + feedforward, in
 q15 of full power, clamped to the range of the tick and the cap. The board's slope comes from a
-filtered measurement, the plan's is known. Where a run leaves its plan or returns to it, the
+filtered measurement, the plan's goes through the same filter, so that both are as late. Where a run leaves its plan or returns to it, the
 integral takes over what the feedforward gave, so that the demand makes no jump. The integral stands
 still while what was really delivered falls short of (or exceeds) what the error asks for, so that
 nothing winds up behind the guard or a saturated heater.
@@ -20,23 +20,37 @@ FILTER_Q = 6
 
 
 class SlopeFilter:
-    """First-order filter of a reading and its slope in cdeg per tick, Q6."""
+    """Slopes in cdeg per tick, Q6: a reading's, and the plan's as late as that one.
 
-    STATE = ("_filtered_q6", "slope_q6")
+    Two first-order filters one behind the other, together 2**shift ticks late: a third of the noise
+    that one alone would let through, and noise that is cut off at no power is heat nobody asked for.
+    """
+
+    STATE = ("_first_q6", "_filtered_q6", "slope_q6", "_plan_first", "_plan_second")
 
     def __init__(self, shift):
-        self.shift = shift
-        self._filtered_q6 = 0
-        self.slope_q6 = 0
+        self._shift = max(shift - 1, 0)  # of each
+        self.reset(0)
 
     def reset(self, measured_cdeg):
-        self._filtered_q6 = measured_cdeg << FILTER_Q
+        self._first_q6 = measured_cdeg << FILTER_Q
+        self._filtered_q6 = self._first_q6
         self.slope_q6 = 0
+        self._plan_first = 0  # slopes times 2**_shift
+        self._plan_second = 0
 
     def observe(self, measured_cdeg):
-        step_q6 = ((measured_cdeg << FILTER_Q) - self._filtered_q6) >> self.shift
+        self._first_q6 += ((measured_cdeg << FILTER_Q) - self._first_q6) >> self._shift
+        step_q6 = (self._first_q6 - self._filtered_q6) >> self._shift
         self._filtered_q6 += step_q6
         self.slope_q6 = clamp(step_q6, -SLOPE_LIMIT_Q6, SLOPE_LIMIT_Q6)
+
+    def late_q6(self, plan_slope_q6):
+        """Return the plan's slope through the same filters."""
+        slope_q6 = clamp(plan_slope_q6, -SLOPE_LIMIT_Q6, SLOPE_LIMIT_Q6)
+        self._plan_first += slope_q6 - (self._plan_first >> self._shift)
+        self._plan_second += (self._plan_first >> self._shift) - (self._plan_second >> self._shift)
+        return self._plan_second >> self._shift
 
     def rise_cdeg_per_min(self):
         return self.slope_q6 * 600 >> FILTER_Q
@@ -86,7 +100,8 @@ class Pid:
         self.slope.observe(measured_cdeg)
         weighted = (self._weight_q8 * setpoint_cdeg >> 8) - measured_cdeg
         proportional = self._kp_q8 * clamp(weighted, -ERROR_LIMIT_CDEG, ERROR_LIMIT_CDEG) >> 8
-        behind_q6 = clamp(plan_slope_q6 - self.slope.slope_q6, -BEHIND_LIMIT_Q6, BEHIND_LIMIT_Q6)
+        behind_q6 = self.slope.late_q6(plan_slope_q6) - self.slope.slope_q6
+        behind_q6 = clamp(behind_q6, -BEHIND_LIMIT_Q6, BEHIND_LIMIT_Q6)
         pushing = self._kd_q4 * behind_q6 >> (KD_SHIFT + FILTER_Q)
         asked = proportional + (self.integral_q14 >> KI_SHIFT) + pushing + feedforward_q15
         self.demand_q15 = min(clamp(asked, least_q15, most_q15), self.cap_q15)

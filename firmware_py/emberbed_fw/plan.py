@@ -106,6 +106,7 @@ def _layout(fields):
 
 
 HEADER = _layout(HEADER_FIELDS)
+HEADER_NAMES = tuple([name for name, _code in HEADER_FIELDS])
 STAGE = _layout(STAGE_FIELDS)
 KNOT = _layout(KNOT_FIELDS)
 HEADER_BYTES = struct.calcsize(HEADER)
@@ -148,13 +149,12 @@ class HeaderRow:
 
     def __init__(self, header):
         self._header = header
-        self._names = [name for name, _code in HEADER_FIELDS]
 
     def __len__(self):
-        return len(self._names)
+        return len(HEADER_NAMES)
 
     def __getitem__(self, at):
-        return self._header[self._names[at]]
+        return self._header[HEADER_NAMES[at]]
 
 
 class Plan:
@@ -164,8 +164,9 @@ class Plan:
         self.crc_low, self.crc_high = struct.unpack_from("<HH", data, len(data) - 4)
         self.header = {}
         at = 0
-        for name, code in HEADER_FIELDS:
-            self.header[name] = read_int(code, data, at)
+        for number in range(len(HEADER_NAMES)):
+            code = HEADER[1 + number]
+            self.header[HEADER_NAMES[number]] = read_int(code, data, at)
             at += struct.calcsize("<" + code)
         self.stages = self.header["stages"]
         self.stage = read_columns(STAGE_FIELDS, data, at, self.stages)

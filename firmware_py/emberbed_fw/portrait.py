@@ -4,7 +4,6 @@ import struct
 
 from emberbed_fw import frames
 from emberbed_fw import messages as ms
-from emberbed_fw.recorder import RING_BYTES
 
 FIRMWARE_VERSION = (0, 1, 0)
 NAMELESS = (ms.ENTRY_HEATS, bytes(ms.BOARD_NUMBER_BYTES))
@@ -30,6 +29,6 @@ class Portrait:
             machine.tick, FIRMWARE_VERSION[0], FIRMWARE_VERSION[1], FIRMWARE_VERSION[2],
             self._build_id, self._entry, self._board_number, self._run_session, self._run_tick,
             0 if plan is None else plan.crc_low, 0 if plan is None else plan.crc_high,
-            RING_BYTES, recorder.run_bytes,
+            recorder.ring_bytes, recorder.run_bytes,
             0 if machine.guard.trip else machine.kept_trip, self._reset_cause,
         )

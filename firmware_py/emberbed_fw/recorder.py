@@ -2,8 +2,9 @@
 
 The newest RING_SLOTS records are kept whole, for frames that were lost. Besides, three rings of
 packed blocks (block_ring) hold what a longer absence needs: every tick for at least 5 minutes, one
-a second for at least 15, one in 30 s for at least 24 hours. All are fixed at start-up and go on
-whatever a host acknowledges; what it has acknowledged only says how many records it is owed.
+a second for at least 15, one in 30 s for at least 24 hours; fewer couples need fewer blocks for that.
+All are fixed at start-up and go on whatever a host acknowledges; what it has acknowledged only says
+how many records it is owed.
 """
 
 import gc
@@ -11,12 +12,16 @@ import struct
 
 from emberbed_fw import record
 from emberbed_fw.block_ring import BLOCK_BYTES, BlockRing
+from emberbed_fw.settings import CONVERTER_MAX6675, CONVERTER_MAX31855K
 from emberbed_fw.units import CHANNELS
 
 RING_SLOTS = 24
 FINE_BLOCKS = 104  # of every tick: 3000 in about 6 bytes each, for four couples that flicker
 SECOND_BLOCKS = 58  # of one tick in SECOND_TICKS: 900 in about 12 bytes
 RUN_BLOCKS = 162  # of one tick in RUN_TICKS: 2880 in about 12 bytes
+MOST_COUPLES = 4  # that these are enough for; a finer converter counts twice
+FINE_BLOCKS_A_COUPLE = 15
+SECOND_BLOCKS_A_COUPLE = 6
 SECOND_TICKS = 10
 RUN_TICKS = 300
 LEAST_RUN_BLOCKS = 8  # of a run through the night, on a controller with little memory
@@ -35,14 +40,30 @@ def run_blocks_for(free_bytes):
     return min(max(room, LEAST_RUN_BLOCKS), RUN_BLOCKS)
 
 
+def couples_of(settings):
+    """Return for how many couples a device with this description needs blocks."""
+    couples = 0
+    for channel in range(CHANNELS):
+        kind = settings.converter[channel]
+        if settings.channel_fitted(channel):
+            couples += 1 if kind in (CONVERTER_MAX31855K, CONVERTER_MAX6675) else 2
+    return min(max(couples, 1), MOST_COUPLES)
+
+
 class Recorder:
-    def __init__(self, run_blocks=RUN_BLOCKS):
+    def __init__(self, run_blocks=RUN_BLOCKS, couples=MOST_COUPLES):
         gc.collect()  # the device's largest pieces, placed before anything lies in their way
         self._slots = [bytearray(record.MAX_RECORD) for _slot in range(RING_SLOTS)]
         self._lengths = [0] * RING_SLOTS
-        self.fine = BlockRing(FINE_BLOCKS, 1)
-        self.second = BlockRing(SECOND_BLOCKS, SECOND_TICKS)
+        fewer = MOST_COUPLES - couples
+        fine_blocks = FINE_BLOCKS - FINE_BLOCKS_A_COUPLE * fewer
+        second_blocks = SECOND_BLOCKS - SECOND_BLOCKS_A_COUPLE * fewer
+        self.fine = BlockRing(fine_blocks, 1)
+        self.second = BlockRing(second_blocks, SECOND_TICKS)
         self.run = BlockRing(run_blocks, RUN_TICKS)
+        self.ring_bytes = (
+            RING_SLOTS * record.MAX_RECORD + (fine_blocks + second_blocks) * BLOCK_BYTES
+        )
         self.run_bytes = run_blocks * BLOCK_BYTES
         self.newest_tick = 0
         self._acknowledged = 0

@@ -12,7 +12,7 @@ from emberbed_fw.tick_pack import put_signed
 SNAPSHOT_TICKS = 3000
 PART = "<IBB"  # tick, number of this part, parts in all
 PART_BYTES = 200
-MOST_PARTS = 16
+MOST_PARTS = 9  # a machine has some 330 numbers, most of one byte or two
 MOST_NUMBER_BYTES = 5
 _HEAD_BYTES = struct.calcsize(PART)
 

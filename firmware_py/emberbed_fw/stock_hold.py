@@ -55,7 +55,7 @@ def build_hold(settings):
         _stage(plans.COOL, min(HANDLING_CDEG, hold_cdeg), 0, 4, 0, fastest_cdeg_per_min=12000),
     )
     knots = ((0, START_CDEG), (ramp_ticks, hold_cdeg), (0, hold_cdeg), (HOLD_TICKS, hold_cdeg))
-    block = _pack(plans.HEADER_FIELDS, header)
+    block = struct.pack(plans.HEADER, *[header.get(name, 0) for name in plans.HEADER_NAMES])
     for stage in stages:
         block += _pack(plans.STAGE_FIELDS, stage)
     for tick, cdeg in knots:

@@ -35,7 +35,7 @@ STATUS_FIELDS = ("state", "verdict", "stage", "trip")
 _ELAPSED_AT = record.offset_of("elapsed_ms")
 _FLAGS_AT = record.offset_of("port_flags")
 _FRESH_AT = record.offset_of("fresh_channels")
-_STATUS_AT = [record.offset_of(field) for field in STATUS_FIELDS]
+_STATUS_AT = tuple([record.offset_of(field) for field in STATUS_FIELDS])
 _SETPOINT_AT = record.offset_of("setpoint_cdeg")
 _ENERGY_AT = record.offset_of("energy_j")
 _DEMAND_AT = record.offset_of("demand0_q15")
@@ -123,7 +123,7 @@ class TickPacker:
         if elapsed_ms != TICK_MS:
             has |= HAS_ELAPSED
             near = elapsed_ms - TICK_MS + ELAPSED_MIDDLE
-            out[at] = near if 0 < near < 256 else 0
+            out[at] = near if near < 256 else 0
             at += 1
             if out[at - 1] == 0:
                 out[at] = packed[_ELAPSED_AT]

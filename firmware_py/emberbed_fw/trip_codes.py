@@ -46,7 +46,7 @@ MEMORY_CHANGED = 29
 PROGRAM_FLOW = 30
 TRIP_CODES = 31
 
-TRIPS = (
+TRIPS = (  # in the order of the codes, none left out
     (SENSOR_OPEN, "SENSOR_OPEN", OFF),
     (SENSOR_SHORT_GROUND, "SENSOR_SHORT_GROUND", OFF),
     (SENSOR_SHORT_SUPPLY, "SENSOR_SHORT_SUPPLY", OFF),
@@ -106,9 +106,7 @@ NOTE_RESTED = 128  # no warning: the bench has certainly been without heat for h
 
 
 # What may be mended hot: the reactions of all codes in a row, as a tick reads them.
-REACTIONS = bytearray([LATCHED] * TRIP_CODES)
-for _row in TRIPS:
-    REACTIONS[_row[0]] = _row[2]
+REACTIONS = bytes([LATCHED] + [reaction for _code, _name, reaction in TRIPS])
 
 
 def reaction_of(code):

@@ -27,7 +27,7 @@ from emberbed_hil.ticks import NO_RECORD, Failed, Hands, Tick
 SILENT_S = 3.0
 RESEND_S = 0.5
 BACK_S = 15.0  # a board that starts anew: cables, interpreters, sources to compile
-TRY_S = 0.2
+TRY_S, START_TRY_S = 0.2, 1.0
 KEPT_TICKS = 4000
 
 
@@ -43,9 +43,11 @@ class Bench:
         self.hands: Hands | None = None  # who can reach the device itself
         self.plan = b""
         self.began = 0  # tick in which the stages of the newest run began
+        self._linked = False  # while it is greeted, nothing is renewed
         self._given = True
         self._sequence = 0
-        self._waits_for: int | None = None  # sequence of the sample whose tick has not been told
+        self._owed = 0  # ticks of the last sample that have not been told
+        self._at_once = 1
         self._sent_s = 0.0
         self._outputs: dict[int, Outputs] = {}  # by tick, until its record comes
         self._records: dict[int, TickRecord] = {}  # and the other way round
@@ -53,7 +55,7 @@ class Bench:
         self._resend = b""
         self.elapsed_ms = TICK_MS
         self.scene: Scene | None = None
-        self.device = Device.connect(url, BACK_S, sink=self._take, opener=self._open)
+        self._connect(BACK_S)
 
     def describe(self, settings: bytes) -> Scene:
         """Take the device's description; from now on it sees a scene of its own sensors."""
@@ -66,10 +68,12 @@ class Bench:
 
     # time
 
-    def tick(self, count: int = 1) -> TickRecord:
-        """Let `count` ticks pass; return the newest record."""
+    def tick(self, count: int = 1, at_once: int = 1) -> TickRecord:
+        """Let `count` ticks pass; return the newest record. `at_once`: so many of them see the same
+        reading, which is quicker."""
         wanted = len(self.ticks) + count
         self._given = True
+        self._at_once = at_once
         heard_s = time.monotonic()
         while len(self.ticks) < wanted:
             before = len(self.ticks)
@@ -98,25 +102,12 @@ class Bench:
         self._forget_old()
         return self.since(begun)
 
-    def until_gone(self, seconds: float) -> list[Tick]:
-        """Follow the device's own clock until it starts anew; return its ticks until then. Failed
-        when it does not."""
-        begun = self.newest.tick
-        end_s = time.monotonic() + seconds
-        with suppress(LinkError):
-            while time.monotonic() < end_s:
-                known = self.newest.tick
-                self.own_clock(RESEND_S)
-                if self.newest.tick == known:
-                    break
-            else:
-                raise Failed(f"it did not start anew within {seconds:g} s")
-        return self.since(begun)
-
-    def until(self, reached: Callable[[TickRecord], bool], most: int, what: str) -> int:
+    def until(
+        self, reached: Callable[[TickRecord], bool], most: int, what: str, at_once: int = 1
+    ) -> int:
         """Tick until a record is so; return the ticks it took. Failed when it never is."""
-        for taken in range(1, most + 1):
-            if reached(self.tick()):
+        for taken in range(at_once, most + at_once, at_once):
+            if reached(self.tick(at_once, at_once)):
                 return taken
         raise Failed(f"{what} did not come within {most * TICK_MS / 1000:g} s")
 
@@ -193,12 +184,12 @@ class Bench:
 
     def pull_cable(self) -> None:
         """Leave the wire as a pulled cable does; the device goes on by its own clock."""
-        self.device.close()
+        self._leave()
 
     def plug_in(self, first_tick: int, count: int) -> list[TickRecord]:
         """Come back on the same wire; return so many ticks from the first that was missed."""
-        self._forget_wire()
         self.device.reconnect(first_tick)
+        self._linked = True
         wanted = range(first_tick, first_tick + count)
         end_s = time.monotonic() + SILENT_S
         while not self._records.keys() >= set(wanted):
@@ -209,36 +200,49 @@ class Bench:
 
     def reset(self) -> Greeting:
         """Start the device anew and greet it; Failed when it does not come back."""
+        if not self._linked:
+            self._connect(BACK_S)
         self.write_raw(reset_frame())
         return self.await_start()
 
-    def await_start(self) -> Greeting:
+    def await_start(self, within_s: float = BACK_S) -> Greeting:
         """Wait until a device that starts anew answers again; return how it first did so. Then it
         is back on injected readings."""
-        self.device.close()
-        self._forget_wire()
+        self._leave()
         self.ticks.clear()  # it counts them anew
-        end_s = time.monotonic() + BACK_S
+        end_s = time.monotonic() + within_s
         while True:
             time.sleep(TRY_S)
             with suppress(LinkError, Refused):  # or the one before is still there
-                self.device = Device.connect(self.url, 1.0, sink=self._take, opener=self._open)
+                self._connect(START_TRY_S)
                 return self._back_to_injected(self.device.greeting)
             if time.monotonic() > end_s:
-                raise Failed(f"after a reset nothing answers at {self.url} within {BACK_S:g} s")
+                raise Failed(f"after a reset nothing answers at {self.url} within {within_s:g} s")
 
     # inside
 
     def _back_to_injected(self, greeting: Greeting) -> Greeting:
         if greeting.entry != ENTRY_INJECTED:
-            self.device.close()
+            self._leave()
             if self._enter is None:
                 raise Failed(
                     "after its start it runs its usual firmware, and cannot be brought back"
                 )
             self._enter(self.url)
-            self.device = Device.connect(self.url, BACK_S, sink=self._take, opener=self._open)
+            self._connect(BACK_S)
         return greeting
+
+    def _connect(self, within_s: float) -> None:
+        self._linked = False
+        self.device = Device.connect(self.url, within_s, sink=self._take, opener=self._open)
+        self._linked = True
+
+    def _leave(self) -> None:
+        self._linked = False
+        self.device.close()
+        self._owed = 0
+        self._outputs.clear()
+        self._records.clear()
 
     def _scene(self) -> Scene:
         assert self.scene is not None, "describe comes first"
@@ -248,18 +252,13 @@ class Bench:
         self._port = SharedPort.open(url, self._told, self._idle)
         return self._port
 
-    def _forget_wire(self) -> None:
-        self._waits_for = None
-        self._outputs.clear()
-        self._records.clear()
-
     def _forget_old(self) -> None:
         del self.ticks[:-KEPT_TICKS]
 
     def _send(self, sample) -> None:
         assert self._port is not None
         self._sequence = (self._sequence + 1) & 0xFFFF
-        self._waits_for = self._sequence
+        self._owed = sample.lasts if sample.elapsed_ms else 1
         self._sent_s = time.monotonic()
         self._resend = sample_frame(sample, self._sequence)
         self._port.write(self._resend)
@@ -268,8 +267,9 @@ class Bench:
         """The link waits: with the clock in our hands, give the next tick."""
         if self.scene is None or not self._given:
             return
-        if self._waits_for is None:
-            self._send(self.scene.sample(self.elapsed_ms))
+        if self._owed <= 0:
+            sample = self.scene.sample(self.elapsed_ms)
+            self._send(sample._replace(lasts=self._at_once))
         elif time.monotonic() - self._sent_s > RESEND_S:
             self._sent_s = time.monotonic()
             assert self._port is not None
@@ -280,7 +280,7 @@ class Bench:
             return
         self._outputs[outputs.tick] = outputs
         self.scene.step(outputs.zones, outputs.bits)
-        self._waits_for = None
+        self._owed -= 1
         if not self._given:
             self._send(self.scene.sample(0))
 
@@ -288,7 +288,7 @@ class Bench:
         records = [event for event in events if isinstance(event, Record)]
         for event in records:
             self._records[event.tick] = decode_record(event.raw)
-        if records and self.renews:
+        if records and self.renews and self._linked:
             self.device.renew(records[-1].tick)  # once: a tick takes only so many requests
         for tick in sorted(self._records.keys() & self._outputs.keys()):
             self.ticks.append(Tick(self._records.pop(tick), self._outputs.pop(tick)))

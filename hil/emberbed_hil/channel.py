@@ -18,14 +18,15 @@ _DELIMITER = b"\0"
 
 
 class Sample(NamedTuple):
-    """What the device reads: `lasts` ticks as if fresh; `elapsed_ms` 0 leaves the clock to it."""
+    """What the device reads: fresh for `lasts` ticks. `elapsed_ms` 0 leaves the clock to it; else
+    it makes those ticks at once. `how`: inject.READS, FAILS, HANGS."""
 
     words: bytes  # of eight channels, as a port gives them
     port_flags: int = 0
     fresh_channels: int = 0xFF
     lasts: int = 1
     elapsed_ms: int = 0
-    fails: bool = False
+    how: int = inject.READS
 
 
 class Outputs(NamedTuple):
@@ -46,7 +47,7 @@ def sample_frame(sample: Sample, sequence: int) -> bytes:
     """Return the bytes on the wire that make this the device's next reading."""
     head = struct.pack(
         inject.SAMPLE_HEAD, sample.port_flags, sample.fresh_channels, sample.lasts,
-        sample.elapsed_ms, sample.fails,
+        sample.elapsed_ms, sample.how,
     )  # fmt: skip
     return encode(Frame(inject.SAMPLE, 0, sequence, 0, head + sample.words, inject.VERSION))
 

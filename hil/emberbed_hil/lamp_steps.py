@@ -42,7 +42,7 @@ class LiveStep:
 
 
 def _load(live: Live) -> Found:
-    if not live.person.confirm("Is the heater disconnected, a lamp in its place, and dark?"):
+    if not live.confirm("Is the heater disconnected, a lamp in its place, and dark?"):
         raise Failed("the lamp is not there, or not dark: nothing else is tried")
     return Found("heater disconnected, lamp in its place, dark")
 
@@ -74,7 +74,7 @@ def _beads(live: Live) -> Found:
     """A finger on each bead in turn: the channel that warms must be the one that is named so."""
     names = live.names
     for channel in sensors_of(live.settings).board:
-        live.person.do("finger", channel, f"Lay a finger on the bead of {names[channel]}.")
+        live.do("finger", channel, f"Lay a finger on the bead of {names[channel]}.")
         touched = judge_touch(live.watch(round(TOUCH_S * TICKS_PER_S)), _couples(live))
         if touched.channel is None:
             raise Failed(touched.sentence(names))
@@ -94,7 +94,7 @@ def _let_cool(live: Live) -> None:
 
 def _button(live: Live) -> Found:
     live.forget()
-    live.person.do("tap", 0, "Press the device's button shortly.")
+    live.do("tap", 0, "Press the device's button shortly.")
     down = _pressed
     live.until(down, PERSON_S, "a press of the button")
     live.until(lambda told: not down(told), PERSON_S, "its release")
@@ -174,7 +174,7 @@ def _lit_again(live: Live) -> None:
 def _unplugged(live: Live) -> Found:
     _lit_again(live)
     channel = sensors_of(live.settings).control
-    live.person.do("unplug", channel, f"Pull the thermocouple {live.names[channel]} out now.")
+    live.do("unplug", channel, f"Pull the thermocouple {live.names[channel]} out now.")
     live.until(lambda told: told.trip != 0, PERSON_S, "a trip")
     showed = next(one.tick for one in live.seen if one.fault(channel))
     tripped = next(one.tick for one in live.seen if one.trip)
@@ -185,7 +185,7 @@ def _unplugged(live: Live) -> Found:
 
 def _cable(live: Live) -> Found:
     _lit_again(live)
-    live.person.do("cable", 0, "Pull the cable to the computer now, and look at the lamp.")
+    live.do("cable", 0, "Pull the cable to the computer now, and look at the lamp.")
     live.leave(live.person.away_s)
     _ask(live, "Did the lamp go dark within about two seconds?", "the lamp went on without its PC")
     live.person.tell("Plug the cable in again.")
@@ -198,7 +198,7 @@ def _cable(live: Live) -> Found:
 
 def _reset(live: Live) -> Found:
     _lit_again(live)
-    live.person.do("reset", 0, "Press the board's reset button now, and look at the lamp.")
+    live.do("reset", 0, "Press the board's reset button now, and look at the lamp.")
     live.leave(1.0)
     _ask(live, "Did the lamp go dark at once, and stay dark?", "the lamp lights after a reset")
     live.come_back()
@@ -210,7 +210,7 @@ def _reset(live: Live) -> Found:
 
 def _own_stop(live: Live) -> Found:
     _lit_again(live)
-    live.person.do("stop switch", 0, "Press the latching stop at the bench.")
+    live.do("stop switch", 0, "Press the latching stop at the bench.")
     _ask(live, "Is the lamp dark?", "the stop at the bench does not break the contactor's coil")
     if live.settings.has_input(HAS_CONTACTOR_SENSE):
         live.until(lambda told: told.trip != 0, PERSON_S, "a trip by the mirror contact")
@@ -218,22 +218,20 @@ def _own_stop(live: Live) -> Found:
 
 
 def _signals(live: Live) -> Found:
-    if not live.person.confirm(
-        "Did the buzzer sound at the trip, loud enough over a hot-air tool?"
-    ):
+    if not live.confirm("Did the buzzer sound at the trip, loud enough over a hot-air tool?"):
         raise Failed("the buzzer is not heard")
     return Found("heard")
 
 
 def _fan(live: Live) -> Found:
-    live.person.do("fan", 0, "Warm a bead above 50 °C, start, and stop again.")
+    live.do("fan", 0, "Warm a bead above 50 °C, start, and stop again.")
     _ask(live, "Does the fan turn in the cooling?", "the fan does not turn")
     return Found("turns")
 
 
 def _ask(live: Live, asked: str, otherwise: str) -> None:
     """Ask what the eye sees; where nobody can see, what was measured stands alone."""
-    if live.person.sees and not live.person.confirm(asked):
+    if live.person.sees and not live.confirm(asked):
         raise Failed(otherwise)
 
 

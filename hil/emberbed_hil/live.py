@@ -1,9 +1,11 @@
 """A device in its usual firmware with a lamp as load: watched while a person does things to it.
 
 Takes an open device and the person. Records are renewed as they come, for nothing is stored here
-but the report. A lamp says with light what a pin does.
+but the report, and while the person reads and answers too: a lamp that waits for an answer would
+lose its PC and go dark. A lamp says with light what a pin does.
 """
 
+import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
@@ -21,11 +23,10 @@ from emberbed_fw.settings import Settings
 from emberbed_fw.units import TICK_MS, TICKS_PER_S
 from emberbed_hil.bench import Failed
 from emberbed_hil.heater import hold_plan
-from emberbed_hil.person import Person
+from emberbed_hil.person import BACK_S, Person
 
 POLL_S = 0.1
 SILENT_S = 5.0
-BACK_S = 120.0
 TRY_S = 1.0
 PERSON_S = 60.0  # for a person to do a thing
 HOLD_FOR_S = 1800.0
@@ -50,6 +51,16 @@ class Live:
     @property
     def is_dark(self) -> bool:
         return not self.newest.driven_zones and not self.newest.outputs & OUT_CONTACTOR
+
+    def do(self, what: str, channel: int, asked: str) -> None:
+        """Have the person do something, see `Person.do`."""
+        self._meanwhile(lambda: self.person.do(what, channel, asked))
+
+    def confirm(self, asked: str) -> bool:
+        """Ask the person a question that yes or no answers."""
+        said: list[bool] = []
+        self._meanwhile(lambda: said.append(self.person.confirm(asked)))
+        return said[0]
 
     def forget(self) -> None:
         del self.seen[:-1]
@@ -97,7 +108,7 @@ class Live:
             lambda told: told.waits_for == rs.WAITS_PRESS, PERSON_S, "the wait for the press"
         )
         self.forget()
-        self.person.do("press", 0, "Hold the device's button for two seconds.")
+        self.do("press", 0, "Hold the device's button for two seconds.")
         self.until(lambda told: told.state == rs.RUN, PERSON_S, "the first stage")
 
     def stop(self) -> None:
@@ -109,9 +120,7 @@ class Live:
             self.person.tell("Waiting until the device says that the board is cool ...")
             self.until(lambda told: told.state != rs.COOL, 7300.0, "the end of cooling")
         if self.newest.state == rs.TRIPPED:
-            self.person.do(
-                "press", 0, "Hold the device's button for two seconds, to clear the trip."
-            )
+            self.do("press", 0, "Hold the device's button for two seconds, to clear the trip.")
             self.until(lambda told: told.state == rs.IDLE, PERSON_S, "the clearing")
 
     def come_back(self) -> None:
@@ -131,6 +140,25 @@ class Live:
         """Leave the wire, as a pulled cable does."""
         self.device.close()
         time.sleep(seconds)
+
+    def _meanwhile(self, ask: Callable[[], None]) -> None:
+        """Follow the device until the person has answered."""
+        raised: list[Exception] = []
+
+        def run() -> None:
+            try:
+                ask()
+            except Exception as error:
+                raised.append(error)
+
+        asking = threading.Thread(target=run, daemon=True)
+        asking.start()
+        with suppress(LinkError):  # a cable may be pulled before its question is answered
+            while asking.is_alive():
+                self._take(self.device.poll(POLL_S))
+        asking.join()
+        if raised:
+            raise raised[0]
 
     def _take(self, events: list[Event]) -> None:
         records = [event for event in events if isinstance(event, Record)]

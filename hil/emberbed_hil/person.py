@@ -1,7 +1,7 @@
 """Who does what no program can: plugs, presses, looks, and says what was seen.
 
 `Asked` in a terminal asks the person; `AtVirtualDevice` does it with the virtual device's hands and
-says what they have done. Every question and answer stands in the report.
+says what they have done. `PersonHands` are a person's where readings are injected.
 """
 
 from collections.abc import Callable
@@ -18,6 +18,11 @@ FINGER_S = 12.0
 AWAY_S = LEASE_TICKS / TICKS_PER_S + 3.0
 VIRTUAL_HURRY = 20
 UNPLUGGED_S = 20.0
+BACK_S = 120.0  # for a plug that a person puts back
+STAND_BY = (
+    "Next the board loses its power while it runs on injected readings; nothing heats. Lay a hand"
+    " on its supply: the USB plug, and every other one. You are told when to pull."
+)
 
 
 class Skipped(Exception):
@@ -88,6 +93,21 @@ class Asked:
         if said.casefold() in SKIP:
             raise Skipped
         return said if said.casefold() not in (*YES, *NO) else said.casefold()
+
+
+class PersonHands:
+    """Has a person do to a board what no message can."""
+
+    back_s = BACK_S
+
+    def __init__(self, person: Person) -> None:
+        self._person = person
+
+    def stand_by(self) -> None:
+        self._person.do("power", 0, STAND_BY)
+
+    def cut_power(self) -> None:
+        self._person.tell("NOW: take every supply away, count to three, and put it back.")
 
 
 class AtVirtualDevice:

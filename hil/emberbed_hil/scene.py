@@ -9,6 +9,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from emberbed_fw import record
+from emberbed_fw.ports import inject
 from emberbed_fw.settings import CONVERTER_THERMISTOR, Settings
 from emberbed_fw.units import CALIBRATION_ONE_Q12, CHANNELS, WORD_BYTES
 from emberbed_hil.channel import Sample
@@ -45,7 +46,7 @@ class Scene:
         self.more_flags = 0
         self.live_ticks = LIVE_TICKS  # STILL: readings stand as they are
         self.lasts = 1
-        self.fails = False  # True: the next reading fails, once
+        self.how = inject.READS  # or else, for the next reading alone
         self.heater: SimulatedHeater | None = None
         self.course: Callable[[Scene], None] | None = None  # what changes from tick to tick
 
@@ -67,8 +68,8 @@ class Scene:
         if self.course is not None:
             self.course(self)
         words = b"".join(self._word(c).to_bytes(WORD_BYTES, "big") for c in range(CHANNELS))
-        fails, self.fails = self.fails, False
-        return Sample(words, self._flags(), self.fresh_channels, self.lasts, elapsed_ms, fails)
+        how, self.how = self.how, inject.READS
+        return Sample(words, self._flags(), self.fresh_channels, self.lasts, elapsed_ms, how)
 
     def _word(self, channel: int) -> int:
         if channel in self.raw:

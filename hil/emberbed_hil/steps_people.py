@@ -16,6 +16,7 @@ from emberbed_hil.bench import Bench, Failed
 from emberbed_hil.evidence import must_act_ms
 from emberbed_hil.plans import HOLD, WAIT
 from emberbed_hil.step import MS, Found, Step
+from emberbed_hil.teardown import cool_down
 from emberbed_hil.trip_ways import HOLD_C
 
 SEVERAL_TICKS = 30
@@ -77,7 +78,7 @@ def _to_rest(bench: Bench) -> None:
     """Let a stopped run cool, so that the next one can be loaded."""
     assert bench.scene is not None
     bench.scene.reset()
-    bench.until(lambda told: told.state == rs.STOPPED, 1500, "the end of cooling")
+    cool_down(bench)
 
 
 def _pulled(bench: Bench) -> Found:

@@ -6,6 +6,7 @@ from emberbed_fw.units import TICK_MS
 from emberbed_hil.bench import Bench, Failed
 
 SOON_TICKS = LEAST_COOL_TICKS + HANDLING_TICKS + 100
+COOL_AT_ONCE = 10  # their frames fit a board's buffer to the wire
 AT_REST = (rs.IDLE, rs.LOADED, rs.FINISHED, rs.STOPPED, rs.LINK_LOST)
 
 
@@ -19,7 +20,7 @@ def tear_down(bench: Bench) -> None:
         bench.device.stop()
         bench.tick(2)
     if bench.newest.state == rs.COOL:
-        bench.until(lambda record: record.state != rs.COOL, SOON_TICKS, "the end of cooling")
+        cool_down(bench)
     if bench.newest.state == rs.TRIPPED:
         bench.tick(5)
         bench.press()
@@ -27,6 +28,13 @@ def tear_down(bench: Bench) -> None:
     left = _left(bench)
     if left:
         raise Failed(f"after it the device was left {left}")
+
+
+def cool_down(bench: Bench) -> None:
+    """Let a run that has ended cool."""
+    bench.until(
+        lambda record: record.state != rs.COOL, SOON_TICKS, "the end of cooling", COOL_AT_ONCE
+    )
 
 
 def _left(bench: Bench) -> str:

@@ -15,8 +15,18 @@ class Failed(Exception):
 class Hands(Protocol):
     """What is done to the device itself, and no message can do."""
 
-    def cut_power(self) -> None: ...
-    def freeze(self) -> None: ...
+    @property
+    def back_s(self) -> float:
+        """For how long a device may be away whose power is cut."""
+        ...
+
+    def stand_by(self) -> None:
+        """Be ready to cut the power."""
+        ...
+
+    def cut_power(self) -> None:
+        """Take every supply away, and give it back."""
+        ...
 
 
 class Tick(NamedTuple):

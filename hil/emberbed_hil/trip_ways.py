@@ -11,6 +11,7 @@ from emberbed_fw import messages as ms
 from emberbed_fw import plan as layout
 from emberbed_fw import trip_codes as codes
 from emberbed_fw.converters import tells_cold
+from emberbed_fw.ports import inject
 from emberbed_fw.record import OUT_CONTACTOR, PORT_HEAP_LOW
 from emberbed_fw.safety_limits import MOST_COLD_CDEG, MOST_VALID_CDEG, OVERRUN_TICK_MS
 from emberbed_fw.sequencer import LONGER_PROMPT
@@ -26,6 +27,7 @@ HOLD_C = plans.HIGH_CDEG / 100
 SPREAD_C = 22.0  # two sensors of a pair apart, and a chip above its limit
 JUMP_C = 25.0
 SHORT_RUN_TICKS = 150
+WARMER_C = 4.0  # more than the room that heat on its way needs, less than a surplus that trips
 WARMS_C = 0.1  # a tick, without heat: 1 degC a second
 EAGER = {"kp0_q8": 30000}  # full power a few degrees below
 HEAVY = {"most_capacity_j_per_k": 3000, "least_capacity_j_per_k": 70}  # nothing ever seems missing
@@ -166,7 +168,7 @@ def _hot_emitters(bench: Bench) -> None:
 
 def _warmer(bench: Bench) -> None:
     scene = _scene(bench)
-    scene.board_c = {channel: board_c + 9.0 for channel, board_c in scene.board_c.items()}
+    scene.board_c = {channel: board_c + WARMER_C for channel, board_c in scene.board_c.items()}
 
 
 def _cold_power(bench: Bench) -> None:
@@ -232,7 +234,7 @@ WAYS = (
     Way("STAGE_OVERDUE", _nothing, _out_of_band, changes={"band2_cdeg": 10}, hold_ticks=20),
     Way("RUN_TOO_LONG", _nothing, _nearly_over, stage=plans.RAMP,
         changes={"longest_run_ticks": SHORT_RUN_TICKS}),
-    Way("FIRMWARE_ERROR", _put(fails=True)),
+    Way("FIRMWARE_ERROR", _put(how=inject.FAILS)),
     Way("PC_LINK_LOST", _silent, shown_after=1),
     Way("TOO_HOT_FROM_ABOVE", _victim_at(HOLD_C + SPREAD_C), _hot_air, WAIT),
     Way("SENSOR_LIFTED", _victim_at(HOLD_C - 34)),

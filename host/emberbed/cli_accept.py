@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from emberbed_hil.bench import Bench
     from emberbed_hil.person import Person
     from emberbed_hil.step import Step
+    from emberbed_hil.ticks import Hands
 
 EXIT_FAILED = 1
 NOBODY = "nobody: a virtual device"
@@ -163,7 +164,7 @@ def _injected(wanted: Wanted) -> tuple["Report", Sequence[StepResult]]:
         stack.callback(bench.close)
         settings = bench.device.read_settings()
         bench.describe(settings)
-        bench.hands = hands
+        bench.hands = hands or _hands(wanted)
         check_fit(bench)
         steps = _chosen(wanted, bench, settings)
         ran = run_steps(bench, steps, wanted.say)
@@ -224,12 +225,25 @@ def _live(wanted: Wanted) -> tuple["Report", Sequence[StepResult]]:
 
 
 def _person(wanted: Wanted, virtual: VirtualDevice | None) -> "Person":
-    from emberbed_hil.person import Asked, AtVirtualDevice
+    from emberbed_hil.person import AtVirtualDevice
 
     if virtual is not None:
         return AtVirtualDevice(virtual, wanted.say)
     if not _at_terminal():
         fail(["This part asks a person at the bench: start it in a terminal"], EXIT_REFUSED)
+    return _asked(wanted)
+
+
+def _hands(wanted: Wanted) -> "Hands | None":
+    """Return the hands of whoever sits at the terminal, None where nobody does."""
+    from emberbed_hil.person import PersonHands
+
+    return PersonHands(_asked(wanted)) if _at_terminal() else None
+
+
+def _asked(wanted: Wanted) -> "Person":
+    from emberbed_hil.person import Asked
+
     return Asked(lambda asked: typer.prompt(asked, default="", show_default=False), wanted.say)
 
 

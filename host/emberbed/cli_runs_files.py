@@ -150,24 +150,35 @@ def overlay(
 def bundle(
     run: RunNumber,
     to: Annotated[Path, typer.Argument(metavar="TO.zip", help="Where the bundle goes.")],
+    without_job: Annotated[
+        bool,
+        typer.Option(
+            "--without-job",
+            help="Leave the run's job out; else it goes along as it stands, photographs drawn anew,"
+            " without amounts of money.",
+        ),
+    ] = False,
     store: StoreFile = None,
 ) -> None:
-    """Write a run with all that is needed to audit and replay it elsewhere."""
+    """Write a run with all that is needed to audit and replay it elsewhere, and its job."""
     from emberbed.bundle.write import write_bundle
+    from emberbed.bundle.write_job import job_for
 
     with told(), RunStore.open(store, create=False) as run_store:
         run_store.mark_interrupted()
         stored = run_store.run(run)
+        job = None if without_job else job_for(run_store, stored.id)
         try:
             with working("Packing"):
-                write_bundle(run_store, stored, to)
+                write_bundle(run_store, stored, to, job)
         except BundleError as error:
             fail([str(error)])
         except FileExistsError:
             fail([f"{to} is there already: name a new file"])
         except OSError as error:
             fail([f"{to} cannot be written ({error.strerror}): name another file"])
-    typer.echo(f"Run {stored.id} is written to {to}", err=True)
+    along = f", with {job.title()}" if job else ""
+    typer.echo(f"Run {stored.id} is written to {to}{along}", err=True)
 
 
 def open_bundle(
@@ -175,9 +186,10 @@ def open_bundle(
     store: StoreFile = None,
     json_answer: Json = False,
 ) -> None:
-    """Check a bundle and take its run into the store."""
+    """Check a bundle and take its run into the store, and its job into the bench record."""
     from emberbed.bundle.read import read_bundle
     from emberbed.bundle.take_in import take_in
+    from emberbed.bundle.take_in_job import job_words, take_in_job
 
     try:
         with working("Checking"):
@@ -185,13 +197,16 @@ def open_bundle(
         with told(), RunStore.open(store) as run_store, working("Taking in"):
             run_id, was_there = take_in(run_store, found, file)
             taken = run_store.run(run_id)
+            job = take_in_job(run_store.database, run_id, found.job) if found.job else None
     except BundleError as error:
         fail([str(error)])
     if json_answer:
         answer = {"run": run_id, "was_there": was_there, "head_sha256": taken.head_sha256}
-        print_json({**answer, "bundled_run": found.number})
+        print_json({**answer, "bundled_run": found.number, "job": job and job.number})
         return
     here = "is here already as" if was_there else "is stored here as"
     out_sentence(f"Run {found.number} of the bundle {here} run {run_id}.")
     out(f"It is as it was recorded: {taken.head_sha256}")
     out(f"Code on its sheet: {short_code(taken.head_sha256)}")
+    if job is not None:
+        out_sentence(job_words(job))

@@ -1,9 +1,9 @@
 """A board without pins, inside the interpreter: what ports/inject asks of one, on two pipes.
 
 Runs in MicroPython and CPython. The other end (`injection_device`) sends, first: H length,
-settings block, I nonce, 8 bytes build id, 8 bytes board number; then pieces of the wire, each H
-length and bytes. This end sends pieces: B what (WIRE, FED or KEPT), H length, bytes. Whoever is at
-the other end is the watchdog, and a reset is the end of this process.
+settings block, I nonce, 8 bytes build id, 8 bytes board number, B why it starts (RESET_*); then
+pieces of the wire, each H length and bytes. This end sends pieces: B what (WIRE, FED or KEPT), H
+length, bytes. Whoever is at the other end is the watchdog, and a reset is the end of this process.
 """
 
 import select
@@ -31,6 +31,7 @@ class PipedBoard:
         self._nonce = struct.unpack("<I", self._exactly(4))[0]
         self._build_id = self._exactly(8)
         self._number = self._exactly(8)
+        self._cause = self._exactly(1)[0]
 
     def _exactly(self, count):
         octets = b""
@@ -85,7 +86,7 @@ class PipedBoard:
         return 0
 
     def reset_cause(self):
-        return 0
+        return self._cause
 
     def nonce(self):
         return self._nonce

@@ -2,9 +2,8 @@
 
 `python -m emberbed_sim.injection_device` prints one JSON line when it is ready (url, engine,
 firmware fingerprint) and obeys standard input until that ends: `power` takes the supply away for a
-moment, `freeze` stops the processor with its outputs as they are. What a watchdog is on a board,
-this process is here: unfed for WATCHDOG_S, the interpreter is ended and started anew; the cable's
-far end is gone meanwhile, as with USB. Needs POSIX.
+moment. What a watchdog is on a board, this process is here: unfed for WATCHDOG_S, the interpreter
+is ended and started anew; the cable's far end is gone meanwhile, as with USB. Needs POSIX.
 """
 
 import argparse
@@ -19,8 +18,9 @@ import threading
 import time
 from contextlib import closing, suppress
 
+from emberbed_fw.device_port import RESET_COMMANDED, RESET_POWER, RESET_WATCHDOG
 from emberbed_fw.units import TICK_MS
-from emberbed_sim.bench_device import bench_settings, parse_sensors
+from emberbed_sim.bench_device import ALL_SENSES, NO_SENSES, bench_settings, parse_sensors
 from emberbed_sim.engine import EngineError, find_interpreter, firmware_digest, firmware_folder
 from emberbed_sim.inject_board import FED, PIECE, WIRE
 from emberbed_sim.loopback_wire import Wire
@@ -53,8 +53,8 @@ class Board:
         self._pieces = b""
         self.start()
 
-    def start(self) -> None:
-        """Switch it on; it remembers nothing."""
+    def start(self, cause: int = RESET_POWER) -> None:
+        """Switch it on, or start it anew for a reason (RESET_*); it remembers nothing."""
         self._child = subprocess.Popen(
             self._command,
             stdin=subprocess.PIPE,
@@ -68,7 +68,9 @@ class Board:
         self._nonce += 1
         self._due_s = time.monotonic() + BOOT_S
         head = struct.pack("<H", len(self._settings)) + self._settings
-        self._write(head + struct.pack("<I", self._nonce) + self.digest[:8] + NUMBER)
+        self._write(
+            head + struct.pack("<I", self._nonce) + self.digest[:8] + NUMBER + bytes([cause])
+        )
 
     def end(self) -> None:
         """Take its supply away."""
@@ -79,18 +81,17 @@ class Board:
             if pipe:
                 pipe.close()
 
-    def freeze(self) -> None:
-        """Stop the processor where it stands."""
-        os.killpg(self._child.pid, signal.SIGSTOP)
-
     @property
     def handle(self) -> int:
         assert self._child.stdout
         return self._child.stdout.fileno()
 
-    def is_alive(self) -> bool:
-        """Tell whether it runs and feeds its watchdog."""
-        return self._child.poll() is None and time.monotonic() < self._due_s
+    def ended(self) -> int | None:
+        """Return why it does not run any more (RESET_*), None while it runs and feeds its
+        watchdog."""
+        if self._child.poll() is not None:
+            return RESET_COMMANDED
+        return None if time.monotonic() < self._due_s else RESET_WATCHDOG
 
     def hear(self, octets: bytes) -> None:
         """Give it what came over the wire."""
@@ -147,21 +148,19 @@ def serve(board: Board, wire: Wire, hands: Hands) -> None:
         said = board.say()
         if said:
             wire.send(said)
-        for asked in hands.take():
-            if asked == "freeze":
-                board.freeze()
-            elif asked == "power":
-                board.end()
-        if not board.is_alive():
-            _start_anew(board, wire)
+        if "power" in hands.take():
+            _start_anew(board, wire, RESET_POWER)
+        cause = board.ended()
+        if cause is not None:
+            _start_anew(board, wire, cause)
 
 
-def _start_anew(board: Board, wire: Wire) -> None:
+def _start_anew(board: Board, wire: Wire, cause: int) -> None:
     board.end()
     wire.plug(False)
     time.sleep(UNPLUGGED_S)
     wire.plug(True)
-    board.start()
+    board.start(cause)
 
 
 def main() -> int:
@@ -169,10 +168,12 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="A device that takes injected readings")
     parser.add_argument("--engine", choices=("auto", "micropython", "cpython"), default="auto")
     parser.add_argument("--sensor", action="append", default=[], metavar="NAME:PLACE")
+    parser.add_argument("--no-senses", action="store_true", help="no mirror contact, no current")
     asked = parser.parse_args()
     try:
         bench = bench_for_board(240.0, 180.0, 120.0, parse_sensors(asked.sensor))
-        board = Board(bench_settings(bench), asked.engine)
+        has = NO_SENSES if asked.no_senses else ALL_SENSES
+        board = Board(bench_settings(bench, has), asked.engine)
     except (ValueError, OSError, EngineError) as error:
         print(json.dumps({"error": str(error)}), flush=True)  # noqa: T201  (who started us reads it)
         return GAVE_UP

@@ -6,35 +6,22 @@ BLOCKS[NAME]. `python -m tests.docs.generated` writes all of them anew, the test
 
 import ast
 import re
-import struct
 import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import typer.main
-from pydantic import BaseModel
 
-from emberbed import refusal_words, touch_words, words
+from emberbed import words
 from emberbed.bench import key_table
 from emberbed.bench.hands import COOL_AGAIN_S
 from emberbed.bench.outcome import OUTCOMES, REFUSED
 from emberbed.cli import app
-from emberbed.profiles import limits
-from emberbed.profiles.model import (
-    CHOICES,
-    ROLES,
-    STAGE_MODELS,
-    Accepted,
-    Board,
-    Chip,
-    Profile,
-    Sensor,
-)
-from emberbed_fw import frames, messages, record, safety_limits, trip_codes
 from emberbed_fw import run_states as rs
-from emberbed_fw.units import CHANNELS, TICKS_PER_MIN, TICKS_PER_S
+from emberbed_fw import safety_limits, trip_codes
+from emberbed_fw.units import TICKS_PER_MIN, TICKS_PER_S
 from emberbed_sim.faults import CATALOGUE
-from tests.docs import generated_guides
+from tests.docs import generated_guides, generated_link, generated_profiles
 from tests.docs.generated_guides import leaf_commands
 from tests.docs.md_table import table
 from tests.safety import hazard_table
@@ -248,183 +235,6 @@ def _in_bench_units(value: int, unit: str) -> str:
     return f"{value} {unit}"
 
 
-# profiles.md
-
-# where the default is worked out, or is no plain value
-LEFT_OUT = {
-    "longest_s": f"{limits.LONGEST_FACTOR:g} times the planned time, or the planned time and"
-    f" {limits.LONGEST_SPARE_S:g} s, whichever is longer",
-    "board": "unknown: its mass and the power it needs are not judged",
-    "chip": "unknown: the weakest package counts",
-    "accepted": "none",
-    "part": "not told",
-    "ceiling_c": "see Bounds",
-    "limit_c": "see Bounds; a `neighbour` needs it",
-    "pause_c": f"{limits.PAUSE_BELOW_LIMIT_C:g} below `limit_c`",
-    "partner": "a `pair` needs it",
-    "side": "not told",
-    "needs": "none but `control`",
-    "marks": '`["flux_on"]` where the prompt speaks of flux, else none',
-}
-PLAIN_KEYS = {
-    "name": f"text, at most {limits.TEXTS['name']} characters",
-    "prompt": f"text, at most {limits.TEXTS['prompt']} characters",
-    "alloy": 'a name from the materials book, or `"unknown"`',
-    "laminate": 'a name from the materials book, or `"unknown"`',
-    "flux": 'a name from the materials book, or `"unknown"`',
-    "part": "a neighbour from the materials book",
-    "chip": "a table, see below",
-    "accepted": "a list of tables, written by `check --accept`, see below",
-    "what": f"the warning, at most {limits.TEXTS['what']} characters",
-    "of": "fingerprint of the revision",
-    "reason": f"why, at most {limits.TEXTS['reason']} characters",
-    "board": "a table, see below",
-    "sensors": f"channel name = role, or a table, at most {CHANNELS}, see below",
-    "stages": "a list of tables, see below",
-    "partner": "name of another sensor",
-    "needs": "list of sensors of this profile",
-    "marks": f"list of at most {limits.MOST_MARKS} of {', '.join(CHOICES['marks'])}",
-    "in_jet": "true or false",
-    "shielded": "true or false",
-}
-
-
-def profile_keys() -> str:
-    rows = [
-        *_key_rows(Profile, ""),
-        *_key_rows(Board, "board."),
-        *_key_rows(Chip, "chip."),
-        *_key_rows(Accepted, "accepted."),
-    ]
-    return table(["key", "what it holds", "if left out"], iter(rows))
-
-
-def sensor_keys() -> str:
-    return table(["key", "what it holds", "if left out"], _key_rows(Sensor, ""))
-
-
-def stage_keys() -> str:
-    parts = []
-    for kind, model in STAGE_MODELS.items():
-        heading = f'`kind = "{kind}"`: {(model.__doc__ or "").strip()}\n\n'
-        rows = _key_rows(model, "")
-        parts.append(heading + table(["key", "what it holds", "if left out"], rows))
-    return "\n".join(parts)
-
-
-def _key_rows(model: type[BaseModel], before: str) -> Iterator[Sequence[object]]:
-    for key, field in model.model_fields.items():
-        if key == "kind":
-            continue
-        missing = "needed" if field.is_required() else _left_out(key, field.default)
-        yield f"`{before}{key}`", _held(key), missing
-
-
-def _held(key: str) -> str:
-    if key in PLAIN_KEYS:
-        return PLAIN_KEYS[key]
-    return ", ".join(f"`{word}`" for word in CHOICES[key]) if key in CHOICES else _range_of(key)
-
-
-def _left_out(key: str, default: object) -> str:
-    if default is None or isinstance(default, list):
-        return LEFT_OUT[key]
-    if isinstance(default, bool):
-        return str(default).lower()
-    return f"{default:g}" if isinstance(default, float) else f'`"{default}"`'
-
-
-def _range_of(key: str) -> str:
-    allowed = limits.RANGES[key]
-    return f"{allowed.least:g} to {allowed.most:g} {allowed.unit} ({allowed.why})"
-
-
-def roles() -> str:
-    return table(["role", "meaning"], ((f"`{role}`", words.ROLES[role]) for role in ROLES))
-
-
-# data.md
-
-
-def csv_states() -> str:
-    return table(
-        ["word", "meaning"], ((f"`{name}`", words.STATES[name]) for name in rs.STATE_NAMES)
-    )
-
-
-def csv_waits() -> str:
-    rows = ((words.wait_name(getattr(rs, name)), said) for name, said in words.WAITS.items())
-    return table(["word", "meaning"], ((f"`{name}`", said) for name, said in rows if name))
-
-
-def csv_touches() -> str:
-    names = messages.TOUCH_NAMES.items()
-    rows = ((f"`{name}`", touch_words.touch_words(code)) for code, name in names)
-    return table(["word", "meaning"], rows)
-
-
-def csv_marks() -> str:
-    marks = range(messages.MARK_NEXT + 1, len(messages.MARK_NAMES))
-    rows = ((f"`{messages.MARK_NAMES[mark]}`", touch_words.mark_words(mark)) for mark in marks)
-    return table(["word", "meaning"], rows)
-
-
-# link.md
-
-HEADER_NAMES = ("version", "type", "payload length", "session", "sequence", "newest tick seen")
-CODES = {
-    "B": "8 bits",
-    "H": "16 bits",
-    "I": "32 bits",
-    "h": "16 bits, signed",
-    "i": "32 bits, signed",
-}
-
-
-def frame() -> str:
-    codes = frames.HEADER.removeprefix("<")
-    assert len(codes) == len(HEADER_NAMES) and struct.calcsize(frames.HEADER) == frames.HEADER_BYTES
-    fields = [(name, CODES[code]) for name, code in zip(HEADER_NAMES, codes, strict=True)]
-    fields += [("payload", f"0 to {frames.MAX_PAYLOAD} bytes"), ("CRC-32", "32 bits")]
-    return table(["field, in this order", "width"], iter(fields))
-
-
-def message_table() -> str:
-    rows = (
-        (number, f"`{name}`", "host" if number < messages.REPLY else "device", payload_of(name))
-        for number, name in messages.MESSAGE_NAMES.items()
-    )
-    return table(["type", "message", "sent by", "payload"], rows)
-
-
-def payload_of(name: str) -> str:
-    """Return what the firmware's own table of messages says about one."""
-    said = re.sub(r"\n {3,}", " ", messages.__doc__ or "")  # a long row goes on, indented
-    for line in said.splitlines():
-        named = re.match(r"((?:[A-Z_]+, )*[A-Z_]+)(?: {2,}| |: )(.+)", line)
-        if named and name in named[1].split(", "):
-            return named[2]
-    raise AssertionError(f"messages.py does not say what {name} carries")
-
-
-def refusals() -> str:
-    names = enumerate(messages.REFUSAL_NAMES)
-    rows = ((code, f"`{name}`", refusal_words.REFUSALS[name]) for code, name in names)
-    return table(["code", "name", "in words"], rows)
-
-
-def record_table() -> str:
-    def rows() -> Iterator[Sequence[object]]:
-        at = 0
-        read = {name for name, _code in record.INPUT_FIELDS}
-        for name, code in record.FIELDS:
-            size = struct.calcsize("<" + code)
-            yield at, f"`{name}`", CODES.get(code, f"{size} bytes"), "in" if name in read else "out"
-            at += size
-
-    return table(["byte", "field", "width", ""], rows())
-
-
 BLOCKS = {
     "commands": commands,
     "keys": keys,
@@ -436,19 +246,9 @@ BLOCKS = {
     "trips": trips,
     "limits": guard_limits,
     "hazards": hazards,
-    "profile keys": profile_keys,
-    "stage keys": stage_keys,
-    "roles": roles,
-    "sensor keys": sensor_keys,
-    "csv states": csv_states,
-    "csv waits": csv_waits,
-    "csv touches": csv_touches,
-    "csv marks": csv_marks,
-    "frame": frame,
-    "messages": message_table,
-    "refusals": refusals,
-    "record": record_table,
     **generated_guides.BLOCKS,
+    **generated_link.BLOCKS,
+    **generated_profiles.BLOCKS,
 }
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from emberbed_fw import messages as ms
 from emberbed_fw import run_states as rs
-from tests.docs import generated
+from tests.docs import generated, generated_link
 from tests.docs.generated import DOCUMENTS, PROJECT, blocks_in, renewed
 from tests.support.wire import Wire
 
@@ -59,7 +59,7 @@ def test_table_of_messages_says_what_the_firmware_does_not_offer(kind):
     wire = Wire()
     wire.tick(3)
     assert wire.hello()[0] == "DONE"
-    said = generated.payload_of(ms.MESSAGE_NAMES[kind])
+    said = generated_link.payload_of(ms.MESSAGE_NAMES[kind])
     if kind in (ms.HELLO, ms.RENEW):
         assert "NOT_OFFERED" not in said
         return

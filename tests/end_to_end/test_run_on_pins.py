@@ -19,8 +19,8 @@ from emberbed_sim.loopback_wire import Wire
 from emberbed_sim.plant.heater import SimulatedHeater
 from emberbed_sim.plant.parameters import bench_for_board
 from emberbed_sim.virtual_device import VirtualDevice
-from tests.firmware.test_controller_ports import BOARDS, CHANNEL_PINS, ZONE_PINS
 from tests.support.command import finish, stored
+from tests.support.controller_ports import BOARDS, CHANNEL_PINS, ZONE_PINS
 from tests.support.parts import need_python_module
 from tests.support.pin_board import PinBoard
 from tests.support.profiles import hold_profile

@@ -21,16 +21,9 @@ from emberbed_fw.tick_pack import MOST_ENTRY, put_signed
 from emberbed_fw.units import NO_READING_CDEG, TICKS_PER_MIN, TICKS_PER_S
 from emberbed_sim.plant.converter import convert
 from tests.support.bench import Bench
+from tests.support.packed_records import packed_record
 
 DAY_TICKS = 24 * 60 * TICKS_PER_MIN
-
-
-def packed_record(tick, **fields):
-    """Return record bytes with these fields, all others 0; commands come after them."""
-    commands = fields.pop("commands", b"")
-    known = {"tick": tick, "elapsed_ms": 100, "words": bytes(32), **fields}
-    values = [known.get(name, 0) for name, _code in record.FIELDS]
-    return struct.pack(record.FIXED, *values) + commands
 
 
 def kept(ring):

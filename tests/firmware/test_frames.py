@@ -77,7 +77,7 @@ def test_a_full_block_stands_for_no_zero():
 
 def test_a_reader_begins_empty():
     reader = frames.FrameReader()
-    assert (reader.length, reader.damaged, reader._filled, reader._too_long) == (0, 0, 0, False)
+    assert (reader.length, reader.damaged, reader._filled) == (0, 0, 0)
 
 
 @pytest.mark.parametrize("broken", ["00", "05112233", "ff0102", "011100"])
@@ -223,3 +223,26 @@ def test_endless_frame_is_one_damaged_frame():
     assert reader.damaged == 0, "it has not ended yet"
     assert feed(reader, b"\0") == []
     assert reader.damaged == 1
+    good = encode(payload=b"and forgotten")
+    assert feed(reader, good) == [body_of(good)]
+
+
+def whole_body(length):
+    """Return a body that says its own length and has a right CRC, without a zero in it."""
+    body = bytes([1, 66, length - frames.HEADER_BYTES & 0xFF]) + b"\x55" * (length - 3)
+    return body + struct.pack("<I", zlib.crc32(body))
+
+
+def test_frame_that_fills_the_buffer_holds_more_than_the_longest_body():
+    """Whatever comes after it is left out: what is left out must not make a frame whole."""
+    longest = frames.HEADER_BYTES + frames.MAX_PAYLOAD
+    assert len(read(b"\0" + cobs.encode(whole_body(longest)) + b"\0")) == 1
+    # 256 octets of COBS hold at least 254: a block of 254 without a zero, and an empty one
+    fullest = cobs.decode(b"\xff" + b"\x55" * 254 + b"\x01")
+    assert len(fullest) - frames.CRC_BYTES > longest
+    for length in range(longest + 1, longest + 4):
+        stuffed = cobs.encode(whole_body(length))
+        reader = frames.FrameReader()
+        for more in (b"", b"\x55", b"\x55" * 300):
+            assert feed(reader, b"\0" + stuffed + more + b"\0") == []
+        assert reader.damaged == 3

@@ -80,7 +80,37 @@ def test_filter_softens_a_jump():
     one = SlopeFilter(4)
     one.reset(2500)
     one.observe(2600)
-    assert one.slope_q6 == 100 * 64 >> 4
+    assert one.slope_q6 == 100 * 64 >> 6  # an eighth of it into the first filter, of that the second
+    slopes = [one.slope_q6]
+    for _ in range(200):
+        one.observe(2600)
+        slopes.append(one.slope_q6)
+    # continuous theory: the peak of x exp(-x) / 8 ticks, at x = 1
+    assert max(slopes) == pytest.approx(6400 / 8 * 0.368, rel=0.1)
+    assert sum(slopes) == pytest.approx(6400, abs=16)
+
+
+@pytest.mark.parametrize("shift", [0, 1, 4, layout.MAX_FILTER_SHIFT])
+def test_plan_is_as_late_as_the_board(shift):
+    # a board exactly on its plan, whose slope changes: no push in either direction
+    one = SlopeFilter(shift)
+    one.reset(2500)
+    measured, off = 2500, []
+    for tick in range(3000):
+        slope = (0, 6, -2)[tick // 1000]
+        measured += slope
+        one.observe(measured)
+        off.append(one.late_q6(slope * 64) - one.slope_q6)
+    assert max(abs(one) for one in off) <= 2
+
+
+def test_slope_settles_as_late_as_its_shift_says():
+    one = SlopeFilter(5)
+    one.reset(0)
+    for tick in range(1, 1000):
+        one.observe(3 * tick)
+    # a first-order filter of a ramp lags by its time: two of 16 ticks, less the tick of now
+    assert 3 * 999 - (one._filtered_q6 >> 6) == pytest.approx(3 * (2 * 16 - 2), abs=3)
 
 
 def test_feedforward_is_added():
@@ -194,7 +224,8 @@ for _name in ("add", "sub", "mul", "floordiv", "rshift", "lshift", "radd", "rsub
 def watched_controller(**gains):
     one = controller(**{name: Watched(value) for name, value in gains.items()})
     one.integral_q14 = Watched(0)
-    one.slope._filtered_q6 = Watched(one.slope._filtered_q6)
+    for name in SlopeFilter.STATE:
+        setattr(one.slope, name, Watched(getattr(one.slope, name)))
     return one
 
 

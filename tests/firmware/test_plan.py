@@ -10,6 +10,7 @@ from emberbed_fw.sequencer import LONGER_PROMPT
 from emberbed_fw.settings import Settings
 from emberbed_fw.stage_clock import AIR_AWAY_PROMPT
 from emberbed_fw.units import CHANNELS, FULL_POWER_Q15, MIN_CDEG, NONE
+from tests.support.bent_plans import EMITTER, GOOD, STAGES, header
 from tests.support.plans import (
     bench_settings,
     build_plan,
@@ -23,18 +24,10 @@ from tests.support.plans import (
 )
 
 SETTINGS = Settings(bench_settings())
-STAGES = [ramp(2500, 9000, 600), hold(9000, 300), wait(9000, prompt=1), cool()]
-GOOD = build_plan(STAGES)
 
 
 def fault_of(block):
     return find_fault(block, SETTINGS)
-
-
-def header(**changed):
-    """Return the plan with fields of its header changed; hot air lifts no limit by itself."""
-    air = {f"air_{name}": value for name, value in changed.items() if name.startswith("limit")}
-    return patch_plan(GOOD, **{**air, **changed})
 
 
 def stage(row, **changed):
@@ -59,7 +52,6 @@ def with_hot_air(**changed):
     return patch_plan(build_plan([*STAGES[:-1], hot_air(9000), cool()]), **changed)
 
 
-EMITTER = header(role1=layout.ROLE_EMITTER)
 NO_WAIT_PROMPTS = range(layout.MAX_PROMPT + 1, NONE + 1)
 # One change each to a plan that is fine, and the row of PLAN_FAULTS that must name it.
 UNFIT = {
@@ -278,29 +270,3 @@ def test_stage_that_asks_has_a_prompt_of_the_profile(kind, prompt):
 
 def test_no_question_of_the_device_is_one_of_the_profile():
     assert min(GO_ON_PROMPT, AIR_AWAY_PROMPT, LONGER_PROMPT) > layout.MAX_PROMPT
-
-
-# A device with a couple at its emitter: no hold needs it, and it controls nothing.
-
-AT_EMITTER = Settings(
-    bench_settings(
-        channels=(
-            ("board", 1, safety_limits.HARD_CEILING_CDEG, 0, 4096),
-            ("emitter", 1, safety_limits.HARD_CEILING_CDEG + 1, 0, 4096),
-        )
-    )
-)
-
-
-@pytest.mark.parametrize(
-    ("block", "fault"),
-    [
-        (EMITTER, layout.PLAN_FINE),
-        (patch_plan(EMITTER, "stage", 1, needed_channels=1 << 1), layout.PLAN_CHANNEL),
-        (patch_plan(EMITTER, control0=1), layout.PLAN_CHANNEL),
-        (header(role0=layout.ROLE_EMITTER, role1=layout.ROLE_EMITTER), layout.PLAN_CHANNEL),
-    ],
-)
-def test_couple_at_an_emitter_serves_for_nothing_on_the_board(block, fault):
-    found = find_fault(block, AT_EMITTER)
-    assert layout.PLAN_FAULTS[found] == layout.PLAN_FAULTS[fault]

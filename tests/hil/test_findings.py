@@ -8,6 +8,7 @@ from emberbed.acceptance.report import FAILED, NOT_DONE, PASSED
 from emberbed.acceptance.whole import refuse_other_firmware
 from emberbed.bench.prepare import NotReady
 from emberbed_fw import trip_codes
+from emberbed_fw.ports import inject
 from emberbed_hil import trip_steps
 from emberbed_hil.accept import Unfit, all_steps, numbered, run_steps
 from emberbed_hil.bench import Failed
@@ -87,7 +88,7 @@ def test_step_that_needs_hands_is_not_done_without_them(bench):
 
 def test_device_that_stops_telling_ticks_is_a_failure_not_a_hang(bench):
     def freezes(bench):
-        bench.hands.freeze()
+        bench.scene.how = inject.HANGS
         bench.tick(5)
         return Found("never here")
 

@@ -46,6 +46,16 @@ def test_given_ticks_are_one_for_each_sample_and_last_what_they_say(bench):
     assert bench.newest.elapsed_ms == 137
 
 
+def test_ticks_at_once_see_one_reading_each_with_a_record_of_its_own(bench):
+    bench.tick(3)
+    before = bench.newest.tick
+    bench.tick(20, at_once=10)
+    told = bench.since(before)
+    assert [tick.record.tick for tick in told] == list(range(before + 1, before + 21))
+    sequences = [tick.outputs.sequence for tick in told]
+    assert sequences == [sequences[0]] * 10 + [sequences[0] + 1] * 10
+
+
 def test_its_own_clock_makes_ten_ticks_a_second(bench):
     bench.tick(3)
     told = bench.own_clock(3.0)

@@ -1,6 +1,8 @@
 """The lamp and the mains part: what is asked, what is measured, what is found; on a device that is
 virtual, with hands and answers from a script."""
 
+import time
+
 import pytest
 
 from emberbed.acceptance.report import FAILED, NOT_DONE, PASSED
@@ -94,6 +96,35 @@ def test_on_the_virtual_device_by_command(tmp_path):
     done = accept(tmp_path, "--part", "lamp", "--json")
     assert done.returncode == 0, done.stderr
     assert '"8.07"' in done.stdout and (tmp_path / "acceptance" / "virtual").is_dir()
+
+
+class Slow(Scripted):
+    """A person who reads first, and then answers."""
+
+    READS_S = 1.5
+
+    def confirm(self, asked):
+        time.sleep(self.READS_S)
+        return super().confirm(asked)
+
+    def do(self, what, channel, asked):
+        raise Skipped
+
+
+def test_device_is_followed_while_the_person_reads():
+    """Heat whose records nobody renews ends after 2 s: no lamp would be lit when the answer comes.
+    The virtual device's clock stands while its records are not taken."""
+    with (
+        VirtualDevice(VirtualBench()) as virtual,
+        Device.connect(virtual.url) as device,
+    ):
+        live = Live(device, device.read_settings(), Slow(virtual))
+        live.watch(3)
+        before = live.newest.tick
+        assert live.confirm("Does the lamp light now?") is True
+        assert live.newest.tick - before >= Slow.READS_S * 10 / 2
+        with pytest.raises(Skipped):
+            live.do("press", 0, "Hold the button.")
 
 
 def answers(*said):

@@ -22,14 +22,18 @@ BOOT = Path(__file__).with_name("board_boot.py")
 FLASH = "flash.img"  # in the board's folder
 BLOCK_BYTES = 4096
 BLOCKS = 352  # 1408 KiB, as on a board with 2 MB of flash
+RP2, ESP32 = "rp2", "esp32"  # as sys.platform says it
 HEAP = "1M"  # objects are twice as wide here as on a 32-bit board; the budget has a test of its own
 END_S = 5.0
 
 
 class Board:
-    """A board with empty flash; use it in a `with`."""
+    """A board with empty flash; use it in a `with`. platform: RP2 or ESP32."""
 
-    def __init__(self, folder: Path, blocks: int = BLOCKS, broken_after: int = -1) -> None:
+    def __init__(
+        self, folder: Path, blocks: int = BLOCKS, broken_after: int = -1, platform: str = RP2
+    ) -> None:
+        self._platform = platform
         self.image = folder / FLASH
         self.journal = folder / "journal.bin"
         self._blocks = blocks
@@ -39,6 +43,8 @@ class Board:
             self.image.write_bytes(b"\xff" * (BLOCK_BYTES * blocks))
         self.journal.touch()
         self._fed = folder / "fed.bin"
+        self._kept = folder / "kept.bin"
+        self._kept.touch()
         self.bitten = 0  # how often the watchdog has ended the interpreter
         self._inner, inner_line = pty.openpty()
         self._outer, self._line = pty.openpty()
@@ -72,10 +78,14 @@ class Board:
     def power_cycle(self) -> None:
         """Switch the board off and on again."""
         self.powered = True
+        self._kept.write_bytes(b"")
         self._broken_after = -1
-        process = self._process
-        if process is not None:
-            process.kill()
+        self.restart()
+
+    def restart(self) -> None:
+        """Press its reset button."""
+        if self._process is not None:
+            self._process.kill()
 
     def changes(self) -> list[tuple[int, bytes]]:
         """Return (address, octets) of every change of the flash, in order."""
@@ -95,7 +105,8 @@ class Board:
             command = [
                 sys.executable, "-m", "micropython_unix", "-i", "-X", f"heapsize={HEAP}",
                 str(BOOT), str(self.image), str(self.journal), str(self._blocks),
-                str(self._broken_after), str(self._fed), str(BOOT.parent),
+                str(self._broken_after), str(self._fed), str(self._kept),
+                self._platform, str(BOOT.parent),
             ]  # fmt: skip
             self._fed.write_bytes(b"")
             self.starts += 1
@@ -104,6 +115,7 @@ class Board:
             )
             if self._process.wait() == -signal.SIGKILL and self._broken_after >= 0:
                 self.powered = False  # the flash said so
+                self._kept.write_bytes(b"")
 
     def _watch(self) -> None:
         """End the interpreter once its watchdog, if it was started, has not been fed in time."""

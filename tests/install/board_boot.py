@@ -10,10 +10,9 @@ import sys
 
 import vfs
 
-IMAGE, JOURNAL, BLOCKS, BROKEN_AFTER, FED, HERE = sys.argv[1:7]
-PLATFORM = "rp2"
+IMAGE, JOURNAL, BLOCKS, BROKEN_AFTER, FED, KEPT, PLATFORM, HERE = sys.argv[1:9]
 BLOCK_BYTES = 4096
-PROGRAM_BYTES = 256  # as the file system of RP2 boards
+PROGRAM_BYTES = 32 if PLATFORM == "esp32" else 256  # as the file systems of these boards
 
 
 class Flash:
@@ -68,6 +67,7 @@ def boot():
     import board_machine
 
     board_machine.fed = open(FED, "wb")  # noqa: SIM115
+    board_machine.kept = open(KEPT, "r+b")  # noqa: SIM115
     flash = Flash(IMAGE, JOURNAL, int(BLOCKS), int(BROKEN_AFTER))
     vfs.umount("/")
     try:

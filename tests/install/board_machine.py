@@ -1,7 +1,8 @@
 """`machine` of the test board: pins that remember, couples at room warmth, a watchdog that bites.
 
-Stands for the module of an RP2 board, as far as the firmware's port uses it. The watchdog tells of
-each feeding in a file; whoever runs the board looks at it and ends the interpreter in time.
+Stands for the module of RP2 and ESP32 boards, as far as the firmware's ports use it. The watchdog tells of
+each feeding in a file; whoever runs the board looks at it and ends the interpreter in time. What
+outlives a reset lies in a file too, which whoever takes the power away empties.
 """
 
 import os
@@ -13,6 +14,7 @@ COLD_WORD = 25 * 16 << 4
 WARM_QUARTERS = 100
 FLICKER_READINGS = 20
 fed = None  # the file of the watchdog
+kept = None  # the file that outlives a reset
 pins = {}
 
 
@@ -74,7 +76,9 @@ class I2C:
 
 
 class ADC:
-    def __init__(self, pin):
+    ATTN_11DB = 3
+
+    def __init__(self, pin, atten=0):
         pass
 
     def read_u16(self):
@@ -93,19 +97,31 @@ class WDT:
 
 
 class Memory:
-    """Words beside the processor; lost with this interpreter."""
-
-    def __init__(self):
-        self._words = {}
+    """One word beside the processor, at whatever address."""
 
     def __getitem__(self, address):
-        return self._words.get(address, 0)
+        kept.seek(0)
+        octets = kept.read(4)
+        return struct.unpack("<I", octets)[0] if octets else 0
 
     def __setitem__(self, address, word):
-        self._words[address] = word
+        kept.seek(0)
+        kept.write(struct.pack("<I", word))
+        kept.flush()
 
 
 mem32 = Memory()
+
+
+class RTC:
+    """The memory of an ESP32's clock, which outlives a reset."""
+
+    def memory(self, octets=None):
+        kept.seek(0)
+        if octets is None:
+            return kept.read(4)
+        kept.write(octets)
+        kept.flush()
 
 
 def unique_id():
@@ -113,7 +129,7 @@ def unique_id():
 
 
 def reset_cause():
-    return PWRON_RESET
+    return WDT_RESET if mem32[0] else PWRON_RESET
 
 
 def reset():

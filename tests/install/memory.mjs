@@ -1,10 +1,11 @@
 // Live bytes of the firmware in the 32-bit MicroPython under node, after each step of a boot:
-// node memory.mjs MODULE FIRMWARE BENCH TICKS. It collects only between calls, so each step is one.
+// node memory.mjs MODULE ROOT BENCH PORT PINS TICKS. ROOT becomes /emberbed/by-hand, its code /lib.
+// The interpreter collects only between calls, so each step is one.
 import fs from "node:fs";
 import path from "node:path";
 import { pathToFileURL } from "node:url";
 
-const [moduleFile, firmware, bench, ticks] = process.argv.slice(2);
+const [moduleFile, root, bench, port, pins, ticks] = process.argv.slice(2);
 const { loadMicroPython } = await import(pathToFileURL(moduleFile).href);
 const said = [];
 const python = await loadMicroPython({ heapsize: 4 * 1024 * 1024, linebuffer: true, stdout: (line) => said.push(line) });
@@ -22,22 +23,25 @@ const live = () => {
   return Number(said.pop());
 };
 const steps = [
-  ["start", "import sys\nsys.path.insert(0, '/lib')"],
-  ["code", "import ticks_on_heap as bench"],
-  ["port", "port = bench.Bench()"],
-  ["boot", "parts = bench.build(port, 1)"],
-  ["run", `bench.run(parts, ${ticks})`],
+  ["start", `import sys\nsys.path.insert(0, '/lib')\nimport ticks_on_pins as bench\nbench.play(${pins})`],
+  ["code", `modules = bench.import_firmware('${port}', '/emberbed')`],
+  ["port", "port = bench.make_port(modules)"],
+  ["boot", "parts = bench.build(port)"],
+  ["armed", "bench.run(parts, 60)"],
+  ["run", `bench.run(parts, ${ticks} - 60)`],
 ];
 try {
-  copy(firmware, "/lib/emberbed_fw");
-  python.FS.writeFile("/lib/ticks_on_heap.py", fs.readFileSync(bench));
+  copy(root, "/emberbed/by-hand");
+  copy(path.join(root, "emberbed_fw"), "/lib/emberbed_fw");
+  copy(path.join(root, "emberbed_fw", "start_up.mpy"), "/lib/emberbed_start.mpy");
+  python.FS.writeFile("/lib/ticks_on_pins.py", fs.readFileSync(bench));
   const bytes = {};
   for (const [name, code] of steps) {
     python.runPython(code);
     bytes[name] = live();
   }
-  python.runPython("print(parts[0].life.state, parts[0].guard.trip)");
-  [bytes.state, bytes.trip] = said.pop().split(" ").map(Number);
+  python.runPython("print(bench.Bench.bead_mk)");
+  bytes.bead_mk = Number(said.pop());
   console.log(JSON.stringify(bytes));
 } catch (error) {
   console.log(String(error.message).slice(0, 2000));

@@ -18,11 +18,11 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-import hypothesis  # noqa: F401  in memory before the forks, as the next ones
-import numpy  # noqa: F401
+import numpy  # noqa: F401  in memory before the forks, as the next ones
 import pytest
 import scipy.constants
 import scipy.integrate  # noqa: F401
+from hypothesis import Phase, settings
 
 from tests.mutation.mutants import Mutant
 
@@ -70,6 +70,12 @@ class QuickestFirst:
     def __init__(self, first: Iterable[str], told: int):
         self._first = set(first)
         self._told = told
+
+    def pytest_sessionstart(self):
+        """Look for examples that fail, but not for the smallest: that costs more than a trial."""
+        brief = settings(settings.default, phases=[Phase.explicit, Phase.generate])
+        settings.register_profile("trial", brief)
+        settings.load_profile("trial")
 
     def pytest_collection_modifyitems(self, items):
         items.sort(key=lambda item: item.nodeid not in self._first)

@@ -46,6 +46,11 @@ def arm_payload(plan, attendance=messages.ATTEND_HOST, stage=NONE, done_ticks=0)
     return plan[-4:] + struct.pack("<BBI", attendance, stage, done_ticks)
 
 
+def ack(prompt, source=messages.BY_TERMINAL):
+    """Return the payload that answers a prompt."""
+    return bytes([prompt, source])
+
+
 class Bench:
     def __init__(self, plan=None, settings=None):
         self.settings = settings or bench_settings()

@@ -1,5 +1,7 @@
 """Doubts on a table: one tick of healthy facts and readings that single tests spoil."""
 
+import pytest
+
 from emberbed_fw.doubts import Doubts, Facts
 from emberbed_fw.heat_balance import Q
 from emberbed_fw.plan import Plan
@@ -17,6 +19,7 @@ MODEL = dict(
 )  # fmt: skip
 GUESSED = {**MODEL, "model_trust": 0}
 NO_MODEL = {"least_capacity_j_per_k": 70, "most_capacity_j_per_k": 140}
+TRUSTED_OR_NOT = pytest.mark.parametrize("model", [MODEL, GUESSED], ids=["identified", "guessed"])
 
 
 def plan_with(**header):
@@ -65,3 +68,17 @@ class Doubted:
         """Let the sums stand where a test puts them: the balance has tests of its own."""
         self.doubts.balance.step = lambda *_arguments: None
         return self
+
+
+def still(model=MODEL):
+    """Return a bench whose heat is accounted for."""
+    return Doubted(**model).keep_balance()
+
+
+def asked(model=MODEL):
+    """Return a bench that was just asked whether its sensor touches."""
+    one = still(model)
+    one.doubts.balance.net_j = 1400
+    one.tick()
+    assert one.doubts.asks
+    return one

@@ -6,14 +6,25 @@ import numpy as np
 
 from emberbed_sim.plant.grid_board import sheet_of
 from emberbed_sim.plant.grid_emitters import EmitterKind, GridEmitter
-from emberbed_sim.plant.grid_parameters import GridBench, GridBoard, GridSurroundings, Stackup
+from emberbed_sim.plant.grid_parameters import (
+    DEFAULT_PARTS,
+    GridBench,
+    GridBoard,
+    GridSurroundings,
+    Stackup,
+)
 from emberbed_sim.plant.grid_plant import GridPlant, Numbers
-from emberbed_sim.plant.parameters import TICK_S, ZERO_C_K, BoardParameters
+from emberbed_sim.plant.parameters import (
+    TICK_S,
+    ZERO_C_K,
+    BoardParameters,
+)
 
 ENDLESS_J = 1e15  # a heat capacity that holds its temperature
 FAR_MM = 1e6  # a gap across which nothing is seen
 DENSE = Stackup(8, 35.0, 0.7)  # 48.5 W/m K, 4.35 kg/m2
 NO_RIM = (0.0, 0.0, 0.0, 0.0)
+SMALL = GridBoard(parts=DEFAULT_PARTS, cells=(8, 4))
 
 
 def plate(emissivity: float, heat_j_m2_k: float = ENDLESS_J) -> EmitterKind:

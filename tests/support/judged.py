@@ -14,6 +14,10 @@ from tests.support.plans import bench_settings, build_plan, cool, ramp
 
 PLAN = Plan(build_plan([ramp(2500, 9000, 650), cool()], limit0_cdeg=11000, limit1_cdeg=12000))
 EVERYTHING = PORT_CONTACTOR_CLOSED | PORT_HEAT_CURRENT
+SENSOR_FAULTS = [
+    trip_codes.SENSOR_OPEN, trip_codes.SENSOR_SHORT_GROUND, trip_codes.SENSOR_SHORT_SUPPLY,
+    trip_codes.SENSOR_BUS_DEAD, trip_codes.SENSOR_STALE, trip_codes.SENSOR_RANGE,
+]  # fmt: skip
 
 
 class Fed:

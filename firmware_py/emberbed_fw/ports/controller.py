@@ -12,10 +12,6 @@ import micropython
 
 from emberbed_fw import record
 from emberbed_fw.device_port import TICK, WIRE
-from emberbed_fw.drivers.max6675 import Max6675
-from emberbed_fw.drivers.max31855 import Max31855
-from emberbed_fw.drivers.max31856 import Max31856
-from emberbed_fw.drivers.ntc import Ntc
 from emberbed_fw.messages import ENTRY_HEATS
 from emberbed_fw.ports.wiring import NO_PIN
 from emberbed_fw.settings import (
@@ -81,14 +77,23 @@ class ControllerPort:
                 self._drivers.append((channel, self._driver(kind, options, pin)))
 
     def _driver(self, kind, options, pin):
+        """Return the driver of a channel; only those that are fitted take memory."""
         if kind == CONVERTER_THERMISTOR:
+            from emberbed_fw.drivers.ntc import Ntc
+
             return Ntc(self._chip.adc(pin))
         select = self._chip.select_pin(pin)
         if kind == CONVERTER_MAX31855K:
+            from emberbed_fw.drivers.max31855 import Max31855
+
             return Max31855(self._bus, select)
         if kind == CONVERTER_MAX6675:
+            from emberbed_fw.drivers.max6675 import Max6675
+
             return Max6675(self._bus, select)
         assert kind == CONVERTER_MAX31856
+        from emberbed_fw.drivers.max31856 import Max31856
+
         return Max31856(self._bus, select, options)
 
     def identity(self):

@@ -5,8 +5,8 @@ watchdog, and no pins: what the firmware drives is told to the host and goes now
 every record say that readings were injected. Beside the link's frames it takes and sends its own,
 framed alike and told apart by their first byte:
   SAMPLE   H port flags, B fresh channels, B ticks that it stays fresh, H elapsed_ms (0 = the
-           board's clock makes the ticks; else a tick now, which lasted so long), B 1 = reading
-           fails, 32 words
+           board's clock makes the ticks; else all of those ticks now, each of which lasted so
+           long), B how it is read (READS, FAILS, HANGS), 32 words
   RESET    start the board anew
   OUTPUTS  from here, after each tick, whose number is in the header: H sequence of its SAMPLE,
            B zones, B outputs, I clock_ms when it was read, I when it was driven, H elapsed_ms,
@@ -23,12 +23,16 @@ from emberbed_fw.device_port import TICK, WIRE
 from emberbed_fw.main_loop import start
 from emberbed_fw.messages import ENTRY_INJECTED
 from emberbed_fw.record import PORT_INJECTED
+from emberbed_fw.safety_limits import LATE_TICK_MS
 from emberbed_fw.units import TICK_MS
 
 VERSION = 0x49  # of these frames, where the link's have PROTOCOL_VERSION
 SAMPLE = 1
 RESET = 2
 OUTPUTS = 3
+READS = 0
+FAILS = 1  # once
+HANGS = 2  # the program stands still, its outputs as they are: only a watchdog ends that
 SAMPLE_HEAD = "<HBBHB"
 SAMPLE_HEAD_BYTES = struct.calcsize(SAMPLE_HEAD)
 WORDS_BYTES = 32
@@ -36,7 +40,7 @@ OUTPUTS_BODY = "<HBBIIHBB"
 OUTPUTS_BYTES = struct.calcsize(OUTPUTS_BODY)
 
 GIVEN_MS = 1000  # without the next sample the board's own clock goes on: nothing stands still
-MOST_BEHIND_MS = 1000  # late ticks beyond it are not made up
+LATE_MS = LATE_TICK_MS - TICK_MS
 CLOCK_MASK = 0x3FFFFFFF
 WIRE_BYTES = 1024
 READ_BYTES = 64
@@ -67,10 +71,10 @@ class InjectPort:
         self._fresh = 0
         self._fresh_ticks = 0
         self._elapsed_ms = 0
-        self._fails = False
+        self._how = READS
         self._sequence = 0
         self._taken = -1  # sequence of the last sample that made a tick
-        self._tick_now = False
+        self._ticks_now = 0  # given, and still to be made
         self._is_tick = False
         self._ticks = 0  # as the machine counts them
         self._given = False
@@ -114,8 +118,10 @@ class InjectPort:
             self._board.rest(TICK_MS // 10)
 
     def sample(self, inputs):
-        if self._fails:
-            self._fails = False
+        while self._how == HANGS:
+            pass
+        if self._how == FAILS:
+            self._how = READS
             raise OSError("a reading that fails, as it was asked for")
         inputs.elapsed_ms = self._elapsed_ms
         inputs.port_flags = self._flags | PORT_INJECTED
@@ -179,8 +185,8 @@ class InjectPort:
         """Tell whether a tick begins now, and note when."""
         now_ms = self._now_ms()
         if self._given:
-            if self._tick_now:
-                self._tick_now = False
+            if self._ticks_now > 0:
+                self._ticks_now -= 1
                 self._begin(now_ms)
                 return True
             if (now_ms - self._clock_ms) & CLOCK_MASK < GIVEN_MS:
@@ -191,9 +197,8 @@ class InjectPort:
         if behind_ms > CLOCK_MASK >> 1:
             return False  # not yet
         self._elapsed_ms = min((now_ms - self._clock_ms) & CLOCK_MASK, 0xFFFF)
-        self._due_ms = (self._due_ms + TICK_MS) & CLOCK_MASK
-        if behind_ms > MOST_BEHIND_MS:
-            self._due_ms = (now_ms + TICK_MS) & CLOCK_MASK
+        last_ms = now_ms if behind_ms > LATE_MS else self._due_ms  # late ticks are not made up
+        self._due_ms = (last_ms + TICK_MS) & CLOCK_MASK
         self._begin(now_ms)
         return True
 
@@ -206,7 +211,7 @@ class InjectPort:
     def _listen(self):
         """Take what has come: samples for this port, all else for the link."""
         room = WIRE_BYTES - frames.MAX_FRAME - READ_BYTES
-        while self.count <= room and not self._tick_now:
+        while self.count <= room and self._ticks_now == 0:
             count = self._board.read(self._chunk)
             for index in range(count):
                 self._take(self._chunk[index])
@@ -241,15 +246,15 @@ class InjectPort:
             return
         self._sequence = sequence
         self._taken = sequence
-        self._flags, self._fresh, self._fresh_ticks, elapsed_ms, fails = struct.unpack_from(
+        self._flags, self._fresh, self._fresh_ticks, elapsed_ms, how = struct.unpack_from(
             SAMPLE_HEAD, body, AT
         )
-        self._fails = fails == 1
+        self._how = max(self._how, how)  # the next one may come before a tick has seen this
         for index in range(WORDS_BYTES):
             self._words[index] = body[AT + SAMPLE_HEAD_BYTES + index]
         if elapsed_ms:
             self._elapsed_ms = elapsed_ms
-            self._tick_now = True
+            self._ticks_now = self._fresh_ticks
         elif self._given:  # the board's own clock goes on from here
             self._clock_ms = self._now_ms()
             self._due_ms = (self._clock_ms + TICK_MS) & CLOCK_MASK

@@ -8,11 +8,11 @@ on is followed to its end. Nothing is armed or stopped here.
 import time
 from collections.abc import Callable
 
-from emberbed import __version__
 from emberbed.bench.arrivals import batches, trouble_of
 from emberbed.bench.ledger import Ledger
 from emberbed.bench.outcome import OUTCOMES, Outcome
 from emberbed.bench.prepare import NotReady, read_description
+from emberbed.bench.run_facts import Intended, facts_of
 from emberbed.device_description import DeviceDescription
 from emberbed.link.blocks import block_crc
 from emberbed.link.device import Device
@@ -23,7 +23,6 @@ from emberbed.profiles.from_plan import profile_text
 from emberbed.profiles.plan_bytes import decode_plan, plan_length
 from emberbed.records import TickRecord, decode_record
 from emberbed.store.run_store import RunStore
-from emberbed.store.runs import RunFacts
 from emberbed_fw import messages
 from emberbed_fw import plan as layout
 from emberbed_fw.units import TICKS_PER_S
@@ -64,7 +63,8 @@ def fetch_run(
         now = device.greeting
         if (now.run_tick, now.plan_crc) != (greeting.run_tick, greeting.plan_crc):
             raise NotReady([f"The device at {url} has just begun another run: fetch again"])
-        facts = _facts(device, name, text, plan, settings)
+        what = Intended(name, text, plan, settings)
+        facts = facts_of(device, what, url, session=now.run_session)
         fetch = _Fetch(Ledger(store, facts), device, progress)
         outcome = fetch.to_its_end(stopped)
     fetch.close(outcome, plan, description)
@@ -81,25 +81,6 @@ def _read_plan(device: Device) -> bytes:
             " repeats itself, replace the device"
         )
     return plan
-
-
-def _facts(device: Device, name: str, text: str, plan: bytes, settings: bytes) -> RunFacts:
-    greeting = device.greeting
-    return RunFacts(
-        profile_name=name,
-        profile_toml=text,
-        plan=plan,
-        settings=settings,
-        session=greeting.run_session,
-        device=device.url,
-        engine="device",
-        firmware_version=greeting.firmware,
-        firmware_digest=greeting.build_id.hex(),
-        host_version=__version__,
-        simulated=False,
-        speed="1",
-        seed=None,
-    )
 
 
 def _refuse_known(store: RunStore, greeting: Greeting, plan: bytes) -> None:

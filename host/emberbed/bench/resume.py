@@ -14,7 +14,7 @@ from emberbed.bench.begin import Begin
 from emberbed.bench.hands import StopSignal
 from emberbed.bench.ledger import Ledger
 from emberbed.bench.prepare import NotReady, Prepared
-from emberbed.bench.run_facts import facts_of
+from emberbed.bench.run_facts import facts_of, intended
 from emberbed.bench.run_files import check_page
 from emberbed.bench.run_loop import BenchRun
 from emberbed.bench.session import Bench, RunRequest, RunResult, result_of, watch_run
@@ -58,7 +58,7 @@ def resume_run(request: RunRequest, store: RunStore, console: Console) -> RunRes
         _check_same(run, earlier, device)
         stop = until_told.enter_context(StopSignal())
         bench = _bench_of(run, device)
-        facts = facts_of(device, None, bench.prepared, run.settings, run.device, None)
+        facts = facts_of(device, intended(bench.prepared, run.settings), run.device)
         ledger = Ledger.taking_over(store, facts, run.id)
         begin = earlier.beginning(request, ledger)
         outcome = watch_run(request, bench, ledger, console, stop, begin)

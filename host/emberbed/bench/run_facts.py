@@ -1,4 +1,6 @@
-"""What is known of a run before it begins, as the store keeps it."""
+"""What is known of a run before it is recorded, as the store keeps it."""
+
+from typing import NamedTuple
 
 from emberbed import __version__
 from emberbed.bench.prepare import Prepared
@@ -7,22 +9,35 @@ from emberbed.link.device import Device
 from emberbed.store.runs import RunFacts
 
 
+class Intended(NamedTuple):
+    """What a device is to do, or did: its profile, compiled, on these settings of the device."""
+
+    profile_name: str
+    profile_toml: str
+    plan: bytes
+    settings: bytes
+
+
+def intended(prepared: Prepared, settings: bytes) -> Intended:
+    """Return what a checked profile will do on a device."""
+    profile = prepared.profile_file
+    return Intended(profile.model.name, profile.text, prepared.plan, settings)
+
+
 def facts_of(
     device: Device,
-    virtual: VirtualDevice | None,
-    prepared: Prepared,
-    settings: bytes,
+    what: Intended,
     named: str,
-    asked: VirtualBench | None,
+    virtual: VirtualDevice | None = None,
+    asked: VirtualBench | None = None,
+    session: int | None = None,
 ) -> RunFacts:
-    """Return the facts of a run; `named` is the device as the person named it."""
+    """Return the facts of a run; `named` is the device as the person named it, `session` the one
+    that the run was made in, the device's own now if not given."""
     greeting = device.greeting
     return RunFacts(
-        profile_name=prepared.profile_file.model.name,
-        profile_toml=prepared.profile_file.text,
-        plan=prepared.plan,
-        settings=settings,
-        session=greeting.session,
+        **what._asdict(),
+        session=greeting.session if session is None else session,
         device=named,
         engine=virtual.engine if virtual else "device",
         firmware_version=greeting.firmware,

@@ -26,7 +26,7 @@ from emberbed.bench.outcome import Outcome
 from emberbed.bench.panel import LivePanel
 from emberbed.bench.plain_lines import PlainLines
 from emberbed.bench.prepare import SAID_AS, MadeOnDevice, NotReady, Prepared, read_to_run
-from emberbed.bench.run_facts import facts_of
+from emberbed.bench.run_facts import facts_of, intended
 from emberbed.bench.run_files import check_page, page_path, write_page
 from emberbed.bench.run_loop import BenchRun, Hand, Screen
 from emberbed.bench.script_hand import ScriptedHand
@@ -197,8 +197,8 @@ def _device(request: RunRequest) -> Iterator[tuple[Device, VirtualDevice | None]
 
 
 def _facts(request: RunRequest, bench: Bench) -> RunFacts:
-    known = (bench.device, bench.virtual, bench.prepared, bench.settings)
-    return facts_of(*known, request.device, request.virtual)
+    what = intended(bench.prepared, bench.settings)
+    return facts_of(bench.device, what, request.device, bench.virtual, request.virtual)
 
 
 def watch_run(

@@ -1,10 +1,14 @@
 """What a bundle holds: a zip with these entries and no other, and how large each may be.
 
+A run that belongs to a job of the bench record brings the job as it stands in `job.json`, and its
+photographs and temperature logs below `job/`, each under the SHA-256 of its bytes.
+
 `run.json` has the run's columns, its chain's blocks, events, notes, and where each stretch and
 snapshot lies in its entry; the others are bytes as the store has them. No program is in a bundle:
 the firmware is named by its fingerprint.
 """
 
+import re
 from dataclasses import fields
 
 from emberbed.store.runs import Note, RunEvent
@@ -22,6 +26,11 @@ MOST_BYTES = {
     SNAPSHOTS: 32 * MIB,
 }
 MOST_FILE_BYTES = 320 * MIB
+JOB, JOB_FOLDER = "job.json", "job/"
+JOB_ENTRY = re.compile(r"job\.json|job/[0-9a-f]{64}\.(jpg|csv)")
+MOST_JOB_BYTES = 160 * MIB  # of all entries of a job together
+MOST_JOB_TEXT_BYTES = 8 * MIB
+MOST_JOB_ENTRIES = 5000
 MOST_STRETCHES = 4000  # a day has 1440
 MOST_TICKS = 2_000_000  # a day has 864,000
 MOST_ROWS = 100_000  # of events, notes, snapshots or blocks

@@ -14,7 +14,9 @@ from tempfile import TemporaryDirectory
 from emberbed.bundle.layout import BundleError
 from emberbed.bundle.read import read_bundle
 from emberbed.bundle.take_in import take_in
+from emberbed.bundle.take_in_job import take_in_job
 from emberbed.bundle.write import write_bundle
+from emberbed.bundle.write_job import job_for
 from emberbed.jobs import journal
 from emberbed.store import statements as sql
 from emberbed.store.database import Database
@@ -85,8 +87,11 @@ def archive(store: RunStore, runs: Sequence[StoredRun], other: RunStore) -> None
     with TemporaryDirectory() as folder:
         for run in sorted(runs, key=lambda one: one.id):
             path = Path(folder) / f"run-{run.id}.zip"
-            write_bundle(store, run, path)
-            here, _there_already = take_in(other, read_bundle(path), path)
+            write_bundle(store, run, path, job_for(store, run.id))
+            found = read_bundle(path)
+            here, _there_already = take_in(other, found, path)
+            if found.job is not None:
+                take_in_job(other.database, here, found.job)
             _copy_firmware(store.database, other.database, run)
             if other.audit(here) or other.run(here).head_sha256 != run.head_sha256:
                 raise BundleError(f"Run {run.id} did not arrive whole in {other.path}: it stays")

@@ -7,14 +7,17 @@ from typing import Any
 
 from emberbed.bundle import layout
 from emberbed.bundle.layout import BundleError
+from emberbed.bundle.write_job import job_entries
+from emberbed.jobs.model import Job
 from emberbed.store import statements as sql
 from emberbed.store import writing
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import StoredRun
 
 
-def write_bundle(store: RunStore, run: StoredRun, path: Path) -> None:
-    """Write an ended run to a new file. Raises BundleError, StoreError, OSError."""
+def write_bundle(store: RunStore, run: StoredRun, path: Path, job: Job | None = None) -> None:
+    """Write an ended run to a new file, with the job that goes along. Raises BundleError,
+    StoreError, OSError."""
     if run.state == "open":
         raise BundleError(f"Run {run.id} is still being recorded: wait for its end, then bundle it")
     database = store.database
@@ -47,6 +50,7 @@ def write_bundle(store: RunStore, run: StoredRun, path: Path) -> None:
         "notes": notes,
         "snapshots": [[one["tick"], len(one["numbers"])] for one in snapshots],
     }  # fmt: skip
+    along = job_entries(store, job) if job else {}
     with zipfile.ZipFile(path, "x", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr(layout.RUN, json.dumps(told, ensure_ascii=False, indent=1))
         for column, entry in layout.ENTRY_COLUMNS.items():
@@ -54,6 +58,8 @@ def write_bundle(store: RunStore, run: StoredRun, path: Path) -> None:
         packed = b"".join(one["packed"] for one in stretches)
         archive.writestr(layout.STRETCHES, packed, zipfile.ZIP_STORED)
         archive.writestr(layout.SNAPSHOTS, b"".join(one["numbers"] for one in snapshots))
+        for name, octets in along.items():
+            archive.writestr(name, octets)
 
 
 def _columns(row: dict[str, Any]) -> dict[str, Any]:

@@ -12,9 +12,10 @@ from dataclasses import dataclass, field
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
 
+from emberbed.handbook.places import slug
+
 _ELSEWHERE = re.compile(r"[a-z]+:|#")  # a scheme, or a place on the same page
 _MADE = re.compile(r"<!-- (?:made: [^>]+|end) -->\n")
-_NO_SLUG = re.compile(r"[^\w\- ]")
 
 
 @dataclass
@@ -38,11 +39,6 @@ def render(markdown: str) -> Page:
         _name_links(inside)
     page.body = _roomy(parser.renderer.render(tokens, parser.options, {}))
     return page
-
-
-def slug(heading: str) -> str:
-    """Return how a heading is linked to, as the usual viewers of Markdown do."""
-    return _NO_SLUG.sub("", heading.lower()).replace(" ", "-")
 
 
 def _name_headings(tokens: list[Token]) -> None:

@@ -1,10 +1,12 @@
-"""All pages into a folder: HTML, one style with the bench page, pictures, files that are linked to.
+"""The whole handbook: HTML, one style with the bench page, pictures, files that are linked to.
 
-OSError when the folder cannot be written; what else lies in it is left alone.
+As content by its path, for the bench page's server, or written into a folder: OSError when that
+cannot be written; what else lies in it is left alone.
 """
 
 import html
 import shutil
+from functools import cache
 from pathlib import Path
 
 from emberbed.handbook.render import beside, render, whole
@@ -15,23 +17,29 @@ BENCH_PAGE = Path(__file__).parents[1] / "page" / "static"
 FIRST = "index.html"
 
 
-def write_handbook(to: Path) -> Path:
-    """Write the handbook below `to`; return its first page."""
-    to.mkdir(parents=True, exist_ok=True)
+@cache
+def handbook() -> dict[str, str | Path]:
+    """Return what lies where in the handbook: the text of a page, or the file that is shown."""
     texts = {name: (DOCS / f"{name}.md").read_text(encoding="utf-8") for name in PAGES}
     titles = {name: title_of(text) for name, text in texts.items()}
-    files: set[str] = set()
+    styles = (STYLE, BENCH_PAGE / "page.css", BENCH_PAGE / "icon.svg")
+    found: dict[str, str | Path] = {style.name: style for style in styles}
     for name, text in texts.items():
         page = render(text)
-        files |= page.files
-        shown = whole(titles[name], _shelves(titles, name), page.body)
-        (to / f"{name}.html").write_text(shown, encoding="utf-8", newline="\n")
-    for style in (STYLE, BENCH_PAGE / "page.css", BENCH_PAGE / "icon.svg"):
-        shutil.copyfile(style, to / style.name)
-    for path in sorted(files):
-        place = to / beside(path)
+        found[f"{name}.html"] = whole(titles[name], _shelves(titles, name), page.body)
+        found |= {beside(path): DOCS / path for path in page.files}
+    return found
+
+
+def write_handbook(to: Path) -> Path:
+    """Write the handbook below `to`; return its first page."""
+    for path, content in handbook().items():
+        place = to / path
         place.parent.mkdir(parents=True, exist_ok=True)
-        shutil.copyfile(DOCS / path, place)
+        if isinstance(content, Path):
+            shutil.copyfile(content, place)
+        else:
+            place.write_text(content, encoding="utf-8", newline="\n")
     return to / FIRST
 
 

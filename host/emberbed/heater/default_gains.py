@@ -18,7 +18,7 @@ class Gains(NamedTuple):
     ki_per_k_s: float = 0.0003
     kd_s_per_k: float = 2.0
     setpoint_weight: float = 1.0
-    filter_shift: int = 5  # derivative filter time = 2**shift ticks
+    filter_shift: int = 5  # the derivative is 2**shift ticks late
     preview_ticks: int = 350  # the plan's slope is taken this far ahead: the emitter's lag
 
     def kp_q8(self) -> int:

@@ -79,8 +79,8 @@ def controller_response(gains: Gains, rad_s: np.ndarray) -> np.ndarray:
     turned = 1j * np.asarray(rad_s, float) * TICK_S
     before = np.exp(-turned)  # one tick earlier
     integral = gains.ki_per_k_s * TICK_S * before / (1 - before)
-    new = 0.5**gains.filter_shift
-    slope = new * (1 - before) / (1 - (1 - new) * before) / TICK_S
+    new = 0.5 ** max(gains.filter_shift - 1, 0)  # of each of the two filters
+    slope = (new / (1 - (1 - new) * before)) ** 2 * (1 - before) / TICK_S
     hold = (1 - before) / turned
     return (gains.kp_per_k + integral + gains.kd_s_per_k * slope) * hold
 

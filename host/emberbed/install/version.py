@@ -6,7 +6,7 @@ the port, and the known answer, which is worked out here by the same sources.
 
 import subprocess
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,6 +16,7 @@ from pathlib import Path
 from emberbed.firmware_sources import PACKAGE, TOLD_BYTES, Sources, digest_of
 from emberbed.install.failure import InstallError
 from emberbed.install.folding import fold
+from emberbed.install.linking import link
 from emberbed_fw import start_up
 from emberbed_fw.known_answer import known_answer
 
@@ -63,13 +64,21 @@ class Version:
 
 
 def build_version(
-    sources: Sources, architecture: str, port_name: str, block: bytes, wiring: bytes
+    sources: Sources,
+    architecture: str,
+    port_name: str,
+    block: bytes,
+    wiring: bytes,
+    kept: Iterable[str] = (),
 ) -> Version:
     """Compile the firmware's sources for a board; InstallError where that fails.
 
-    block: the device description in bytes; wiring: what the port wants besides, or b"".
+    block: the device description in bytes; wiring: what the port wants besides, or b""; kept: names
+    of the firmware that something outside it reads.
     """
-    chosen = fold({name: its for name, its in sources.items() if belongs(name, port_name)})
+    kept = frozenset(kept)
+    chosen = fold({name: its for name, its in sources.items() if belongs(name, port_name)}, kept)
+    chosen = link(chosen, f"ports/{port_name}.py", kept)
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder)
         names = sorted(chosen)

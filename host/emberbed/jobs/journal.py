@@ -59,9 +59,9 @@ class Journal:
         return {entry.subject.removeprefix(head): entry for entry in found}
 
 
-def open_journal(database: Database) -> int:
-    """Begin an empty journal; return the number of its job."""
-    job_id = database.connection.execute(_OPEN, (utc_now(),)).lastrowid
+def open_journal(database: Database, opened_utc: str = "") -> int:
+    """Begin an empty journal, now or at another time; return the number of its job."""
+    job_id = database.connection.execute(_OPEN, (opened_utc or utc_now(),)).lastrowid
     assert job_id is not None
     return job_id
 
@@ -75,9 +75,14 @@ def write(database: Database, job_id: int, subjects: Mapping[str, Any]) -> int:
         if value != now.value(subject)  # None for one that does not stand
     }
     for subject, value in fresh.items():
-        text = None if value is None else json.dumps(value, ensure_ascii=False, sort_keys=True)
-        database.all(_WRITE, job_id, utc_now(), subject, storable(text), job_id)
+        add(database, job_id, utc_now(), subject, value)
     return len(fresh)
+
+
+def add(database: Database, job_id: int, entered_utc: str, subject: str, value: Any) -> None:
+    """Add an entry of any time, whatever stands; it is what counts from then on."""
+    text = None if value is None else json.dumps(value, ensure_ascii=False, sort_keys=True)
+    database.all(_WRITE, job_id, entered_utc, subject, storable(text), job_id)
 
 
 def journal_of(database: Database, job_id: int) -> Journal:

@@ -19,7 +19,7 @@ from starlette.staticfiles import StaticFiles
 from emberbed import __version__
 from emberbed.bench import key_table
 from emberbed.bench.prepare import NotReady
-from emberbed.page import answers, before_heat
+from emberbed.page import answers, before_heat, handbook_routes
 from emberbed.page.answers import body_of, number_in, taken, text_in, told
 from emberbed.page.before_routes import BeforeRoutes, board_in, note_in
 from emberbed.page.feed import Feed
@@ -178,6 +178,7 @@ def make_app(parts: Parts, door: Door) -> Doorman:
         WebSocketRoute(LIVE_PATH, parts.live.watch),
         *[Route(path, told(handler), methods=["GET"]) for path, handler in reads.items()],
         *[Route(path, told(handler), methods=["POST"]) for path, handler in writes.items()],
+        handbook_routes.ROUTE,
         Mount("/static", StaticFiles(directory=STATIC)),
     ]
     return Doorman(Starlette(routes=routes), door)

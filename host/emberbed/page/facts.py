@@ -13,6 +13,7 @@ from emberbed.bench.outcome import OUTCOMES
 from emberbed.bench.stage_text import degrees, doing_text, nothing_heated
 from emberbed.bench.story import Story
 from emberbed.bench.touch_answer import touch_answer
+from emberbed.handbook.places import slug
 from emberbed.page.steps_ahead import line_ahead, steps_ahead
 from emberbed.profiles.limits import DEFAULT_REMIND_S
 from emberbed.records import TickRecord
@@ -26,6 +27,7 @@ from emberbed_fw.units import FULL_POWER_Q15, NONE, TICKS_PER_S
 
 MARK_KEY, SMOKE_KEY = "m", "s"
 J_PER_WH = 3600
+TRIP_PAGE = "/handbook/trips.html#"
 _WHY_HEATED = {
     layout.RAMP: "on the way to {target}",
     layout.HOLD: "keeps {target}",
@@ -192,6 +194,7 @@ def _trip(record: TickRecord, story: Story) -> dict[str, Any] | None:
     cause = words.trip_words(code, None if lost else story.blamed_sensor(record))
     return {
         "title": trip_title(code),
+        "page": TRIP_PAGE + slug(trip_title(code)),
         "happened": cause.happened,
         "mend": cause.mend,
         "clears": clearing_words(code, record.trips_of_cause),

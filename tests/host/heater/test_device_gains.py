@@ -36,7 +36,7 @@ def test_response_is_the_firmwares(gains, period_s):
     pid = firmware(gains)
     pid.reset(12000)
     ticks = round(period_s / TICK_S)
-    swing_cdeg, turns = 200, 60
+    swing_cdeg, turns = 150, 60
     demands = []
     for tick in range(turns * ticks):
         reading = 12000 + round(swing_cdeg * np.sin(2 * np.pi * tick / ticks))

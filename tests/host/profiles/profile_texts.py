@@ -2,7 +2,9 @@
 
 import pytest
 
+from emberbed.profiles.compile import compile_plan
 from emberbed.profiles.reader import ProfileFile, ProfileMistakes, parse_profile
+from emberbed_fw import settings as device
 
 HEAD = """name = "Bench label printer"
 alloy = "SAC305"
@@ -93,6 +95,10 @@ WITH_AIR = HEAD + RAMP + HOLD + WAIT + SOAK + SOAK_HOLD + AIR + COOL
 
 NAMES = ["top_near_chip", "edge", "", "", "", "", "", ""]
 CEILINGS_CDEG = [20000, 20000, 0, 0, 0, 0, 0, 0]
+SENSOR = 'edge = "edge"'
+SETTINGS = device.Settings(
+    device.pack_settings(0, [(name, 1, 20000, 0, 4096) for name in NAMES[:2]], [(1000, 2)])
+)
 
 
 def read(text: str) -> ProfileFile:
@@ -116,3 +122,7 @@ def mistakes(text: str | bytes) -> list[str]:
 def line_of(text: str, part: str) -> int:
     """Return the line of the first `part` in `text`, by plain counting."""
     return text[: text.index(part)].count("\n") + 1
+
+
+def compiled(text: str = GOOD, **more) -> bytes:
+    return compile_plan(read(text).model, NAMES, CEILINGS_CDEG, **more)

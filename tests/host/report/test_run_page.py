@@ -1,23 +1,14 @@
-"""The run page says what happened in plain words, needs nothing else, and cannot be broken."""
-
-import re
-import sqlite3
-import xml.etree.ElementTree as ElementTree
-from html.parser import HTMLParser
+"""The run page says what happened in plain words."""
 
 import pytest
 
 from emberbed import words
-from emberbed.report.run_page import write_run_page
-from emberbed.store.faults import StoreError
-from emberbed.store.run_store import RunStore
 from emberbed_fw import run_states, trip_codes
-from emberbed_fw.settings import CONVERTER_MAX31855K
-from emberbed_fw.units import CALIBRATION_ONE_Q12, NO_READING_CDEG, NONE
+from emberbed_fw.units import NO_READING_CDEG, NONE
+from tests.host.report.pages import Page, page_of
 from tests.host.report.test_words import INNER_WORDS
 from tests.host.store.synthetic_run import (
     HOLD_TICKS,
-    PROFILE,
     RAMP_TICKS,
     WAIT_TICKS,
     drawn_record,
@@ -25,49 +16,6 @@ from tests.host.store.synthetic_run import (
     facts,
     store_run,
 )
-from tests.support.plans import bench_settings
-
-HOSTILE = "\"><script>alert('x')</script><img src=x onerror=alert(1)>&amp;"
-
-
-class Page(HTMLParser):
-    """What a browser would see: tags with attributes, and the text outside of style."""
-
-    def __init__(self, source):
-        super().__init__()
-        self.tags, self.text, self._open = [], "", []
-        self.feed(source)
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append((tag, dict(attrs)))
-        self._open.append(tag)
-
-    def handle_startendtag(self, tag, attrs):
-        self.tags.append((tag, dict(attrs)))
-
-    def handle_endtag(self, tag):
-        while self._open and self._open.pop() != tag:
-            pass
-
-    def handle_data(self, data):
-        if "style" not in self._open:
-            self.text += data + " "
-
-    @property
-    def plain(self):
-        return re.sub(r"\s+", " ", self.text)
-
-
-@pytest.fixture
-def store(tmp_path):
-    with RunStore.open(tmp_path / "runs.sqlite") as opened:
-        yield opened
-
-
-def page_of(store, run_id):
-    path = store.path.parent / "page.html"
-    write_run_page(store, run_id, path)
-    return path.read_text(encoding="utf-8")
 
 
 def tripped_records():
@@ -223,97 +171,3 @@ def test_a_hurried_simulation_says_how_long_it_took(store):
 def test_an_open_run_has_a_page(store):
     run_id = store_run(store, [drawn_record(tick) for tick in range(30)], end=None)
     assert "still being recorded" in Page(page_of(store, run_id)).plain
-
-
-def test_hostile_text_is_only_text(store):
-    names = bench_settings(
-        channels=tuple(
-            (name, CONVERTER_MAX31855K, 26000, 0, CALIBRATION_ONE_Q12)
-            for name in ("<script>", "'\"><svg/onload")
-        )
-    )
-    quoted = HOSTILE.replace('"', '\\"')
-    profile = PROFILE.replace("Apply flux along two sides of the chip", quoted)
-    profile = profile.replace("SAC305", "</style><b>")
-    run_id = store.begin_run(
-        facts(
-            profile_name=HOSTILE,
-            profile_toml=profile,
-            settings=names,
-            device=HOSTILE,
-            engine=HOSTILE,
-            firmware_version=HOSTILE,
-            firmware_digest=HOSTILE,
-            host_version=HOSTILE,
-            speed=HOSTILE,
-            started_utc=HOSTILE,
-        )  # fmt: skip
-    )
-    for first in range(0, 1500, 10):
-        store.append(run_id, [drawn_record(first + more) for more in range(10)])
-    store.add_event(run_id, 3, "note", HOSTILE)
-    store.end_run(run_id, "stopped", 4)
-    source = page_of(store, run_id)
-    page = Page(source)
-    kinds = {tag for tag, _attributes in page.tags}
-    assert not kinds & {"script", "img", "b", "iframe", "object", "link", "onload"}, kinds
-    for _tag, attributes in page.tags:
-        assert not any(name.startswith("on") for name in attributes), attributes
-    assert page.plain.count("<script>alert('x')</script>") >= 9  # told as it was written
-    assert "3 wait: " + HOSTILE in page.plain and "</style><b>" in page.plain
-    assert "<script>" in page.plain and "'\"><svg/onload" in page.plain
-
-
-def test_the_page_needs_nothing_else(store):
-    source = page_of(store, store_run(store, [drawn_record(tick) for tick in range(100)]))
-    page = Page(source)
-    assert "script" not in {tag for tag, _attributes in page.tags}
-    policy = [a["content"] for _tag, a in page.tags if a.get("http-equiv")]
-    assert policy == ["default-src 'none'; style-src 'unsafe-inline'"]
-    for tag, attributes in page.tags:
-        for name in ("src", "href", "xlink:href", "data"):
-            assert attributes.get(name, "#").startswith("#"), (tag, attributes)
-    assert "@import" not in source and not re.search(r"url\((?!#)", source)
-    assert "prefers-color-scheme: dark" in source and "@media print" in source
-    chart = source[source.index("<svg") : source.index("</svg>") + 6]
-    ElementTree.fromstring(chart)
-
-
-def test_a_header_that_cannot_be_read_still_gives_a_page(store):
-    run_id = store_run(store, [drawn_record(tick) for tick in range(50)], plan=b"\x09",
-                       settings=b"", profile_toml="= no TOML")  # fmt: skip
-    said = Page(page_of(store, run_id)).plain
-    assert "cannot be read by this version" in said and "channel0" in said
-
-
-@pytest.mark.parametrize(
-    "profile", ["", "stages = 3", "stages = [1]", "board = 7", "board = { mass_g = 3 }"]
-)
-def test_odd_profiles_do_no_harm(store, profile):
-    run_id = store_run(store, [drawn_record(0)], profile_toml=profile)
-    assert "Weather logger" in Page(page_of(store, run_id)).plain
-
-
-def test_tampering_is_said_on_the_page(store):
-    run_id = store_run(store, [drawn_record(tick) for tick in range(30)], end=None)
-    with sqlite3.connect(store.path) as connection:
-        connection.execute("UPDATE tick SET channel0_cdeg = 1 WHERE tick = 4")
-    connection.close()
-    said = Page(page_of(store, run_id)).plain
-    assert "changed or damaged after it was stored" in said and "does not fit the record" in said
-    assert "Tick 4: the column channel0_cdeg" in said
-
-
-def test_gaps_are_said(store):
-    records = [drawn_record(tick) for tick in (*range(20), *range(50, 80))]
-    said = Page(page_of(store, store_run(store, records))).plain
-    assert "longest gap 3.0 s" in said
-
-
-def test_a_page_that_cannot_be_written(store, tmp_path):
-    run_id = store_run(store, [drawn_record(0)])
-    with pytest.raises(StoreError, match="cannot be written.*name another file") as caught:
-        write_run_page(store, run_id, tmp_path)
-    assert str(tmp_path) in str(caught.value)
-    with pytest.raises(StoreError, match="has no run 8"):
-        write_run_page(store, 8, tmp_path / "page.html")

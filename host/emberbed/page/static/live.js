@@ -23,7 +23,7 @@ export class LiveView {
     this.sensorsLay = el("div"); // after the run: their photograph for the next board
     this.title = el("h1", { class: "unseen" }, t("live_title"));
     this.node = el("div", { class: "run" }, this.title, this.trip, this.verdict,
-      el("div", {}, this.now(), this.next(), this.touch()),
+      el("div", { class: "questions" }, this.now(), this.next(), this.touch()),
       el("div", {}, this.curve.node, el("h2", {}, t("log.title")), this.log, this.sensorsLay, this.about));
     this.nameSound();
   }
@@ -178,8 +178,9 @@ export class LiveView {
     if (shown === this.tripShown) return;
     this.tripShown = shown;
     if (!trip) return;
-    fill(this.trip, [el("h2", {}, t("trip.heat_off", { title: trip.title })), el("p", {}, trip.happened),
-      el("p", {}, el("b", {}, `${t("trip.do")} `), [trip.mend, trip.clears].filter(Boolean).join(" "))]);
+    fill(this.trip, [el("div", {}, el("h2", {}, t("trip.heat_off", { title: trip.title })), el("p", {}, trip.happened),
+      el("p", {}, el("b", {}, `${t("trip.do")} `), [trip.mend, trip.clears].filter(Boolean).join(" "))),
+      el("a", { class: "button", href: trip.page, target: "_blank", rel: "noopener" }, t("trip.more"))]);
   }
 
   showVerdict({ desk }) {

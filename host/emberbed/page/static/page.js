@@ -12,6 +12,7 @@ import { Hands } from "./hands.js";
 import { Sound } from "./sound.js";
 
 const SCREENS = { bench: BenchScreen, runs: RunsScreen, jobs: JobsScreen, edit: EditScreen, heater: HeaterScreen };
+const HANDBOOK = "/handbook/index.html";
 const OLD_S = 2; // a reading older than this is shown as old
 
 class Page {
@@ -38,7 +39,9 @@ class Page {
     this.title = el("span");
     this.link = el("span", { class: "link" });
     this.simulation = new Simulation(this);
-    const nav = this.about.guest ? null : el("nav", { "aria-label": t("screens.all") }, this.links);
+    // a tab of its own: whoever reads there keeps the run in sight here
+    const handbook = el("a", { href: HANDBOOK, target: "_blank", rel: "noopener" }, t("screens.handbook"));
+    const nav = this.about.guest ? null : el("nav", { "aria-label": t("screens.all") }, this.links, handbook);
     const strip = el("div", { class: "strip" }, this.title, this.simulation.node, this.link);
     fill(document.getElementById("top"), [nav, strip]);
   }

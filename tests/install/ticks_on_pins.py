@@ -1,0 +1,242 @@
+"""A controller board's own port on played pins, as fast as the interpreter goes.
+
+Runs in any MicroPython. Importing it puts `machine`, `time` and `select` in the place of a board's;
+then `boot` starts the installed firmware as main.py does, up to its loop, and `run` makes turns of
+it. A person presses the button as one does who starts the device's own hold, both switches are
+healthy, and a bead follows the heat. Run as a script (folder with the firmware and its two blocks,
+port, pins, ticks), it prints free bytes, the largest free block, and how warm the bead became.
+"""
+
+import gc
+import struct
+import sys
+
+PERIOD = 1 << 30
+TICK_MS = 100
+PRESSES = ((20, 34), (80, 94))  # loads and arms the hold; starts it
+TOUCH_TICKS = 6000  # somebody touches the button now and then
+COLD_WORD = 25 * 16 << 4  # of a MAX31855K: cold junction 25 degC, no fault
+
+
+class Time:
+    """`time`, on a clock that waiting moves."""
+
+    now_ms = 0
+
+    @staticmethod
+    def ticks_ms():
+        return Time.now_ms
+
+    @staticmethod
+    def ticks_us():
+        return 7
+
+    @staticmethod
+    def ticks_add(ticks, delta):
+        return (ticks + delta) % PERIOD
+
+    @staticmethod
+    def ticks_diff(one, other):
+        return (one - other + PERIOD // 2) % PERIOD - PERIOD // 2
+
+    @staticmethod
+    def sleep_ms(ms):
+        Time.now_ms += ms
+
+
+class Gc:
+    """`gc`, on a board whose heap is as good as full: the least memory of a long run."""
+
+    collect = staticmethod(gc.collect)
+    mem_alloc = staticmethod(gc.mem_alloc)
+
+    @staticmethod
+    def mem_free():
+        return gc.mem_alloc() // 2
+
+
+class Select:
+    """`select`, with a host that has gone home."""
+
+    POLLIN = 1
+    POLLOUT = 4
+
+    class poll:
+        def register(self, stream, events):
+            pass
+
+        def modify(self, stream, events):
+            pass
+
+        def ipoll(self, wait_ms):
+            Time.now_ms += wait_ms
+            return ()
+
+
+class Pin:
+    IN, OUT, PULL_UP, IRQ_FALLING = 0, 1, 2, 4
+    roles = {}  # pin -> contactor, contactor_sense, current_sense, button or zone
+    levels = {}
+
+    def __init__(self, number, mode=IN, pull=-1, value=None):
+        self._number = number
+        if value is not None:
+            Pin.levels[number] = value
+
+    def value(self, level=None):
+        if level is not None:
+            Pin.levels[self._number] = level
+            return None
+        return Bench.sensed(Pin.roles.get(self._number))
+
+    def __call__(self, level):
+        self.value(level)
+
+
+class Bench:
+    """A heater that follows: 0.02 degC a tick while on; senses as they would be."""
+
+    bead_mk = 25000
+
+    @staticmethod
+    def level(role):
+        for number, its in Pin.roles.items():
+            if its == role:
+                return Pin.levels.get(number, 0)
+
+    @staticmethod
+    def sensed(role):
+        if role == "contactor_sense":  # a mirror contact: closed while the contactor is open
+            return Bench.level("contactor")
+        if role == "current_sense":
+            return Bench.level("contactor") and Bench.level("zone")
+        if role == "button":
+            tick = Time.now_ms // TICK_MS - 2
+            pressed = any([first <= tick < last for first, last in PRESSES])
+            return 0 if pressed or tick % TOUCH_TICKS < 3 else 1
+        return 0
+
+    @staticmethod
+    def step():
+        heats = Bench.level("contactor") and Bench.level("zone")
+        Bench.bead_mk += 25 if heats else -4 if Bench.bead_mk > 25000 else 0
+
+
+class Spi:
+    def __init__(self, number, **_options):
+        self._readings = 0
+
+    def init(self, **_options):
+        pass
+
+    def readinto(self, into):
+        self._readings += 1
+        high = Bench.bead_mk // 250 + self._readings // 20 % 2 << 2
+        struct.pack_into(">HH", into, 0, high, COLD_WORD)
+
+
+class Uart:
+    """A line on which nothing comes; what goes out is gone."""
+
+    def __init__(self, number, **_options):
+        pass
+
+    def write(self, octets):
+        return len(octets)
+
+
+class Wdt:
+    def __init__(self, timeout):
+        pass
+
+    def feed(self):
+        pass
+
+
+class Rtc:
+    kept = b""
+
+    def memory(self, octets=None):
+        if octets is None:
+            return Rtc.kept
+        Rtc.kept = octets
+
+
+class Machine:
+    """`machine`, as far as the ports use it."""
+
+    PWRON_RESET, WDT_RESET = 1, 3
+    Pin, SPI, UART, WDT, RTC = Pin, Spi, Uart, Wdt, Rtc
+    mem32 = {0x4005800C: 0}
+
+    @staticmethod
+    def unique_id():
+        return b"12345678"
+
+    @staticmethod
+    def reset_cause():
+        return 1
+
+
+def play(pins):
+    """Stand in for a board's modules. pins: {role as in Pin.roles: number}."""
+    Pin.roles = {number: role for role, number in pins.items()}
+    for name, module in (
+        ("machine", Machine), ("time", Time), ("select", Select), ("gc", Gc),
+    ):
+        sys.modules[name] = module
+
+
+def import_firmware(port_name, root):
+    """Return the module of a board's port, and the one that starts it. root: for its files."""
+    __import__("emberbed_start")
+    sys.modules["emberbed_start"].ROOT = root
+    whole = "emberbed_fw.ports." + port_name
+    __import__(whole)
+    return sys.modules[whole], sys.modules["emberbed_start"]
+
+
+def make_port(modules):
+    port, start = modules
+    return port.make_port(start.Installed(start.BY_HAND))
+
+
+def build(port):
+    """Return what main_loop.one_turn works on."""
+    from emberbed_fw.core import build as build_device
+
+    return build_device(port) + (port,)
+
+
+def run(parts, ticks):
+    from emberbed_fw.core import one_turn
+
+    for _tick in range(ticks):
+        one_turn(*parts)
+        Bench.step()
+
+
+def largest_free_block():
+    """Return the largest piece that the heap still gives, in bytes."""
+    low, high = 0, gc.mem_free()
+    while high - low > 256:
+        middle = (low + high) // 2
+        try:
+            bytearray(middle)
+            low = middle
+        except MemoryError:
+            high = middle
+    return low
+
+
+def main(folder, port_name, pins, ticks):
+    sys.path.insert(0, folder)
+    play({role: int(pin) for role, pin in [each.split("=") for each in pins.split(",")]})
+    parts = build(make_port(import_firmware(port_name, folder)))
+    run(parts, int(ticks))
+    gc.collect()
+    print(gc.mem_free(), largest_free_block(), Bench.bead_mk)
+
+
+if __name__ == "__main__" and len(getattr(sys, "argv", ())) == 5:
+    main(*sys.argv[1:])
