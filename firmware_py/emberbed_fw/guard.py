@@ -7,6 +7,7 @@ the contactor on every trip. Reads neither setpoint nor demand. Serves hazards H
 """
 
 from emberbed_fw import guard_rules, safety_limits, trip_codes
+from emberbed_fw.doubt_count import DoubtCount
 from emberbed_fw.doubts import Doubts, Facts
 from emberbed_fw.lift_watch import LiftWatch
 from emberbed_fw.messages import ATTEND_HOST, ATTEND_PANEL
@@ -34,7 +35,7 @@ class Guard:
         "trip", "second_trip", "withheld", "lease_left", "attendance", "heat_seen",
         "_doubtful", "_too_hot", "_uncommanded", "_missing", "_contactor_wrong",
         "_last_driven", "_last_outputs", "_air_ticks", "_had_air", "warnings", "_heap_low",
-        "_fan_wrong", "_in_doubt",
+        "_fan_wrong",
     )
 
     def __init__(self, settings):
@@ -51,6 +52,7 @@ class Guard:
         self.attendance = ATTEND_HOST  # who answers for the heat
         self._air_ticks = 0  # left in which readings may fall fast: hot air is on, or was
         self.lift_watch = LiftWatch()
+        self.doubted = DoubtCount()
         self.doubts = Doubts()
         self.model = self.doubts.balance.model
         self.facts = Facts()
@@ -74,8 +76,8 @@ class Guard:
         self.warnings = 0
         self._heap_low = 0
         self._fan_wrong = 0
-        self._in_doubt = 0  # ticks in which the sensors kept heat away, less those in which not
         self.lift_watch.forget()
+        self.doubted.forget()
         self.doubts.clear()
         if self.memory is not None:
             self.memory.forget()
@@ -144,7 +146,9 @@ class Guard:
             withheld |= self._judge_beads(heats, readings, plan, air_on)
             withheld |= self._judge_heat(state, heats, readings, plan, port_flags)
             withheld |= self._judge_machine(heats, port_flags)
-            self._judge_doubt(heats, withheld)
+            self.doubted.step(heats and self._doubtful, heats and withheld & WITHHELD_DOUBT)
+            if heats and self.doubted.overdue():
+                self.set_trip(trip_codes.READING_JUMPS)
         if self.lease_lost():
             withheld |= trip_codes.WITHHELD_LEASE
         if guard_rules.tick_late(elapsed_ms):
@@ -158,17 +162,6 @@ class Guard:
             withheld |= trip_codes.WITHHELD_TRIP
         self.withheld = withheld
         return wanted_zones if withheld == 0 and plan is not None else 0
-
-    def _judge_doubt(self, heats, withheld):
-        """Readings that take the heat away again and again, now for one reason, now for another."""
-        if heats and self._doubtful:
-            self._in_doubt += safety_limits.BAD_READING_TICKS
-        elif heats and withheld & WITHHELD_DOUBT:
-            self._in_doubt += 1
-        elif self._in_doubt > 0:
-            self._in_doubt -= 1
-        if heats and self._in_doubt >= safety_limits.DOUBT_TICKS:
-            self.set_trip(trip_codes.READING_JUMPS)
 
     def note_outputs(self, driven_zones, outputs):
         """Remember what was really driven, to hold the senses against it in the next tick."""

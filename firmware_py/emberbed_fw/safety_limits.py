@@ -63,7 +63,7 @@ RISE_CDEG = 960
 STILL_RISES_CDEG = 30
 JUMP_TICKS = 10
 DOUBT_TICKS = 250
-BAD_READING_TICKS = 15
+BAD_READING_TICKS = 12
 PAIR_APART_CDEG = 1200
 PAIR_PERCENT = 5
 PAIR_OFFSET_CDEG = 500
@@ -189,7 +189,7 @@ LIMITS = (
      "25 s of heat kept away by readings that are doubted now for one reason, now for another;"
      " good ticks make up for doubtful ones; proposal", "H02"),
     ("BAD_READING_TICKS", BAD_READING_TICKS, "ticks",
-     "of doubt for each single reading that cannot be used: one in 16 goes on for ever", "H02"),
+     "of doubt for each single reading that cannot be used: one in 13 goes on for ever", "H02"),
     ("PAIR_APART_CDEG", PAIR_APART_CDEG, "cdeg", "two beads within 10 mm of each other differ by"
      " 12 degC", "H02"),
     ("PAIR_PERCENT", PAIR_PERCENT, "%", "and 5 % of the warmer one", "H02"),

@@ -8,7 +8,7 @@ same settings and plan. Allocates: between ticks only.
 def _parts(machine):
     parts = [
         machine, machine.readings, machine.button, machine.guard, machine.guard.lift_watch,
-        machine.life, machine.touches, machine.signals,
+        machine.guard.doubted, machine.life, machine.touches, machine.signals,
     ]
     doubts = machine.guard.doubts
     parts += [doubts, doubts.balance, doubts.balance.model, doubts.pairs, doubts.jumps]

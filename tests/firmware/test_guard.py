@@ -70,7 +70,7 @@ def test_doubtful_sensor_of_any_role_withholds_at_once_and_trips_at_the_third(ch
 
 def test_doubtful_readings_must_follow_each_other_to_trip():
     one = Judged()
-    for _ in range(20):
+    for _ in range(10):
         one.readings.fault[0] = trip_codes.SENSOR_OPEN
         one.tick(DOUBTFUL_TICKS_TO_LATCH - 1)
         one.readings.fault[0] = trip_codes.NO_TRIP
