@@ -1,7 +1,8 @@
 """Run steps of acceptance one after the other on an injected device; give how each ended.
 
 A step that fails does not end the list: the device is brought back to rest, if need be by a reset,
-and the next step is its own. `Unfit` is for what makes the whole list senseless: one sentence.
+and the next step is its own. A device that does not come back leaves the rest of the list undone;
+what was done before still counts. `Unfit` makes the whole list senseless: one sentence.
 """
 
 import time
@@ -62,9 +63,12 @@ def modules_needed(step: Step) -> tuple[str, ...]:
 def run_steps(bench: Bench, steps: Iterable[Step], say: Say) -> list[StepResult]:
     """Run the steps; `say` gets a line for each."""
     results = []
+    lost = ""  # why nothing more can be done
     for step in steps:
         begun_s = time.monotonic()
-        outcome, found = _run_one(bench, step)
+        outcome, found = (NOT_DONE, Found(lost)) if lost else _run_one(bench, step)
+        if not bench.answers:
+            lost = f"the device at {bench.url} does not come back: reset it by hand, then go on"
         result = StepResult(
             step.number, step.title, INJECTED, outcome, found.said, found.measured, found.limit,
             found.unit, step.checks, modules_needed(step), round(time.monotonic() - begun_s, 1),
@@ -117,10 +121,9 @@ def _rest(bench: Bench) -> str:
         left = str(error)
     try:
         bench.reset()
-    except (Failed, LinkError) as error:
-        raise Unfit(
-            f"The device at {bench.url} does not come back ({error}): reset it by hand"
-        ) from None
+    except (Failed, LinkError, Refused) as error:
+        bench.answers = False
+        left = f"{left}; {error}"
     return left
 
 

@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable
 from contextlib import suppress
 
+from emberbed.install.failure import InstallError
 from emberbed.link.device import Device, Refused
 from emberbed.link.events import Event, Greeting, Record
 from emberbed.link.rebuild import Rebuilder
@@ -39,6 +40,7 @@ class Bench:
         self.url = url
         self._enter = enter
         self.renews = True
+        self.answers = True  # False: it is lost, and nothing more can be done
         self.ticks: list[Tick] = []  # the newest KEPT_TICKS
         self.hands: Hands | None = None  # who can reach the device itself
         self.plan = b""
@@ -228,7 +230,10 @@ class Bench:
                 raise Failed(
                     "after its start it runs its usual firmware, and cannot be brought back"
                 )
-            self._enter(self.url)
+            try:
+                self._enter(self.url)
+            except InstallError as error:
+                raise Failed(str(error)) from None
             self._connect(BACK_S)
         return greeting
 

@@ -9,28 +9,13 @@ from emberbed_fw.link import OUT_BYTES, Link
 from emberbed_fw.portrait import NAMELESS
 from emberbed_fw.recorder import Recorder
 from tests.support.bench import Bench, arm_payload
-from tests.support.wire import BUILD_ID, DAMAGED, Wire, connected
+from tests.support.wire import BUILD_ID, Wire, connected, replies, tell
 
 READ = struct.pack("<HB", 0, 10)
 
 
-def replies(wire):
-    """Return (request type, sequence, refusal, data) of every answer heard so far."""
-    return [
-        (*struct.unpack_from("<BHB", frame.payload), frame.payload[4:])
-        for frame in wire.heard if frame.message_type == ms.REPLY
-    ]  # fmt: skip
-
-
 def of_kind(wire, kind):
     return [frame for frame in wire.heard if frame.message_type == kind]
-
-
-def tell(wire, kind, payload=b"", **header):
-    """Send a request without a tick; return the answers to it."""
-    before = len(replies(wire))
-    wire.feed(wire.frame(kind, payload, **header))
-    return replies(wire)[before:]
 
 
 # Sessions are numbered x -> (1103 x + 12345) mod (2**26 - 1) + 1, from what the port drew.
@@ -46,8 +31,15 @@ def test_sessions_are_numbered_from_what_the_port_drew(drawn):
     assert wire.session == (first * 1103 + 12345) % 67108863 + 1
 
 
+@pytest.mark.parametrize("nonce", [0, 1, 2])
+def test_no_host_is_known_before_the_first(nonce):
+    wire = Wire()
+    assert wire.hello(nonce=nonce)[0] == "DONE" and wire.session == 13449
+
+
 def test_link_begins_silent():
     wire = Wire()
+    assert wire.link.out_filled == 0
     wire.tick(3)
     wire.link.send_wanted_again()
     assert wire.link.out_filled == 0 and wire.heard == []
@@ -242,58 +234,3 @@ def test_request_of_an_old_buffer_is_answered_once_and_again(age, refusal):
         before = len(replies(wire))
         wire.feed(frame)
         assert [one[2] for one in replies(wire)[before:]] == [refusal]
-
-
-# Commands of the device itself
-
-
-def test_own_command_is_carried_out_and_answered_to_nobody():
-    wire = connected()
-    before = len(replies(wire))
-    assert wire.link.put_own(ms.STOP, b"\1")
-    wire.feed(wire.frame(ms.ACK_PROMPT, b"\1\2"))
-    wire.tick()
-    assert [one[0] for one in replies(wire)[before:]] == [ms.ACK_PROMPT]
-    assert wire.recorder.length(wire.machine.tick) > 0
-
-
-def test_own_command_without_room_is_told_and_nothing_is_changed():
-    wire = connected()
-    for _ in range(20):
-        wire.renew()
-    held = wire.machine.commands.count
-    assert not wire.link.put_own(ms.ARM, arm_payload(wire.bench.plan))
-    assert wire.machine.commands.count == held
-    assert wire.link.put_own(ms.STOP, b"\1")
-
-
-# RENEW
-
-
-@pytest.mark.parametrize("payload", [b"", bytes(3), bytes(5), struct.pack("<IB", 3, 0)])
-def test_renewal_of_a_wrong_length_is_no_renewal_and_not_answered(payload):
-    wire = connected()
-    wire.tick(5)
-    assert tell(wire, ms.RENEW, payload, sequence=0) == []
-    wire.tick()
-    assert wire.machine.guard.lease_left == 0 and wire.link.flow_owed() == 6
-
-
-def test_renewal_over_a_bad_link_frees_nothing():
-    wire = connected()
-    wire.feed(DAMAGED * 11)
-    wire.tick(5)
-    wire.renew()
-    wire.tick()
-    assert wire.machine.guard.lease_left == 0 and wire.link.flow_owed() == 6
-
-
-def test_renewals_are_never_answered():
-    wire = connected()
-    before = len(replies(wire))
-    for _ in range(30):
-        wire.renew()
-    wire.tick()
-    wire.renew(tick=0x4000_0000)
-    wire.tick()
-    assert len(replies(wire)) == before

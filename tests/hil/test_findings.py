@@ -116,6 +116,25 @@ def test_reset_that_brings_nothing_back_is_a_failure(bench, monkeypatch):
         bench.reset()
 
 
+def test_device_that_is_lost_leaves_the_rest_undone_and_loses_nothing(bench, monkeypatch):
+    monkeypatch.setattr("emberbed_hil.bench.BACK_S", 0.5)
+
+    def is_lost(bench):
+        bench.pull_cable()
+        bench.url = "socket://127.0.0.1:9"
+        raise Failed("gone")
+
+    before, lost, after = run(
+        bench,
+        step("1.2"),
+        Step("9.8", "is lost", is_lost),
+        Step("9.9", "after", lambda _b: Found("")),
+    )
+    assert (before.outcome, lost.outcome, after.outcome) == (PASSED, FAILED, NOT_DONE)
+    assert lost.said.startswith("gone; ")
+    assert "does not come back: reset it by hand" in after.said
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [

@@ -92,17 +92,25 @@ class AtTerminal:
     def enter(self):
         os.write(self._near, b"\n")
 
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_error):
+        os.close(self._near)
+        self.process.kill()
+        self.process.communicate()
+
 
 def test_power_cut_is_asked_for_before_the_run_and_measured(board, tmp_path):
     greeting_of(board.port)  # once the program before has let go of it
     words = (board.port, "--only", "6.5", "--signed-by", "A. Tester")
-    command = AtTerminal(tmp_path, *words)
-    assert "Lay a hand on its supply" in command.hear(b"s to skip]")
-    command.enter()
-    assert "NOW: take every supply away" in command.hear(b"put it back.")
-    board.power_cycle()
-    told = command.hear()
-    assert command.process.wait(LONGEST_S) == 0, told
+    with AtTerminal(tmp_path, *words) as command:
+        assert "Lay a hand on its supply" in command.hear(b"s to skip]")
+        command.enter()
+        assert "NOW: take every supply away" in command.hear(b"put it back.")
+        board.power_cycle()
+        told = command.hear()
+        assert command.process.wait(LONGEST_S) == 0, told
     assert re.search(r"6\.5 +passed .* again \d+\.\d s later; it says that its supply", told)
 
 

@@ -146,3 +146,18 @@ def connected(bench=None):
     answer = wire.hello()
     assert answer and answer[0] == "DONE"
     return wire
+
+
+def replies(wire):
+    """Return (request type, sequence, refusal, data) of every answer heard so far."""
+    return [
+        (*struct.unpack_from("<BHB", frame.payload), frame.payload[4:])
+        for frame in wire.heard if frame.message_type == messages.REPLY
+    ]  # fmt: skip
+
+
+def tell(wire, kind, payload=b"", **header):
+    """Send a request without a tick; return the answers to it."""
+    before = len(replies(wire))
+    wire.feed(wire.frame(kind, payload, **header))
+    return replies(wire)[before:]
