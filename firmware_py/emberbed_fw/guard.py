@@ -23,7 +23,7 @@ from emberbed_fw.record import (
 from emberbed_fw.run_states import STAGED_STATES
 from emberbed_fw.settings import HAS_CONTACTOR_SENSE, HAS_FAN_TACH, HAS_HEAT_SENSE
 from emberbed_fw.trip_codes import NO_TRIP
-from emberbed_fw.units import NONE, ZONES
+from emberbed_fw.units import NONE
 
 WITHHELD_DOUBT = trip_codes.WITHHELD_LIFTED | trip_codes.WITHHELD_DISTURBED
 
@@ -176,7 +176,8 @@ class Guard:
         facts.air = self._air_ticks > 0
         facts.lifting = self.lift_watch.lifting
         facts.sees_current = self._sees_heat
-        facts.driven_w = self._driven_w(port_flags)
+        flows = port_flags & PORT_HEAT_CURRENT if self._sees_heat else NONE
+        facts.driven_w = guard_rules.driven_w(self._watts, self._last_driven, flows)
         withheld = self.doubts.judge(facts, readings, plan, self._limits_cdeg(plan))
         if self.doubts.trip != NO_TRIP:
             self.set_trip(self.doubts.trip)
@@ -190,18 +191,6 @@ class Guard:
         if self._fan_wrong >= safety_limits.FAN_TICKS:
             self.warnings |= trip_codes.WARN_FAN
         return withheld
-
-    def _driven_w(self, port_flags):
-        """Return the watts of the last tick; a current sense knows better than the command."""
-        watts = 0
-        for zone in range(ZONES):
-            if self._last_driven >> zone & 1:
-                watts += self._watts[zone]
-        if not self._sees_heat:
-            return watts
-        if not port_flags & PORT_HEAT_CURRENT:
-            return 0
-        return watts or sum(self._watts)
 
     def _judge_machine(self, heats, port_flags):
         """The controller's own memory: what the run lives by is unchanged, and there is room."""

@@ -6,7 +6,7 @@ Comparisons fail safe: a value that cannot be compared as fine counts as not fin
 from emberbed_fw import safety_limits
 from emberbed_fw.run_states import HEATING_STATES
 from emberbed_fw.trip_codes import NO_TRIP
-from emberbed_fw.units import CHANNELS, NO_READING_CDEG, NONE
+from emberbed_fw.units import CHANNELS, NO_READING_CDEG, NONE, ZONES
 
 
 def sensor_fault(readings, in_use):
@@ -43,3 +43,15 @@ def tick_late(elapsed_ms):
 
 def tick_overrun(elapsed_ms):
     return not elapsed_ms <= safety_limits.OVERRUN_TICK_MS
+
+
+def driven_w(watts, driven_zones, flows):
+    """Return the watts of a tick that drove these zones. flows: what the current sense says, NONE
+    without one; it knows better than the command."""
+    total = 0
+    for zone in range(ZONES):
+        if driven_zones >> zone & 1:
+            total += watts[zone]
+    if flows == NONE:
+        return total
+    return (total or sum(watts)) if flows else 0

@@ -45,7 +45,8 @@ def found_by(loop: ClosedLoop, resets: int) -> str:
     """Return what has ended the heating, NOTHING while it goes on."""
     machine = loop.machine
     if machine.guard.trip:
-        return TRIP_NAMES[machine.guard.trip]
+        # memory that flips may hold a code that is none: it ends the heating all the same
+        return TRIP_NAMES.get(machine.guard.trip, f"code {machine.guard.trip}")
     if machine.life.verdict == rs.LINK_LOST:
         return LINK_LOST
     return RESET if loop.resets > resets else NOTHING
