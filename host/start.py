@@ -20,7 +20,8 @@ VENV_VARIABLE = "EMBERBED_VENV"
 CHECKOUT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 STAMP = "emberbed-setup.txt"  # what was installed, in the environment's folder
 FAILED = 2
-ALL_CORES = ["-n", "auto", "--dist", "loadfile"]  # a file's tests share what they set up
+# a file's tests share what they set up; the files in the order of tests/conftest.py
+ALL_CORES = ["-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
 WINDOWS = sys.platform == "win32"
 
 

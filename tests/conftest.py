@@ -4,6 +4,8 @@ A gate must give the same answer twice, and this machine may be busy.
 """
 
 import gc
+import os
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
@@ -12,6 +14,20 @@ from tests.support.browser import running_browser
 
 settings.register_profile("emberbed", deadline=None, derandomize=True)
 settings.load_profile("emberbed")
+os.environ["EMBERBED_SETTINGS"] = os.devnull  # those of whoever runs the tests stay outside
+
+TESTS = Path(__file__).parent
+# Folders whose files take longest begin: at the end no worker waits for another's long file.
+LONG_FIRST = ["hil", "install", "end_to_end", "scenarios", "fuzz", "mutation", "docs", "packaging",
+              "page", "sim"]  # fmt: skip
+
+
+def pytest_collection_modifyitems(items):
+    def turn(item):
+        folder = item.path.relative_to(TESTS).parts[0]
+        return LONG_FIRST.index(folder) if folder in LONG_FIRST else len(LONG_FIRST)
+
+    items.sort(key=turn)
 
 
 def pytest_collection_finish():

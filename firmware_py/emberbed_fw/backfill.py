@@ -71,7 +71,7 @@ class Backfill:
         if index < 0:
             self._tick = finer_from
             return 0
-        self._tick = min(ring.last_tick(index) + 1, max(finer_from, self._tick + 1))
+        self._tick = min(ring.last_tick(index) + 1, finer_from)
         return ring.copy_block(index, out, at)
 
 

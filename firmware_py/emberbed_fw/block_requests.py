@@ -38,10 +38,12 @@ class BlockRequests:
         wanted = PLAN_STATES if kind == ms.PLAN_WRITE else (rs.IDLE,)
         if self._machine.life.state not in wanted:
             return ms.WRONG_STATE
-        offset = struct.unpack_from("<H", body, PAYLOAD_AT)[0] if size >= 2 else 0
+        if size <= 2:
+            return ms.BAD_LENGTH
+        offset = struct.unpack_from("<H", body, PAYLOAD_AT)[0]
         if offset != ms.END_OF_BLOCK:
             buffer = self._plan_bytes if kind == ms.PLAN_WRITE else self._new_settings_bytes
-            fits = size > 2 and buffer.write(offset, body, PAYLOAD_AT + 2, size - 2)
+            fits = buffer.write(offset, body, PAYLOAD_AT + 2, size - 2)
             return ms.DONE if fits else ms.BAD_LENGTH
         if size != 8:
             return ms.BAD_LENGTH
@@ -59,7 +61,7 @@ class BlockRequests:
         """Check the received description whole, then let the next tick hand it on."""
         length, low, high = struct.unpack_from("<HHH", body, PAYLOAD_AT + 2)
         block = self._new_settings_bytes.whole(length)
-        if block is None:
+        if block is None or length != settings.SETTINGS_BYTES:
             return ms.BAD_LENGTH
         if struct.unpack_from("<HH", block, length - 4) != (low, high):
             return ms.BAD_CRC

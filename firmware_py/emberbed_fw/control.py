@@ -24,13 +24,17 @@ def control_zone(machine, zone, measured):
     if sequencer.air_on:
         most = min(most, soak.most_q15())
         least = min(most, soak.least_q15())
-    feedforward_q15 = sequencer.feedforward_q15(zone)
+    planned_q15 = sequencer.feedforward_q15(zone)
+    need = machine.needs[zone]
+    feedforward_q15 = need.corrected(planned_q15)
     pid.follow(sequencer.off_plan(), feedforward_q15)
     pid.step(
         sequencer.setpoint_cdeg, sequencer.slope_q6(machine.plan.preview_ticks[zone]), measured,
         feedforward_q15, delivered, least, most,
     )
     machine.demand_q15[zone] = pid.demand_q15
+    if delivered:
+        need.step(sequencer, planned_q15, pid.demand_q15, pid.slope.now_cdeg())
     if sequencer.kind() not in PLATEAUS or sequencer.lead.climbs():
         soak.reset()
     elif delivered and not sequencer.air_on:

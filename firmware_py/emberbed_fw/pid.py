@@ -52,6 +52,10 @@ class SlopeFilter:
         self._plan_second += (self._plan_first >> self._shift) - (self._plan_second >> self._shift)
         return self._plan_second >> self._shift
 
+    def now_cdeg(self):
+        """Return the reading without its noise, as if the filters were not late."""
+        return (self._filtered_q6 + (self.slope_q6 << (self._shift + 1))) >> FILTER_Q
+
     def rise_cdeg_per_min(self):
         return self.slope_q6 * 600 >> FILTER_Q
 

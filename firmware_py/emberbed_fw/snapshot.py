@@ -21,6 +21,8 @@ def _parts(machine):
     for pid in machine.pids or ():
         parts.append(pid)
         parts.append(pid.slope)
+    for zone in sorted(machine.needs or ()):
+        parts.append(machine.needs[zone])
     return parts + machine.powers + machine.soaks
 
 

@@ -58,9 +58,10 @@ def start():
 
 
 def inject():
-    """Run the version that counts on injected readings (ports/inject), until the next reset; called
-    at the prompt, in service."""
-    installed = Installed(read_marker()[0])
+    """Run the version that `start` runs on injected readings (ports/inject), until the next reset;
+    called at the prompt, in service."""
+    version = read_marker()[0]
+    installed = Installed(version if find_damage(version) is None else other(version))
     sys.path.insert(0, folder(installed.version))
     _module("emberbed_fw.ports.%s_inject" % installed.port_name()).serve(installed)
 

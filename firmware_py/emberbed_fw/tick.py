@@ -65,6 +65,7 @@ class Machine:
         self.settings_to_keep = None  # for the errands between ticks
         self.sequencer = None
         self.pids = None
+        self.needs = None
         self.zones_in_use = 0
         self.tick = 0
         self.energy_j = 0
@@ -91,6 +92,7 @@ class Machine:
         self.zones_in_use = 0
         self.sequencer = self.received.sequencer
         self.pids = self.received.pids
+        self.needs = self.received.needs
         self.guard.watch_memory(self.received.memory)
         self.received = None
 
@@ -113,6 +115,7 @@ class Machine:
             self.pids[zone].reset(0)
             self.demand_q15[zone] = 0
             if self.plan.control[zone] != NONE:
+                self.needs[zone].reset(0)
                 self.zones_in_use |= 1 << zone
         self.life.arm()
 
@@ -129,7 +132,9 @@ class Machine:
         """Start the first stage from where the board is now."""
         for zone in range(ZONES):
             if self.zones_in_use >> zone & 1:
-                self.pids[zone].reset(self.readings.cdeg[self.plan.control[zone]])
+                start_cdeg = self.readings.cdeg[self.plan.control[zone]]
+                self.pids[zone].reset(start_cdeg)
+                self.needs[zone].reset(start_cdeg)
         self.sequencer.begin(self.control_cdeg())
         self.life.enter_stage(self)
 

@@ -1,8 +1,7 @@
 """A device in its injection entry, with a scene in front of it: what the steps of acceptance drive.
 
 Each tick the scene is read, sent, and given what the device drove. `tick` gives the device's ticks
-as fast as they can be had; `own_clock` leaves them to its clock. The newest record is renewed as a
-host does that stores what it gets, unless a step says otherwise.
+as fast as they can be had; `own_clock` leaves them to its clock.
 """
 
 import time
@@ -10,53 +9,37 @@ from collections.abc import Callable
 from contextlib import suppress
 
 from emberbed.install.failure import InstallError
-from emberbed.link.device import Device, Refused
-from emberbed.link.events import Event, Greeting, Record
+from emberbed.link.device import Refused
+from emberbed.link.events import Greeting
 from emberbed.link.rebuild import Rebuilder
 from emberbed.link.transport import LinkError
-from emberbed.records import TickRecord, decode_record
+from emberbed.records import TickRecord
 from emberbed_fw import run_states as rs
 from emberbed_fw.messages import ENTRY_INJECTED
 from emberbed_fw.record import OUT_CONTACTOR
 from emberbed_fw.settings import Settings
 from emberbed_fw.units import TICK_MS
-from emberbed_hil.channel import Outputs, SharedPort, reset_frame, sample_frame
+from emberbed_hil.channel import Outputs, reset_frame
+from emberbed_hil.injection import RESEND_S, SILENT_S, Injection
 from emberbed_hil.plans import stages_plan
 from emberbed_hil.scene import Scene
 from emberbed_hil.ticks import NO_RECORD, Failed, Hands, Tick
 
-SILENT_S = 3.0
-RESEND_S = 0.5
 BACK_S = 15.0  # a board that starts anew: cables, interpreters, sources to compile
 TRY_S, START_TRY_S = 0.2, 1.0
-KEPT_TICKS = 4000
 
 
-class Bench:
+class Bench(Injection):
     """One device. `enter` brings it into its injection entry again after it has started anew in
     its usual firmware; without it the device does so itself."""
 
     def __init__(self, url: str, enter: Callable[[str], None] | None = None) -> None:
-        self.url = url
+        super().__init__(url)
         self._enter = enter
-        self.renews = True
         self.answers = True  # False: it is lost, and nothing more can be done
-        self.ticks: list[Tick] = []  # the newest KEPT_TICKS
         self.hands: Hands | None = None  # who can reach the device itself
         self.plan = b""
         self.began = 0  # tick in which the stages of the newest run began
-        self._linked = False  # while it is greeted, nothing is renewed
-        self._given = True
-        self._sequence = 0
-        self._owed = 0  # ticks of the last sample that have not been told
-        self._at_once = 1
-        self._sent_s = 0.0
-        self._outputs: dict[int, Outputs] = {}  # by tick, until its record comes
-        self._records: dict[int, TickRecord] = {}  # and the other way round
-        self._port: SharedPort | None = None
-        self._resend = b""
-        self.elapsed_ms = TICK_MS
-        self.scene: Scene | None = None
         self._connect(BACK_S)
 
     def describe(self, settings: bytes) -> Scene:
@@ -73,21 +56,7 @@ class Bench:
     def tick(self, count: int = 1, at_once: int = 1) -> TickRecord:
         """Let `count` ticks pass; return the newest record. `at_once`: so many of them see the same
         reading, which is quicker."""
-        wanted = len(self.ticks) + count
-        self._given = True
-        self._at_once = at_once
-        heard_s = time.monotonic()
-        while len(self.ticks) < wanted:
-            before = len(self.ticks)
-            self._take(self.device.poll(RESEND_S))
-            if len(self.ticks) > before:
-                heard_s = time.monotonic()
-            elif time.monotonic() - heard_s > SILENT_S:
-                raise LinkError(
-                    f"The device at {self.url} tells no ticks any more: check its cable, then start"
-                    " the acceptance again"
-                )
-        self._forget_old()
+        self.give(count, at_once)
         return self.newest
 
     def own_clock(
@@ -95,9 +64,8 @@ class Bench:
     ) -> list[Tick]:
         """Let so many seconds pass by the device's own clock, or until a record is so; return its
         ticks."""
-        self._given = False
         begun = self.newest.tick
-        self._send(self._scene().sample(0))
+        self.leave_clock()
         end_s = time.monotonic() + seconds
         while time.monotonic() < end_s and not any(stop(tick.record) for tick in self.since(begun)):
             self._take(self.device.poll(min(RESEND_S, max(0.0, end_s - time.monotonic()))))
@@ -112,10 +80,6 @@ class Bench:
             if reached(self.tick(at_once, at_once)):
                 return taken
         raise Failed(f"{what} did not come within {most * TICK_MS / 1000:g} s")
-
-    def next_sample(self) -> int:
-        """Return the number of the next reading: the first that shows what is changed now."""
-        return (self._sequence + 1) & 0xFFFF
 
     # what the device tells
 
@@ -175,12 +139,6 @@ class Bench:
 
     # hands on the wire and the supply
 
-    @property
-    def port(self) -> SharedPort:
-        """Return the wire itself."""
-        assert self._port is not None
-        return self._port
-
     def write_raw(self, octets: bytes) -> None:
         self.port.write(octets)
 
@@ -207,11 +165,12 @@ class Bench:
         self.write_raw(reset_frame())
         return self.await_start()
 
-    def await_start(self, within_s: float = BACK_S) -> Greeting:
+    def await_start(self, within_s: float = 0.0) -> Greeting:
         """Wait until a device that starts anew answers again; return how it first did so. Then it
         is back on injected readings."""
         self._leave()
         self.ticks.clear()  # it counts them anew
+        within_s = within_s or BACK_S
         end_s = time.monotonic() + within_s
         while True:
             time.sleep(TRY_S)
@@ -237,63 +196,6 @@ class Bench:
             self._connect(BACK_S)
         return greeting
 
-    def _connect(self, within_s: float) -> None:
-        self._linked = False
-        self.device = Device.connect(self.url, within_s, sink=self._take, opener=self._open)
-        self._linked = True
-
-    def _leave(self) -> None:
-        self._linked = False
-        self.device.close()
-        self._owed = 0
-        self._outputs.clear()
-        self._records.clear()
-
     def _scene(self) -> Scene:
         assert self.scene is not None, "describe comes first"
         return self.scene
-
-    def _open(self, url: str) -> SharedPort:
-        self._port = SharedPort.open(url, self._told, self._idle)
-        return self._port
-
-    def _forget_old(self) -> None:
-        del self.ticks[:-KEPT_TICKS]
-
-    def _send(self, sample) -> None:
-        assert self._port is not None
-        self._sequence = (self._sequence + 1) & 0xFFFF
-        self._owed = sample.lasts if sample.elapsed_ms else 1
-        self._sent_s = time.monotonic()
-        self._resend = sample_frame(sample, self._sequence)
-        self._port.write(self._resend)
-
-    def _idle(self) -> None:
-        """The link waits: with the clock in our hands, give the next tick."""
-        if self.scene is None or not self._given:
-            return
-        if self._owed <= 0:
-            sample = self.scene.sample(self.elapsed_ms)
-            self._send(sample._replace(lasts=self._at_once))
-        elif time.monotonic() - self._sent_s > RESEND_S:
-            self._sent_s = time.monotonic()
-            assert self._port is not None
-            self._port.write(self._resend)
-
-    def _told(self, outputs: Outputs) -> None:
-        if self.scene is None:
-            return
-        self._outputs[outputs.tick] = outputs
-        self.scene.step(outputs.zones, outputs.bits)
-        self._owed -= 1
-        if not self._given:
-            self._send(self.scene.sample(0))
-
-    def _take(self, events: list[Event]) -> None:
-        records = [event for event in events if isinstance(event, Record)]
-        for event in records:
-            self._records[event.tick] = decode_record(event.raw)
-        if records and self.renews and self._linked:
-            self.device.renew(records[-1].tick)  # once: a tick takes only so many requests
-        for tick in sorted(self._records.keys() & self._outputs.keys()):
-            self.ticks.append(Tick(self._records.pop(tick), self._outputs.pop(tick)))

@@ -77,6 +77,7 @@ class SharedPort(Port):
         self._on_outputs = on_outputs
         self._on_idle = on_idle
         self._unfinished = b""
+        self._came = b""  # and has not been read
         self.overheard: list[bytes] | None = None  # of the link, for a second host on this wire
         self.kept: list[bytes] | None = None  # of what was sent, to be sent again
 
@@ -89,11 +90,16 @@ class SharedPort(Port):
 
     def read(self, wait_s: float) -> bytes:
         """Return what has come for the link, waiting at most `wait_s` for anything."""
-        received = self._port.read(0)
+        received, self._came = self._came or self._port.read(0), b""
         if not received:
             self._on_idle()
             received = self._port.read(wait_s)
         return self._sort(received)
+
+    def wait(self, wait_s: float) -> bool:
+        """Tell whether anything has come, for the link or not, after at most `wait_s`."""
+        self._came = self._came or self._port.read(wait_s)
+        return self._came != b""
 
     def write(self, outgoing: bytes) -> None:
         if self.kept is not None:

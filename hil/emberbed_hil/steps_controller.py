@@ -14,9 +14,10 @@ from emberbed_fw.ports import inject
 from emberbed_fw.record import OUT_CONTACTOR
 from emberbed_fw.safety_limits import LATE_TICK_MS, OVERRUN_TICK_MS
 from emberbed_fw.units import TICK_MS, TICKS_PER_S
-from emberbed_hil.bench import RESEND_S, Bench, Failed, Tick
+from emberbed_hil.bench import Bench, Failed, Tick
 from emberbed_hil.channel import elapsed_ms
 from emberbed_hil.heater import HOLD_C, heater_for, hold_plan
+from emberbed_hil.injection import RESEND_S
 from emberbed_hil.plans import HOLD, HOLD_TICKS, sensors_of, stages_plan
 from emberbed_hil.step import MS, Found, Step
 from emberbed_hil.trip_ways import HOLD_C as LEVEL_C

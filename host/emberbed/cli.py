@@ -6,12 +6,12 @@ Nothing is decided here. Exit codes of `run` are in bench/outcome.py; every othe
 """
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from emberbed import __version__
-from emberbed.cli_common import begin_log, out, survive_any_terminal, watched
+from emberbed.cli_common import begin_log, fail, out, survive_any_terminal, watched
 from emberbed.cli_late import Late, group_of
 
 COMMANDS = {
@@ -130,6 +130,17 @@ def _root(
 ) -> None:
     if log is not None or verbose:
         begin_log(log, verbose, context.invoked_subcommand or "")
+    context.default_map = _settings()
+
+
+def _settings() -> dict[str, dict[str, Any]]:
+    """Return what options are by the person's settings."""
+    from emberbed.settings_file import SettingsFault, read_settings  # not for the list of commands
+
+    try:
+        return read_settings().for_options()
+    except SettingsFault as fault:
+        fail([str(fault)])
 
 
 def main() -> None:

@@ -174,7 +174,12 @@ def _injected(wanted: Wanted) -> tuple["Report", Sequence[StepResult]]:
 
 def _enter(wanted: Wanted, url: str) -> None:
     """Bring a board that runs its usual firmware into its injection entry."""
-    from emberbed.acceptance.enter import enter
+    from emberbed.acceptance.enter import (
+        await_confirmed,
+        enter,
+        is_confirmed,
+        refuse_address,
+    )
     from emberbed.acceptance.whole import refuse_other_firmware
     from emberbed.link.device import Device
 
@@ -182,6 +187,10 @@ def _enter(wanted: Wanted, url: str) -> None:
         refuse_other_firmware(device)
         if device.greeting.entry == ENTRY_INJECTED:
             return
+        refuse_address(url)
+        if not is_confirmed(device):
+            wanted.say("It has just started: for 10 s it shows that its firmware runs ...")
+            await_confirmed(device)
     wanted.say("No mains and no load for this part. The board goes into its injection entry ...")
     enter(url)
 

@@ -30,6 +30,7 @@ DescriptionFile = Annotated[
     Path | None,
     typer.Option("--description", help="Device description file: pins, converters, zones, senses."),
 ]
+FLASH_BLOCK_BYTES = 4096  # of the file systems of all boards
 UPDATE = "give the port of a controller board, such as /dev/ttyACM0 or COM3"
 
 
@@ -41,7 +42,12 @@ def add_commands(app: typer.Typer) -> None:
 
 
 def install(
-    port: Annotated[str, typer.Argument(help="The board's serial port, such as /dev/ttyACM0.")],
+    port: Annotated[
+        str,
+        typer.Argument(
+            help="The board's serial port, such as /dev/ttyACM0; virtual: only try a description."
+        ),
+    ],
     description: DescriptionFile = None,
     back: Annotated[
         bool, typer.Option("--back", help="Go back to the version that was installed before.")
@@ -66,9 +72,8 @@ def install(
 
     with told():
         if port == VIRTUAL:
-            raise NotReady(
-                [f"The virtual device always runs the firmware of this emberbed: {UPDATE}"]
-            )
+            _try_out(description, json_answer)
+            return
         port = port_of(port)
         try:
             if back:
@@ -93,6 +98,45 @@ def install(
         out_sentence(done.sentence(port))
     if not done.runs_the_new_one:
         fail([done.sentence(port)])
+
+
+def _try_out(description: Path | None, json_answer: bool) -> None:
+    """Check a description and compile for its board; nothing is there to install on."""
+    from emberbed.firmware_sources import firmware_folder, read_sources
+    from emberbed.install.failure import InstallError
+    from emberbed.install.installer import Wanted, compile_for
+
+    if description is None:
+        raise NotReady(
+            [
+                "The virtual device always runs the firmware of this emberbed:"
+                f" {UPDATE}, or add --description FILE to have that file checked"
+            ]
+        )
+    try:
+        kind, version = compile_for(
+            Wanted(read_sources(firmware_folder()), *_described(description))
+        )
+    except InstallError as reason:
+        raise NotReady([str(reason)]) from None
+    flash_bytes = version.bytes_on(FLASH_BLOCK_BYTES)
+    if json_answer:
+        print_json(
+            {
+                "port": VIRTUAL,
+                "board": kind,
+                "fingerprint": version.build.hex(),
+                "files": len(version.files),
+                "flash_bytes": flash_bytes,
+                "installed": False,
+            }
+        )
+        return
+    out_sentence(
+        f"{description} is good for an installation on {kind}: {len(version.files)} files,"
+        f" {flash_bytes // 1024} KiB of flash. Nothing was installed, as the virtual device always"
+        f" runs the firmware of this emberbed: {UPDATE}."
+    )
 
 
 def settings(

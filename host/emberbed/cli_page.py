@@ -70,6 +70,12 @@ def page(
             help="Let a tablet watch and stop: this computer's address on the bench's network."
         ),
     ] = None,
+    fahrenheit: Annotated[
+        bool,
+        typer.Option(
+            "--fahrenheit", help="Show readings in °F too; what is asked and stored stays in °C."
+        ),
+    ] = False,
     open_it: Annotated[bool, typer.Option("--open", help="Open the page in the browser.")] = False,
     json_answer: Json = False,
 ) -> None:
@@ -87,7 +93,7 @@ def page(
         virtual = _virtual(device, speed, seed, fault or [], engine, sensor or [])
         bench = Bench(device, virtual, place, load_heater(heater))
         own = profiles or place.parent / "profiles"
-        asked = Asked(bench, own, profile, port, share)
+        asked = Asked(bench, own, profile, port, share, fahrenheit)
         server = PageServer(asked, Console(stderr=True, force_terminal=False))
     _say(server, json_answer)
     if open_it:

@@ -13,6 +13,7 @@ import typer
 from rich.console import Console
 
 from emberbed.bench.session import RunRequest
+from emberbed.settings_file import read_settings
 from emberbed.store.database import default_path
 
 
@@ -25,7 +26,7 @@ def shown_live(request: RunRequest, store: Path | None) -> Iterator[RunRequest]:
     place = store or default_path()
     virtual = request.virtual if request.asked is not None else None  # only real runs go on
     bench = Bench(request.device, virtual, place, request.heater)
-    asked = Asked(bench, place.parent / "profiles")
+    asked = Asked(bench, place.parent / "profiles", fahrenheit=bool(read_settings().fahrenheit))
     server = PageServer(asked, Console(quiet=True), fixed=True)
     typer.echo(f"The bench page: {server.url}", err=True)
     end = server.in_background()

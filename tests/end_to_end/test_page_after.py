@@ -61,6 +61,15 @@ def test_the_report_as_pdf_and_the_numbers_are_kept_as_files(run):
     assert name == "run-1.json" and json.loads(octets)
 
 
+def test_a_bundle_is_kept_as_a_file_that_another_bench_can_open(run, tmp_path):
+    link = run.page.get_by_role("link", name="Export as a bundle")
+    name, octets = downloaded(run, link)
+    (tmp_path / name).write_bytes(octets)
+    opened = finish("runs", "open", tmp_path / name, "--store", tmp_path / "other.sqlite")
+    assert (name, opened.exit_code) == ("run-1.zip", 0), opened.said
+    assert "is stored here as run 1" in opened.output
+
+
 def test_the_sheet_for_the_customer_opens_and_is_kept(run):
     run.button("Open the sheet").click()
     run.page.get_by_text("write it first").wait_for()

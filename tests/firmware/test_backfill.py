@@ -55,7 +55,7 @@ def sent(backfill, most=10000):
         assert len(parts) < most
         out = bytearray(b"\xee" * 300)
         length = backfill.next_into(out, AT)
-        assert out[:AT] == b"\xee" * AT and set(out[AT + length :]) == {0xEE}
+        assert out[:AT] == b"\xee" * AT and set(out[AT + length :]) == {0xEE} and len(out) == 300
         quiet = 0 if length else quiet + 1
         if length:
             parts.append(opened(bytes(out[AT : AT + length])))
@@ -105,6 +105,15 @@ def test_nothing_is_kept_before_the_first_tick():
     assert (backfill.fine_from(), backfill.seconds_from()) == (1, 1)
     assert backfill.ask(0) == backfill.ask(1) == backfill.ask(99) == 1
     assert sent(backfill) == []
+
+
+def test_nothing_comes_before_it_is_asked_for(memory):
+    assert sent(Backfill(memory)) == []
+
+
+@pytest.mark.parametrize("wanted", [0, 1])
+def test_the_first_tick_of_all_comes_too(wanted):
+    assert asked(recorded(5), wanted) == (1, [(FORM_WHOLE, [tick]) for tick in range(1, 5)])
 
 
 @pytest.mark.parametrize("newest", [1, 5, 23, 24, 25, 99, 100])

@@ -115,6 +115,10 @@ def test_plan_that_would_not_do_is_refused_with_its_fault(asked):
     assert asked.requests.fault == layout.PLAN_GAIN and asked.machine.received is None
 
 
+def test_what_is_for_the_tick_is_no_refusal():
+    assert FOR_THE_TICK < 0
+
+
 def test_no_plan_is_refused_before_the_first():
     assert Asked().requests.fault == layout.PLAN_FINE
 
@@ -133,6 +137,23 @@ def test_settings_of_another_length_are_not_whole(asked, off_by):
     asked.parts(ms.SETTINGS_WRITE, block)
     answer = asked.write(ms.SETTINGS_WRITE, end(len(block) + off_by, block[-4:]))
     assert answer == ms.BAD_LENGTH and asked.machine.received_settings is None
+
+
+@pytest.mark.parametrize("length", [0, 1, 2, 3, 4, 9, SETTINGS_BYTES - 1])
+def test_settings_too_short_to_hold_a_sum_are_none(asked, length):
+    """Whole as they are: what was said to come has come."""
+    if length:
+        asked.parts(ms.SETTINGS_WRITE, bytes(length))
+    assert asked.write(ms.SETTINGS_WRITE, end(length, bytes(4))) == ms.BAD_LENGTH
+    assert asked.machine.received_settings is None
+
+
+@pytest.mark.parametrize("length", [0, 1, 3, 4, 9])
+def test_plan_too_short_to_hold_anything_is_none(asked, length):
+    if length:
+        asked.parts(ms.PLAN_WRITE, bytes(length))
+    assert asked.write(ms.PLAN_WRITE, end(length, bytes(4))) == ms.BAD_PLAN
+    assert asked.requests.fault == layout.PLAN_LENGTH and asked.machine.received is None
 
 
 @pytest.mark.parametrize("bit", range(32))

@@ -152,6 +152,8 @@ def test_request_before_its_answer_is_there_is_not_answered_twice():
     for _ in range(3):
         wire.feed(frame)
     assert len(wire.heard) == before, "not the answer of the request before either"
+    wire.link.receive(frame, len(frame))
+    assert wire.link.out_filled == 0, "not even a byte"
     wire.tick()
     assert [one[0] for one in replies(wire)][-1] == ms.ARM
 
@@ -173,13 +175,22 @@ def test_answer_given_again_is_the_same_bytes():
     assert of_kind(wire, ms.REPLY)[-1] == of_kind(wire, ms.REPLY)[-2]
 
 
-def test_answer_to_a_stop_is_not_given_to_another_request():
+def test_after_hello_its_number_is_used_up():
+    wire = connected()
+    assert wire.ask(ms.SETTINGS_READ, READ)
+    wire.hello()
+    assert tell(wire, ms.SETTINGS_READ, READ, sequence=wire.sequence) == []
+
+
+@pytest.mark.parametrize("sequence", [4000, 2])
+def test_answer_to_a_stop_is_not_given_to_another_request(sequence):
     """A STOP is outside the order: the request before it is repeated with its own answer."""
     wire = connected()
+    assert wire.sequence == 1
     frame = wire.frame(ms.SETTINGS_READ, READ)
     wire.feed(frame)
     own = of_kind(wire, ms.REPLY)[-1]
-    wire.ask(ms.STOP, b"\1", sequence=4000)
+    wire.ask(ms.STOP, b"\1", sequence=sequence)
     wire.feed(frame)
     assert wire.heard[-1] == own
 
@@ -196,6 +207,7 @@ def test_busy_request_may_be_sent_again_with_its_number(sequence):
         before = len(replies(wire))
         wire.feed(frame)
         assert replies(wire)[before:] == [(ms.ARM, sequence, ms.BUSY, b"")]
+    assert tell(wire, ms.PLAN_READ, READ, sequence=(sequence - 1) & 0xFFFF) == []
     wire.tick()
     assert wire.ask(ms.ARM, payload, sequence=sequence) == ("WRONG_STATE", b"")
     assert tell(wire, ms.PLAN_READ, READ, sequence=(sequence - 1) & 0xFFFF) == []

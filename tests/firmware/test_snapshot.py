@@ -111,6 +111,8 @@ def parts_of(machine):
         parts[f"slope {zone}"] = machine.pids[zone].slope
         parts[f"power {zone}"] = machine.powers[zone]
         parts[f"soak {zone}"] = machine.soaks[zone]
+    for zone, need in machine.needs.items():
+        parts[f"need {zone}"] = need
     return parts
 
 

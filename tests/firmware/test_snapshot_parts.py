@@ -41,6 +41,7 @@ def all_of(parts):
     heads, octets = [], []
     out = bytearray(b"\xee" * 300)
     while length := parts.next_into(out, 3):
+        assert len(out) == 300
         heads.append(HEAD.unpack_from(out, 3))
         octets.append(bytes(out[3 + HEAD.size : 3 + length]))
         assert len(heads) <= 9 and set(out[3 + length :]) == {0xEE} and out[:3] == b"\xee\xee\xee"

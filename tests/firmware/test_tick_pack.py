@@ -77,6 +77,13 @@ def test_milliseconds_near_a_tick_are_a_byte(elapsed_ms, octets):
     assert entry(begun(elapsed_ms=elapsed_ms)).hex() == "00", "each entry says its own"
 
 
+def test_first_entry_says_flags_and_channels_whatever_they_are():
+    for first in (0, 1):
+        packer = TickPacker(thinned=False)
+        told = bytes([FLAGS | FRESH, first, 0, first])
+        assert entry(packer, port_flags=first, fresh_channels=first) == told
+
+
 def test_port_says_what_has_changed():
     packer = begun(port_flags=0x0102, fresh_channels=3)
     assert entry(packer, port_flags=0x0102, fresh_channels=3) == b"\0"

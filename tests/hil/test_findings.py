@@ -88,6 +88,7 @@ def test_step_that_needs_hands_is_not_done_without_them(bench):
 
 def test_device_that_stops_telling_ticks_is_a_failure_not_a_hang(bench):
     def freezes(bench):
+        bench.tick(3)  # the watchdog begins with the first whole tick
         bench.scene.how = inject.HANGS
         bench.tick(5)
         return Found("never here")

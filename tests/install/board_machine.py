@@ -1,8 +1,8 @@
 """`machine` of the test board: pins that remember, couples at room warmth, a watchdog that bites.
 
-Stands for the module of RP2 and ESP32 boards, as far as the firmware's ports use it. The watchdog tells of
-each feeding in a file; whoever runs the board looks at it and ends the interpreter in time. What
-outlives a reset lies in a file too, which whoever takes the power away empties.
+Stands for the module of RP2 and ESP32 boards, as far as the firmware's ports use it. The watchdog
+tells of each feeding in a file; whoever runs the board looks at it and ends the interpreter in
+time. What outlives a reset lies in a file too, which whoever takes the power away empties.
 """
 
 import os

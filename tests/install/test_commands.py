@@ -140,7 +140,7 @@ def test_install_by_command(emberbed, tmp_path):
 @pytest.mark.parametrize(
     ("port", "words"),
     [
-        ("virtual", "The virtual device always runs the firmware of this emberbed"),
+        ("virtual", "The virtual device always runs the firmware of this emberbed: give the port"),
         ("/dev/ttyNOWHERE", "There is no port /dev/ttyNOWHERE here"),
         ("/dev/null", "/dev/null cannot be opened"),
     ],
@@ -148,3 +148,24 @@ def test_install_by_command(emberbed, tmp_path):
 def test_ports_that_cannot_be(emberbed, port, words):
     result = emberbed("install", port)
     assert result.exit_code == 2 and last_line(result).startswith(words)
+
+
+@pytest.mark.parametrize(
+    ("example", "kind"), [("example.toml", "rp2040"), ("example-esp32-s3.toml", "esp32-s3")]
+)
+def test_description_is_tried_without_a_board(emberbed, example, kind):
+    path = f"host/emberbed/device_file/{example}"
+    said = json.loads(emberbed("install", "virtual", "--description", path, "--json").stdout)
+    assert (said["board"], said["installed"]) == (kind, False)
+    assert 10 <= said["files"] <= 30 and 60_000 < said["flash_bytes"] < 200_000
+    result = emberbed("install", "virtual", "--description", path)
+    words = " ".join(result.stdout.split())
+    assert result.exit_code == 0 and f"is good for an installation on {kind}:" in words
+    assert "Nothing was installed" in words
+
+
+def test_bad_description_is_refused_without_a_board(emberbed, tmp_path):
+    bad = tmp_path / "mine.toml"
+    bad.write_text('board = "rp2041"\n')
+    result = emberbed("install", "virtual", "--description", bad)
+    assert result.exit_code == 2 and "mine.toml" in result.stderr

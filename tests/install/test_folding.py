@@ -49,7 +49,7 @@ def test_constants_become_numbers_everywhere():
             "low.py": b"BASE = 3\nLIMIT = BASE * 1000 - 4000\nNAMES = ('a',)\nBIG = 1 << 31\n",
             "high.py": b"from emberbed_fw import low\nfrom emberbed_fw.low import BASE, BIG\n\n\n"
             b"def within(cdeg):\n    return low.LIMIT < cdeg < BASE + BIG\n",
-        }
+        },
     )
     assert texts["high.py"] == (
         b"\nfrom emberbed_fw.low import BIG\n\n\ndef within(cdeg):\n"
@@ -62,7 +62,9 @@ def test_what_tables_are_made_of_is_worked_out_and_left_out():
     """A layout that only makes a format and a length: both stay, the layout goes."""
     source = (
         b"import struct\n\nFIELDS = tuple([('a%d' % n, 'B') for n in range(3)]) + (('b', 'H'),)\n"
-        b"FORM = _form(FIELDS)\n".replace(b"_form(FIELDS)", b"'<' + ''.join([c for _n, c in FIELDS])")
+        b"FORM = _form(FIELDS)\n".replace(
+            b"_form(FIELDS)", b"'<' + ''.join([c for _n, c in FIELDS])"
+        )
         + b"SIZE = struct.calcsize(FORM)\nONE, TWO = range(2)\n\n\n"
         b"def packed(a):\n    return struct.pack(FORM, a, ONE, TWO, SIZE, len(FIELDS))\n\n\n"
         b"def unread():\n    return packed(SIZE)\n"

@@ -159,12 +159,12 @@ def playing(sources, tmp_path_factory):
 def test_recorded_runs_play_alike_with_the_heap_locked(playing, tmp_path, name):
     """The same tapes that prove the sources the same in all interpreters."""
     tape = Tape(tmp_path / "run.tape", *run_of(name))
-    player = playing / "emberbed_fw" / PLAYER
-    done = subprocess.run(
-        [sys.executable, "-m", "micropython_unix", "-X", "heapsize=1M", str(player), str(tape.path)],
-        capture_output=True, text=True, timeout=120,
-        env={**os.environ, "MICROPYPATH": str(playing)},
-    )  # fmt: skip
+    command = [
+        sys.executable, "-m", "micropython_unix", "-X", "heapsize=1M",
+        str(playing / "emberbed_fw" / PLAYER), str(tape.path),
+    ]  # fmt: skip
+    environment = {**os.environ, "MICROPYPATH": str(playing)}
+    done = subprocess.run(command, capture_output=True, text=True, timeout=120, env=environment)
     assert re.match(rf"equal \d+ \d+ {len(tape.records)} ", done.stdout), done.stdout + done.stderr
 
 

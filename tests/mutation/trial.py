@@ -28,7 +28,11 @@ from tests.mutation.mutants import Mutant
 
 ROOT = Path(__file__).parents[2]
 PACKAGE = "emberbed_fw"
-LONGEST_CPU_S = 30  # of the processor's time: on a busy computer nothing dies of waiting
+# What a trial may take, of the processor's time (on a busy computer nothing dies of waiting): so
+# much, and once the module's tests have run without a mutant, some times what they took.
+LONGEST_CPU_S = 30
+LEAST_CPU_S, CPU_TIMES = 2, 3
+UNCHANGED = "unchanged"  # name of the mutant that is none
 KILLERS = 12  # tests that begin a trial: mutants that lie together fall to the same ones
 SURVIVED, KILLED = "survived", "killed"
 
@@ -92,6 +96,7 @@ class Trials:
         self._tests = tests
         self._running: dict[int, tuple[str, Mutant, int]] = {}
         self._killers = {module: deque[str](maxlen=KILLERS) for module in tests}
+        self._cpu_s = dict.fromkeys(tests, LONGEST_CPU_S)
 
     def __len__(self) -> int:
         return len(self._running)
@@ -100,14 +105,17 @@ class Trials:
         heard, told = os.pipe()
         pid = os.fork()
         if pid == 0:
-            tests = self._tests[module]
-            _be_the_trial(module, mutant, tests, QuickestFirst(self._killers[module], told))
+            resource.setrlimit(resource.RLIMIT_CPU, (self._cpu_s[module],) * 2)  # then: killed
+            order = QuickestFirst(self._killers[module], told)
+            _be_the_trial(module, mutant, self._tests[module], order)
         os.close(told)
         self._running[pid] = (module, mutant, heard)
 
     def next_end(self) -> tuple[str, Mutant, str]:
-        pid, status = os.wait()
+        pid, status, used = os.wait4(-1, 0)
         module, mutant, heard = self._running.pop(pid)
+        if mutant.name == UNCHANGED:
+            self._cpu_s[module] = LEAST_CPU_S + int(CPU_TIMES * (used.ru_utime + used.ru_stime))
         with os.fdopen(heard) as pipe:
             killers = pipe.read().splitlines()
         if killers and killers[0] not in self._killers[module]:
@@ -132,7 +140,6 @@ def try_all(
 def _be_the_trial(module: str, mutant: Mutant, tests: list[str], order: QuickestFirst) -> None:
     code = 1
     try:
-        resource.setrlimit(resource.RLIMIT_CPU, (LONGEST_CPU_S, LONGEST_CPU_S))  # then: killed
         with open(os.devnull, "w") as nowhere:
             os.dup2(nowhere.fileno(), 1)
             os.dup2(nowhere.fileno(), 2)

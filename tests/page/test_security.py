@@ -19,7 +19,7 @@ from emberbed.page.security import MOST_BODY_BYTES, MOST_LIVE
 WRITES = ["/api/enter", "/api/answer", "/api/touch", "/api/simulated", "/api/run", "/api/clear",
           "/api/check", "/api/rehearse", "/api/save"]  # fmt: skip
 READS = ["/api/live/curve", "/api/profiles", "/api/runs", "/api/runs/1", "/api/runs/1/curve",
-         "/runs/1/report", "/runs/1/csv", "/api/before-heat"]  # fmt: skip
+         "/runs/1/report", "/runs/1/csv", "/runs/1/bundle", "/api/before-heat"]  # fmt: skip
 
 
 def why(answer):

@@ -11,7 +11,7 @@ from emberbed_sim.control_channel import TAP_S, ControlChannel
 def obeyed(*lines):
     """Return a channel whose lines have all been read."""
     channel = ControlChannel(lines)
-    end_s = time.monotonic() + 5
+    end_s = time.monotonic() + 30
     while not channel._stream_ended.is_set():
         assert time.monotonic() < end_s
     return channel

@@ -53,19 +53,22 @@ def prepare_on(
     return prepared, [*heater.notes(description), *late]
 
 
+def later_s(profile: Profile, plan: Plan) -> dict[int, float]:
+    """Return by stage number how much longer a ramp takes that the plan had to stretch."""
+    ramps = [span for span in spans(profile) if isinstance(span.stage, Ramp)]
+    ends = {span.index: plan.knots_of(span.index)[-1]["tick"] for span in ramps}
+    late_s = {span.index: (ends[span.index] - span.planned_ticks) / TICKS_PER_S for span in ramps}
+    return {index: late for index, late in late_s.items() if late >= TOLD_FROM_S}
+
+
 def later_ramps(profile: Profile, plan: Plan) -> list[str]:
     """Return one sentence for each ramp that the plan had to stretch for this heater."""
-    told = []
-    for span in spans(profile):
-        if not isinstance(span.stage, Ramp):
-            continue
-        late_s = (plan.knots_of(span.index)[-1]["tick"] - span.planned_ticks) / TICKS_PER_S
-        if late_s >= TOLD_FROM_S:
-            told.append(
-                f"stage {span.index + 1}, to {span.stage.to_c:g} °C, takes about {late_s:.0f} s"
-                " longer than the profile says: this heater is not strong enough for its rate"
-            )
-    return told
+    to_c = {span.index: span.to_cdeg / 100 for span in spans(profile)}
+    return [
+        f"stage {index + 1}, to {to_c[index]:g} °C, takes about {late_s:.0f} s"
+        " longer than the profile says: this heater is not strong enough for its rate"
+        for index, late_s in later_s(profile, plan).items()
+    ]
 
 
 def learner_of(heater: "Identified | None", plan: Plan, description: DeviceDescription) -> Learner:

@@ -6,6 +6,7 @@ import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from dataclasses import asdict
 from pathlib import Path
 
 from emberbed import __version__
@@ -16,6 +17,7 @@ from emberbed.doctor.rows import MIB, Row
 from emberbed.firmware_sources import installed_digest
 from emberbed.materials.book import shipped_shelves
 from emberbed.materials.own_book import OwnBookFault, own_path, own_shelves
+from emberbed.settings_file import SettingsFault, read_settings, settings_path
 from emberbed.store import schema
 from emberbed.store.database import BUSY_S
 from emberbed.store.faults import StoreError
@@ -78,6 +80,7 @@ def disk(path: Path) -> Row:
 
 def own_files() -> Iterator[Row]:
     """Return the files that a person may have written, and whether they can be used."""
+    yield _own("settings", settings_path(), lambda: f"{_own_settings()} set")
     yield _own("own materials", own_path(), lambda: f"{_own_rows()} of your own")
     path = history.default_path()
     yield _own("calibrations", path, lambda: f"{len(history.entries(path))} kept")
@@ -88,8 +91,12 @@ def _own(what: str, path: Path, read: Callable[[], str]) -> Row:
         return Row(what, f"{path}: not there, and not needed")
     try:
         return Row(what, f"{path}: {read()}")
-    except (OwnBookFault, StoreError) as fault:
+    except (OwnBookFault, SettingsFault, StoreError) as fault:
         return Row(what, f"{path}: it cannot be used", str(fault))
+
+
+def _own_settings() -> int:
+    return sum(value is not None for value in asdict(read_settings()).values())
 
 
 def _own_rows() -> int:

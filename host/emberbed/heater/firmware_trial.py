@@ -1,7 +1,9 @@
 """Gains under trial in the firmware itself: on heaters as likely as the identified one.
 
 `made_trial` draws the heaters, each with its mains voltage, and finds a job that all of them can
-follow: a ramp from cold and a hold, at two levels. `figures` takes gains through one run (see
+follow: a ramp from cold and a hold, at two levels. Where the file has earned planned runs, the job
+is planned for the identified heater, and the others have lighter and heavier boards too: the gains
+are then those of the trim that mends the plan. `figures` takes gains through one run (see
 rehearse_gains) and judges it. Same heater file, count and seed: same figures.
 """
 
@@ -22,6 +24,7 @@ from emberbed.heater.ramp_trial import FASTEST_C_PER_S
 LEVELS_C = (90.0, 130.0)
 HOLD_S = 90.0
 MAINS = (0.9, 1.1)  # +-10 % of the nominal voltage, EN 50160
+MASSES = (1.25, 0.8)  # of the board that was measured; our choice
 OF_WHAT_THE_WEAKEST_CAN = 0.8
 SLOWEST_C_PER_S = 0.02  # below it a trial takes hours
 MOST_TIMES = 2.0  # the planned time; a job that takes longer has failed
@@ -58,6 +61,7 @@ class FirmwareTrial(NamedTuple):
 
     situations: tuple[Situation, ...]
     job: Job
+    planned: bool = False  # for the first one, with all of its power
 
 
 @dataclass(frozen=True)
@@ -83,14 +87,18 @@ class Figures(NamedTuple):
 
 def made_trial(heater: HeaterFile, count: int, seed: int) -> FirmwareTrial:
     """Return the identified heater at nominal mains and `count` others, low and high in turn."""
-    drawn = heater.drawn(count, seed)
+    drawn, planned = heater.drawn(count, seed), heater.fit.earned
     situations = (
         Situation(heater.values, 1.0),
-        *(Situation(values, MAINS[n % len(MAINS)]) for n, values in enumerate(drawn)),
+        *(
+            Situation(_with_board(values, n) if planned else values, MAINS[n % len(MAINS)])
+            for n, values in enumerate(drawn)
+        ),
     )
     seen_c = [level_c for level_c in LEVELS_C if level_c <= heater.fit.highest_c]
     levels_c = seen_c or [(heater.fit.lowest_c + heater.fit.highest_c) / 2]
-    return FirmwareTrial(situations, _job(situations, levels_c))
+    job = _job(situations, levels_c, 1.0 if planned else POWER_CAP)
+    return FirmwareTrial(situations, job, planned)
 
 
 def figures(
@@ -99,7 +107,9 @@ def figures(
     """Return the figures of one run of the set; one that costs more than this is given up."""
     from emberbed.heater.rehearse_gains import run_job  # the simulation: only for a trial
 
-    return judged(run_job(trial.situations[situation], trial.job, gains, most_cost_c), trial.job)
+    made_for = trial.situations[0].values if trial.planned else None
+    course = run_job(trial.situations[situation], trial.job, gains, most_cost_c, made_for)
+    return judged(course, trial.job)
 
 
 def judged(course: Course, job: Job) -> Figures:
@@ -124,11 +134,18 @@ def worst(found: Sequence[Figures]) -> Figures:
     return Figures(*(max(column) for column in zip(*found, strict=True)))
 
 
-def _job(situations: Sequence[Situation], levels_c: Sequence[float]) -> Job:
+def _with_board(values: dict[str, float], number: int) -> dict[str, float]:
+    """Return a heater with a lighter or a heavier board; each comes at low and at high mains."""
+    mass = MASSES[number // len(MAINS) % len(MASSES)]
+    heavier = ("board_capacity_s_per_k", "board_lag_s")
+    return {name: mass * one if name in heavier else one for name, one in values.items()}
+
+
+def _job(situations: Sequence[Situation], levels_c: Sequence[float], cap: float) -> Job:
     """Return the job that the weakest situation follows with power to spare."""
     names = situations[0].values
     columns = {name: np.array([one.values[name] for one in situations]) for name in names}
-    heat = POWER_CAP * np.array([one.mains for one in situations]) ** 2
+    heat = cap * np.array([one.mains for one in situations]) ** 2
     room_c = float(columns["room_c"].max())
     at_s = _slowest_s(heater_of(columns), heat, levels_c)
     possible = list(zip(levels_c, at_s, strict=False))
@@ -142,7 +159,7 @@ def _job(situations: Sequence[Situation], levels_c: Sequence[float]) -> Job:
     if not kept or kept[0][0] != levels_c[0]:
         raise CannotTry(
             "some heater that is as likely as this one hardly reaches"
-            f" {levels_c[0]:.0f} °C with {POWER_CAP:.0%} of its power at low mains"
+            f" {levels_c[0]:.0f} °C with {cap:.0%} of its power at low mains"
         )
     return Job(room_c, tuple(one[0] for one in kept), tuple(one[1] for one in kept))
 

@@ -23,6 +23,7 @@ from emberbed_fw.plan import MAX_FILTER_SHIFT, MAX_PREVIEW_TICKS
 
 FORMAT = 1
 MOST_BYTES = 256 * 1024
+LEAST_UNSEEN_PERCENT = 90.0  # our choice; a first-order model of the open data scores 69
 KNOWN = [parameter.name for parameter in PARAMETERS]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
@@ -77,6 +78,12 @@ class Quality(_Table):
     start: str
     lowest_c: Finite
     highest_c: Finite
+
+    @property
+    def earned(self) -> bool:
+        """Tell whether runs may be planned by these numbers: they foretell what they have not
+        seen."""
+        return self.percent_unseen is not None and self.percent_unseen >= LEAST_UNSEEN_PERCENT
 
 
 class Uncertainty(_Table):

@@ -11,11 +11,12 @@ from typing import NamedTuple
 import numpy as np
 
 from emberbed.device_description import decode_settings
-from emberbed.heater.default_gains import Gains
+from emberbed.heater.default_gains import POWER_CAP, Gains
 from emberbed.heater.device_gains import TICK_S
 from emberbed.heater.firmware_trial import MOST_TIMES, Course, Job, Situation, run_cost_c
 from emberbed.heater.heat_model import heater_of
 from emberbed.heater.rehearse_heat import IdentifiedHeat
+from emberbed.limit.feedforward import planner_for
 from emberbed.profiles.compile import compile_plan
 from emberbed.profiles.limits import HANDLING_C
 from emberbed.profiles.model import Profile
@@ -48,12 +49,19 @@ class _Row(NamedTuple):
     kind: int
 
 
-def run_job(situation: Situation, job: Job, gains: Gains, most_cost_c: float = inf) -> Course:
+def run_job(
+    situation: Situation,
+    job: Job,
+    gains: Gains,
+    most_cost_c: float = inf,
+    made_for: dict[str, float] | None = None,
+) -> Course:
     """Run the firmware until the last hold has ended, or MOST_TIMES as long as planned.
 
-    It is given up as soon as its cost, which only grows, is more than `most_cost_c`.
+    It is given up as soon as its cost, which only grows, is more than `most_cost_c`. `made_for`:
+    the numbers of the heater that the run is planned for; None: straight ramps, no planned power.
     """
-    loop = closed_loop(situation, job, gains)
+    loop = closed_loop(situation, job, gains, made_for)
     rows = list(_within(most_cost_c, job, _rows(loop, round(MOST_TIMES * job.planned_s / TICK_S))))
     columns = np.array(rows, float).reshape(-1, len(_Row._fields)).T
     life = loop.machine.life
@@ -62,7 +70,9 @@ def run_job(situation: Situation, job: Job, gains: Gains, most_cost_c: float = i
     return Course(setpoint_c, level_c, board_c, power, kind == HOLD, finished)
 
 
-def closed_loop(situation: Situation, job: Job, gains: Gains) -> ClosedLoop:
+def closed_loop(
+    situation: Situation, job: Job, gains: Gains, made_for: dict[str, float] | None = None
+) -> ClosedLoop:
     """Return firmware and plant for a job, armed when it is run."""
     values, nominal_v = situation.values, MainsParameters.nominal_v
     bench = BenchParameters(
@@ -73,7 +83,10 @@ def closed_loop(situation: Situation, job: Job, gains: Gains) -> ClosedLoop:
     )
     settings = bench_settings(bench)
     device = decode_settings(settings)
-    plan = compile_plan(job_profile(job), device.channel_names(), device.ceilings_cdeg(), gains)
+    planner = None if made_for is None else planner_for(tuple(made_for.items()), values["room_c"])
+    cap = POWER_CAP if planner is None else 1.0
+    profile, names, most_cdeg = job_profile(job), device.channel_names(), device.ceilings_cdeg()
+    plan = compile_plan(profile, names, most_cdeg, gains, cap, planner=planner)
     heat = IdentifiedHeat(heater_of(values, WATTS), TICK_S)
     return ClosedLoop(settings, plan, SimulatedHeater(bench, NOISE_SEED, (), heat))
 

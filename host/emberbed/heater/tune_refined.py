@@ -114,7 +114,11 @@ def _searched(
     seen = {best.gains}
     steps = list(STEPS)
     for sweep in range(sweeps):
-        near = [one for one in _neighbours(best.gains, steps[0], tuning) if one not in seen]
+        near = [
+            one
+            for one in _neighbours(best.gains, steps[0], tuning, not trial.planned)
+            if one not in seen
+        ]
         seen.update(near)
         tell(
             f"search {sweep + 1} of {sweeps}: {len(near)} gains near the best (cost"
@@ -153,10 +157,13 @@ def _best_of(
     return found
 
 
-def _neighbours(gains: Gains, step: float, tuning: Tuning) -> list[Gains]:
-    """Return the gains one step away that stand inside the bounds, each once, as they are held."""
+def _neighbours(gains: Gains, step: float, tuning: Tuning, previews: bool = True) -> list[Gains]:
+    """Return the gains one step away that stand inside the bounds, each once, as they are held;
+    with `previews`, other previews too (a planned run takes none)."""
     found: dict[Gains, None] = {}
     for wanted in _around(gains, step):
+        if not previews:
+            wanted = wanted._replace(preview_ticks=gains.preview_ticks)
         left = held(wanted)
         if refusal(wanted) is not None or left == gains or left in found:
             continue

@@ -6,7 +6,7 @@ import numpy as np
 
 from emberbed.heater.default_gains import Gains
 from emberbed.heater.device_gains import TICK_S
-from emberbed.heater.firmware_trial import MOST_TIMES, FirmwareTrial, worst
+from emberbed.heater.firmware_trial import MASSES, MOST_TIMES, FirmwareTrial, worst
 from emberbed.heater.heater_file import HeaterFile
 from emberbed.heater.lag_note import lag_note
 from emberbed.heater.ramp_trial import HOLD_S, RAMP_C
@@ -75,7 +75,8 @@ def _firmware_chart(tuning: Tuning, trial: FirmwareTrial) -> Chart:
 
     best = tuning.best
     shown = [*[one for one in tuning.candidates if one.in_firmware][: MOST_CURVES - 1], best]
-    courses = {one.rule: run_job(trial.situations[0], trial.job, one.gains) for one in shown}
+    here, made_for = trial.situations[0], trial.situations[0].values if trial.planned else None
+    courses = {one.rule: run_job(here, trial.job, one.gains, made_for=made_for) for one in shown}
     chosen = courses[best.rule]
     # all curves end together, so that each has its name beside its end
     rows = min(len(course.power) for course in courses.values() if course.finished)
@@ -102,9 +103,16 @@ def _head(heater: HeaterFile, tuning: Tuning) -> list[str]:
     return [
         margins,
         f"Trial in the firmware: from cold to {levels} °C, on this heater and"
-        f" {len(tuning.trial.situations) - 1} as likely ones with mains 10 % low and high; worst"
-        " overshoot, mean error in ramps and holds, cost.",
+        f" {len(tuning.trial.situations) - 1} as likely ones with mains 10 % low and high"
+        f"{_boards(tuning.trial)}; worst overshoot, mean error in ramps and holds, cost.",
     ]
+
+
+def _boards(trial: FirmwareTrial) -> str:
+    if not trial.planned:
+        return ""
+    boards = " and ".join(f"{mass:g}" for mass in MASSES)
+    return f" and boards of {boards} times the mass, power planned for this one"
 
 
 def _row(cells: tuple[str, ...], columns: Columns) -> str:

@@ -101,6 +101,13 @@ def go_back(port: str, tell: Tell, unplugged: bool = False) -> Done:
     return _restarted(remote, board, build_in(board.manifest[before]), tell)
 
 
+def compile_for(wanted: Wanted) -> tuple[str, Version]:
+    """Return the kind of board that a description is for, and what one would get; no port."""
+    kind = Wiring(wanted.wiring).board
+    port_name = start_up.PORTS[FAMILIES[kind]]
+    return kind, build_version(wanted.sources, "", port_name, wanted.block, wanted.wiring)
+
+
 def build_in(manifest: bytes) -> bytes:
     """Return the fingerprint that a manifest names."""
     for line in manifest.decode("ascii", "replace").splitlines():

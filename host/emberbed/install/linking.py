@@ -3,9 +3,10 @@
 A module takes about 300 bytes of a board's heap besides its code, and every name that MicroPython
 has not got by itself takes its letters and 7 bytes more, once. What the port's own file needs goes
 into CORE, in the order of imports; files that others call by their name stay beside it, with the
-names at their tops as they are. Attributes have one new name wherever they stand, as nobody can
-tell whose object stands before a dot, but those that one module uses are its own; parameters and local variables are their module's own. Top names and attributes never
-meet, so they share the same letters.
+names at their tops as they are, as does a file that only a function imports.
+Attributes have one new name wherever they stand, as nobody can tell whose object stands before a
+dot, but those that one module uses are its own; parameters and local variables are their module's
+own. Top names and attributes never meet, so they share the same letters.
 """
 
 import ast
@@ -25,11 +26,13 @@ CORE = "core.py"
 STANDS_ALONE = "start_up.py"  # works with versions of other letters, and is called from the prompt
 BUILT_IN = (str, bytes, bytearray, memoryview, int, list, tuple, dict, set, array, io.FileIO, type)
 # methods of the objects that a board hands over: machine's, select's, the display's
-OF_CHIPS = frozenset(
-    "any atten block deinit drive feed fill flush framebuf high init invert ioctl ipoll irq low"
-    " memory mode modify off on poll poweroff poweron pull read read_u16 read_uv readinto register"
-    " scan show start text toggle unregister value write write_readinto writeto writevto".split()
-)
+OF_CHIPS = frozenset((
+    "any", "atten", "block", "deinit", "drive", "feed", "fill", "flush", "framebuf", "high", "init",
+    "invert", "ioctl", "ipoll", "irq", "low", "memory", "mode", "modify", "off", "on", "poll",
+    "poweroff", "poweron", "pull", "read", "read_u16", "read_uv", "readinto", "register", "scan",
+    "show", "start", "text", "toggle", "unregister", "value", "write", "write_readinto", "writeto",
+    "writevto",
+))  # fmt: skip
 SHORT_OPERANDS = 60  # names that come first in a module are told in one byte of code, not two
 
 Edit = tuple[Span, bytes]
@@ -42,13 +45,13 @@ def link(sources: Mapping[str, bytes], entry: str, kept: Iterable[str] = ()) -> 
     """
     files = frozenset(sources)
     names = {file: read_names(file, text, files) for file, text in sources.items()}
-    core = _in_order(names, entry)
-    letters = _Letters(names, frozenset(core), frozenset(kept))
+    order = _in_order(names, entry)
+    letters = _Letters(names, frozenset(order), frozenset(kept))
     texts = {file: letters.renamed(file, sources[file]) for file in sources}
     linked = {
-        file: text for file, text in texts.items() if file not in core and _does_something(text)
+        file: text for file, text in texts.items() if file not in order and _does_something(text)
     }
-    linked[CORE] = letters.first_line() + b"\n".join(texts[file] for file in core)
+    linked[CORE] = letters.first_line() + b"\n".join(texts[file] for file in order)
     return linked
 
 
@@ -120,7 +123,7 @@ class _Letters:
     def first_line(self) -> bytes:
         """Return code that does nothing but name what is used most, so that it comes first."""
         often = Counter[str]()
-        for file in self._core:
+        for file in sorted(self._core):
             names = self._names[file]
             own = self._own[file]
             often.update(own.get(n) or self._dotted.get(n, n) for _span, n in names.dotted)
@@ -139,18 +142,17 @@ class _Letters:
     def _new_imports(self, file: str) -> list[tuple[Span, str]]:
         """Return what becomes of a module's imports from our own modules."""
         names = self._names[file]
-        wanted = sorted(
-            {self._top.get(place, place[1]) for _s, place in names.places if place[0] in self._core}
-        )
-        line = f"from {PACKAGE}.{CORE.removesuffix('.py')} import {', '.join(wanted)}"
+        inside = {place for _span, place in names.places if place[0] in self._core}
+        wanted = ", ".join(sorted({self._top.get(place, place[1]) for place in inside}))
+        line = f"from {PACKAGE}.{CORE.removesuffix('.py')} import {wanted}"
         edits = []
         for each in names.imports:
             outside = [word for needed, word in each.words if needed not in self._core]
-            lines = [f"from {each.module} import {', '.join(outside)}"] if outside else []
+            said = [f"from {each.module} import {', '.join(outside)}"] if outside else []
             if line and file not in self._core and len(outside) < len(each.words):
-                lines.append(line)
+                said.append(line)
                 line = ""
-            edits.append((each.span, "; ".join(lines)))
+            edits.append((each.span, "; ".join(said)))
         return edits
 
     def _shared_attributes(self) -> dict[str, str]:
@@ -186,8 +188,7 @@ class _Letters:
             place
             for names in self._names.values()
             for _span, place in names.places
-            if place[0] in self._core
-            and place[1] not in self._kept | self._names[place[0]].fixed
+            if place[0] in self._core and place[1] not in self._kept | self._names[place[0]].fixed
         )
         most_local = max(len(its) for its in self._local.values())
         free = itertools.islice(new_names(self._stays), most_local, None)

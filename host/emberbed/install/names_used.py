@@ -69,11 +69,7 @@ class _Reader(ast.NodeVisitor):
             if isinstance(node, ast.FunctionDef | ast.ClassDef):
                 self.names.top.add(node.name)
             elif not isinstance(node, ast.ImportFrom | ast.Import):
-                self.names.top |= {
-                    part.id
-                    for part in ast.walk(node)
-                    if isinstance(part, ast.Name) and isinstance(part.ctx, ast.Store)
-                }
+                self.names.top |= _names_in(node, ast.Store)
 
     def visit_Import(self, node: ast.Import) -> None:
         for alias in node.names:
@@ -104,6 +100,10 @@ class _Reader(ast.NodeVisitor):
                 self.names.bases.add(self._bound[base.id][0])
             elif isinstance(base, ast.Attribute) and self._module_before_dot(base):
                 self.names.bases.add(self._module_before_dot(base))
+        # what a class reads of its own without a dot stands behind dots as well, and stays
+        assigned = [line for line in node.body if isinstance(line, ast.Assign)]
+        given = {name for line in assigned for name in _names_in(line, ast.Store)}
+        self.names.fixed |= given & _names_in(node, ast.Load)
         outer, self._in_class = self._in_class, True
         self.generic_visit(node)
         self._in_class = outer
@@ -208,11 +208,13 @@ class _Reader(ast.NodeVisitor):
 def _bound_in(function: ast.FunctionDef) -> set[str]:
     """Return what a function binds: parameters and everything it assigns."""
     names = {part.arg for part in ast.walk(function) if isinstance(part, ast.arg)}
-    return names | {
-        part.id
-        for part in ast.walk(function)
-        if isinstance(part, ast.Name) and not isinstance(part.ctx, ast.Load)
-    }
+    return names | _names_in(function, ast.Store)
+
+
+def _names_in(node: ast.AST, context: type[ast.expr_context]) -> set[str]:
+    """Return the names that stand by themselves, read or given."""
+    parts = [part for part in ast.walk(node) if isinstance(part, ast.Name)]
+    return {part.id for part in parts if isinstance(part.ctx, context)}
 
 
 def _root(node: ast.expr) -> str:

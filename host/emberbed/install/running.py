@@ -1,8 +1,8 @@
 """Run the tops of the firmware's modules here, to learn the values that they make.
 
-The sources are those that are about to be installed, maybe another version than the host's own: each
-call runs them in namespaces of their own. What only a board has (pins, clocks) stands there as an
-object that nothing at a module's top may use.
+The sources are those that are about to be installed, maybe another version than the host's own:
+each call runs them in namespaces of their own. What only a board has (pins, clocks) stands there as
+an object that nothing at a module's top may use.
 """
 
 import builtins

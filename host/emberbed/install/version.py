@@ -79,21 +79,24 @@ def build_version(
     kept = frozenset(kept)
     chosen = fold({name: its for name, its in sources.items() if belongs(name, port_name)}, kept)
     chosen = link(chosen, f"ports/{port_name}.py", kept)
-    with tempfile.TemporaryDirectory() as folder:
-        root = Path(folder)
-        names = sorted(chosen)
-        with ThreadPoolExecutor(MOST_COMPILERS) as pool:
-            compiled = list(
-                pool.map(lambda name: _compile(root, name, chosen[name], architecture), names)
-            )
-    files = {
-        f"{PACKAGE}/{name.removesuffix('.py')}.mpy": octets
-        for name, octets in zip(names, compiled, strict=True)
-    }
+    compiled = compile_files(chosen, architecture)
+    files = {f"{PACKAGE}/{name}": octets for name, octets in compiled.items()}
     files["device"] = block
     if wiring:
         files["wiring"] = wiring
     return Version(digest_of(sources)[:TOLD_BYTES], port_name, files)
+
+
+def compile_files(texts: Mapping[str, bytes], architecture: str) -> dict[str, bytes]:
+    """Return compiled files by name; InstallError where that fails."""
+    names = sorted(texts)
+    with tempfile.TemporaryDirectory() as folder, ThreadPoolExecutor(MOST_COMPILERS) as pool:
+        root = Path(folder)
+        compiled = pool.map(lambda name: _compile(root, name, texts[name], architecture), names)
+        return {
+            name.removesuffix(".py") + ".mpy": its
+            for name, its in zip(names, compiled, strict=True)
+        }
 
 
 def belongs(name: str, port_name: str) -> bool:

@@ -8,14 +8,13 @@ from dataclasses import dataclass
 
 from emberbed.device_description import DeviceDescription
 from emberbed.heater.default_gains import POWER_CAP, Gains
-from emberbed.heater.heater_file import HeaterFile
+from emberbed.heater.heater_file import LEAST_UNSEEN_PERCENT, HeaterFile
 from emberbed.plain_text import printable
 from emberbed.profiles.energy import heat_capacity_j_per_k
 from emberbed.profiles.guard_model import DECLARED, GuardModel, of_conductances
 from emberbed.profiles.model import Board
 from emberbed.profiles.planned import Planner
 
-LEAST_UNSEEN_PERCENT = 90.0  # our choice; a first-order model of the open data scores 69
 MOST_WATTS_OFF = 0.1  # of the device's watts, about what mains voltage does
 
 
@@ -95,7 +94,7 @@ class Identified:
         of_file = self.heater.scale.full_power_w
         if unseen is None:
             return f"{self.shown} was never tried on data it had not seen"
-        if unseen < LEAST_UNSEEN_PERCENT:
+        if not self.heater.fit.earned:
             least = f"{LEAST_UNSEEN_PERCENT:g} % lift the cap"
             return f"{self.shown} repeats unseen data by {unseen:.1f} % and {least}"
         if of_file is None or abs(of_file - watts) > MOST_WATTS_OFF * watts:

@@ -2,13 +2,15 @@
 
 `planner_for` gives the compiler's planner: the best course of the whole run (optimum.py), cut at
 the stages and thinned to knots. A ramp that the heater cannot follow becomes as long as it needs
-(`Course.late_s`). Setpoints follow what will be, not what was wished, so that the feedback mends
-only what is unforeseen; they never leave the target's band where a stage waits for it.
+(bench/with_heater tells it from the plan). Setpoints follow what will be, not what was wished, so
+that the feedback mends only what is unforeseen; they never leave the target's band where a stage
+waits for it.
 """
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 
@@ -27,12 +29,14 @@ from emberbed_fw.units import FULL_POWER_Q15, TICKS_PER_S
 
 OVERSHOOT_C = 0.8  # planned into a plateau: what is unforeseen comes on top
 SMOOTH_C = 3.0  # power without jumps: few knots, and room for the feedback on both sides
+# slow emitters go on heating for minutes after their power: with none of it planned at the end of a
+# ramp and in a hold, nothing could be taken back from a board that comes too hot
+LEAST_POWER, SLOW_EMITTERS_S = 0.02, 60.0
 CORNER_C = 3.0  # further behind than foretold, a ramp waits for the board
 LATE_C = 8.0  # behind at a ramp's end: the ramp cannot be followed
 MOST_STRETCHES = 6
 START_ROOM_C = 0.5  # a cold reading beyond the first setpoint would skip what follows it
-OF_ITS_BAND = 0.7  # a hold counts inside its band: setpoints stay well inside
-NO_CHANGE_S = 1.0  # that rounding may make
+OF_ITS_BAND = 0.9  # a hold counts inside its band: setpoints stay inside, but jump no more than they must
 LINES_C, LINES_POWER = 0.1, 0.01  # how far the lines between knots may lie off
 KNOT_ROOM = 0.9  # of the knots that a plan holds
 
@@ -47,11 +51,6 @@ class Course:
     courses: Mapping[int, Sequence[Knot]]
     off_c: float  # largest distance of a setpoint from its line
     off_power: float  # rms, in parts of full
-
-    def late_s(self) -> dict[int, float]:
-        """Return by stage number how much longer a ramp takes than the profile says."""
-        late = {span.index: _late_s(span) for span in self.spans if isinstance(span.stage, Ramp)}
-        return {index: late_s for index, late_s in late.items() if late_s > NO_CHANGE_S}
 
 
 @lru_cache(maxsize=4)
@@ -79,13 +78,25 @@ def course_of(
     stretched = spans(profile)
     for _time in range(MOST_STRETCHES):
         line = timeline(stretched, start_c)
-        heater = heater_from_rest(values, start_c, line.step_s)
-        best = best_power(heater, line.wanted(OVERSHOOT_C), power_cap, smooth_c=SMOOTH_C)
+        best = _best(values, line, power_cap)
         late = _late(line, best)
         if not late:
             break
         stretched = [_longer(span, late.get(span.index, 1.0)) for span in stretched]
     return _thinned(line, [_open_ended(span, line, best) for span in stretched], best)
+
+
+def _best(values: Mapping[str, float], line: Timeline, power_cap: float) -> Optimum:
+    """Return the best course that leaves the feedback some room."""
+    heater = heater_from_rest(values, line.start_c, line.step_s)
+    rises = all(one.to_cdeg >= before.to_cdeg for before, one in pairwise(line.spans))
+    slow = values["emitter_lag_s"] > SLOW_EMITTERS_S
+    least = LEAST_POWER if slow and rises else 0.0
+    wanted = line.wanted(OVERSHOOT_C)
+    best = best_power(
+        lambda over: heater(over + least), wanted, power_cap - least, smooth_c=SMOOTH_C
+    )
+    return replace(best, power=best.power + least)
 
 
 def _open_ended(span: Span, line: Timeline, best: Optimum) -> Span:
@@ -117,12 +128,6 @@ def _longer(span: Span, factor: float) -> Span:
         planned_ticks=round(span.planned_ticks * factor),
         longest_ticks=round(span.longest_ticks * factor),
     )
-
-
-def _late_s(span: Span) -> float:
-    assert isinstance(span.stage, Ramp)
-    asked_s = abs(span.to_cdeg - span.from_cdeg) / 100 / span.stage.rate_c_per_s
-    return span.planned_ticks / TICKS_PER_S - asked_s
 
 
 def _thinned(line: Timeline, stretched: list[Span], best: Optimum) -> Course:

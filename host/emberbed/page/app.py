@@ -49,6 +49,7 @@ class Parts:
     live: Live
     sharing: Sharing
     fixed: bool = False  # the run is the terminal's: nothing can be chosen here
+    fahrenheit: bool = False  # readings are shown in degrees F too
 
 
 class Bench:
@@ -70,6 +71,7 @@ class Bench:
             "version": __version__,
             "guest": role == GUEST,
             "fixed": self._parts.fixed,
+            "fahrenheit": self._parts.fahrenheit,
             "device": bench.device,
             "simulated": bench.virtual is not None,
             "items": before_heat.ITEMS,

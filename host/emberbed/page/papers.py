@@ -34,6 +34,21 @@ def report_pdf(store: Path | None, run_id: int) -> bytes:
         return path.read_bytes()
 
 
+def bundle(store: Path | None, run_id: int) -> bytes:
+    """Return a run as a bundle, with its job."""
+    from emberbed.bundle.layout import BundleError
+    from emberbed.bundle.write import write_bundle
+    from emberbed.bundle.write_job import job_for
+
+    with RunStore.open(store, create=False) as opened, TemporaryDirectory() as folder:
+        path = Path(folder) / "run.zip"
+        try:
+            write_bundle(opened, opened.run(run_id), path, job_for(opened, run_id))
+        except BundleError as error:
+            raise NotReady([str(error)]) from None
+        return path.read_bytes()
+
+
 def chart_png(store: Path | None, run_id: int) -> bytes:
     """Return a run's chart as a picture."""
     from emberbed.report.picture import run_png  # matplotlib: only when it is needed

@@ -42,6 +42,7 @@ class RunRoutes:
             "/runs/{run:int}/png": self.png,
             "/runs/{run:int}/csv": self.csv,
             "/runs/{run:int}/json": self.json,
+            "/runs/{run:int}/bundle": self.bundle,
             "/runs/{run:int}/sheet": self.sheet,
             "/api/runs/{run:int}/job": self.job,
         }
@@ -74,6 +75,9 @@ class RunRoutes:
 
     async def png(self, request: Request) -> Response:
         return _file(await self._of(papers.chart_png, request), request, "image/png", "png")
+
+    async def bundle(self, request: Request) -> Response:
+        return _file(await self._of(papers.bundle, request), request, "application/zip", "zip")
 
     async def csv(self, request: Request) -> Response:
         return _file(await self._of(papers.numbers, request, CSV), request, "text/csv", CSV)

@@ -38,13 +38,15 @@ STOPPING = (
 
 @dataclass(frozen=True)
 class Asked:
-    """What a person wrote. `share` is this computer's address on the bench's network."""
+    """What a person wrote. `share` is this computer's address on the bench's network,
+    `fahrenheit` shows readings in degrees F too."""
 
     bench: Bench
     profiles: Path
     given: Path | None = None
     port: int = 0
     share: str | None = None
+    fahrenheit: bool = False
 
 
 class _Server(uvicorn.Server):
@@ -80,7 +82,8 @@ class PageServer:
         self._live = Live(self.feed)
         self._workers = Workers()
         library = Library(asked.profiles, asked.given)
-        parts = Parts(self.feed, self.desk, library, self._workers, self._live, self.sharing, fixed)
+        page = (self._live, self.sharing, fixed, asked.fahrenheit)
+        parts = Parts(self.feed, self.desk, library, self._workers, *page)
         doors = [door, *([shared] if shared else [])]
         self._servers = [_Server(_config(make_app(parts, one))) for one in doors]
         self._console = console

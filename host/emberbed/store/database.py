@@ -5,7 +5,6 @@ Every SQLite error comes out as a StoreError. SQL never holds anything but const
 from outside goes in as parameters.
 """
 
-import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,18 +12,18 @@ from pathlib import Path
 
 import platformdirs
 
+from emberbed.settings_file import read_settings
 from emberbed.store import schema
 from emberbed.store.chain import Stored
 from emberbed.store.faults import StoreError, told
 from emberbed.store.transaction import transaction
 
-STORE_VARIABLE = "EMBERBED_STORE"
 BUSY_S = 5.0
 
 
 def default_path() -> Path:
-    """Return the place of the store: $EMBERBED_STORE, else the user's data folder."""
-    named = os.environ.get(STORE_VARIABLE)
+    """Return the place of the store: as the settings say, else in the user's data folder."""
+    named = read_settings().store
     return Path(named) if named else platformdirs.user_data_path("emberbed") / "runs.sqlite"
 
 

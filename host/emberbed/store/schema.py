@@ -10,6 +10,7 @@ import sqlite3
 from pathlib import Path
 
 from emberbed.store.faults import StoreError
+from emberbed.store.kept_copy import keep_copy
 from emberbed.store.transaction import transaction
 
 APPLICATION_ID = 0x45426564  # "EBed"
@@ -181,10 +182,13 @@ VERSION = MIGRATIONS[-1][0]
 
 
 def migrate(connection: sqlite3.Connection, path: Path) -> None:
-    """Bring the store up to VERSION; refuse a newer one and files of other programs."""
+    """Bring the store up to VERSION, a copy of an older one kept beside it; refuse a newer one and
+    files of other programs."""
     version = _version_of(connection, path)
     if version == VERSION:
         return
+    if version:
+        keep_copy(connection, path, version)
     with transaction(connection, "BEGIN IMMEDIATE"):
         version = _version_of(connection, path)  # another process may have been quicker
         for number, statements in MIGRATIONS:

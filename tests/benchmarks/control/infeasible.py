@@ -4,10 +4,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from emberbed.limit.feedforward import course_of
-from tests.benchmarks.control.heaters import NOMINAL
-from tests.benchmarks.control.jobs import INFEASIBLE, profile_of
-from tests.benchmarks.control.ours import FULL, heater_file, run_ours
+from emberbed.bench.with_heater import later_s
+from emberbed.profiles.compile import decode_plan
+from emberbed.profiles.timing import spans
+from tests.benchmarks.control.heaters import NOMINAL, TICKS_PER_S
+from tests.benchmarks.control.jobs import INFEASIBLE, profile_of, timeline
+from tests.benchmarks.control.ours import compiled, run_ours
 
 
 class HeldBack(NamedTuple):
@@ -22,12 +24,11 @@ class HeldBack(NamedTuple):
 def run_infeasible(kind: str, seed: int) -> HeldBack:
     """Run the infeasible profile on the nominal heater."""
     profile = profile_of(INFEASIBLE[kind])
-    plan = course_of(heater_file(kind).values, profile, NOMINAL.room_c, FULL)
+    foretold_s = sum(later_s(profile, decode_plan(compiled(kind, NOMINAL, profile))).values())
     course = run_ours(kind, NOMINAL, profile, seed)
-    asked_s = plan.line.begins_s[-1] - sum(plan.late_s().values())
-    levels_c = np.array([span.to_cdeg / 100 for span in plan.line.spans])
-    flat = np.array([span.stage.kind == "hold" for span in plan.line.spans])
+    asked_s = len(timeline(profile, NOMINAL.room_c).setpoint_c) / TICKS_PER_S
+    levels_c = np.array([span.to_cdeg / 100 for span in spans(profile)])
+    flat = np.array([span.stage.kind == "hold" for span in spans(profile)])
     stage = course.stage.astype(int)
     beyond_c = np.where(flat[stage], course.reading_c - levels_c[stage], -np.inf)
-    foretold_s = sum(plan.late_s().values())
     return HeldBack(foretold_s, course.seconds - asked_s, float(beyond_c.max()), course.finished)

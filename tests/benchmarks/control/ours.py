@@ -48,17 +48,15 @@ def heater_file(kind: str) -> HeaterFile:
     return read_heater(IDENTIFIED / f"{kind}.toml")
 
 
-def run_ours(
-    kind: str, mismatch: Mismatch, profile: Profile, seed: int, heater: HeaterFile | None = None
-) -> Course:
-    """Run the firmware until heating has ended; `heater` instead of the identified file."""
+def compiled(
+    kind: str, mismatch: Mismatch, profile: Profile, heater: HeaterFile | None = None
+) -> bytes:
+    """Return the plan that a PC would make, knowing the identified heater and the room."""
     heater = heater or heater_file(kind)
-    bench = bench_of(mismatch)
-    settings = bench_settings(bench)
-    device = decode_settings(settings)
+    device = decode_settings(bench_settings(bench_of(mismatch)))
     identified = Identified(heater, kind)
     start_c = round(4 * mismatch.room_c) / 4  # as the converter reads the board before heat
-    plan = compile_plan(
+    return compile_plan(
         profile,
         device.channel_names(),
         device.ceilings_cdeg(),
@@ -67,6 +65,15 @@ def run_ours(
         guard_model=identified.guard_model(device, profile.board),
         planner=planner_for(tuple(heater.values.items()), start_c),
     )
+
+
+def run_ours(
+    kind: str, mismatch: Mismatch, profile: Profile, seed: int, heater: HeaterFile | None = None
+) -> Course:
+    """Run the firmware until heating has ended; `heater` instead of the identified file."""
+    bench = bench_of(mismatch)
+    settings = bench_settings(bench)
+    plan = compiled(kind, mismatch, profile, heater)
     loop = ClosedLoop(settings, plan, SimulatedHeater(bench, seed, (), heat_of(kind, mismatch)))
     rows = []
     for _record in loop.run():

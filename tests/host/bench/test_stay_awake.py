@@ -42,7 +42,7 @@ def test_it_is_held_for_the_length_of_the_block(holder, monkeypatch):
     )
     with staying_awake():
         end_s = time.monotonic() + 20
-        while not told.exists() and time.monotonic() < end_s:
+        while not (told.exists() and told.read_text()) and time.monotonic() < end_s:
             time.sleep(0.02)
         assert children[0].poll() is None
     assert children[0].poll() is not None

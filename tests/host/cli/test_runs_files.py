@@ -130,6 +130,21 @@ def test_a_bundle_goes_and_comes(emberbed, real, tmp_path):
     assert "bad.zip" in one_sentence(emberbed("runs", "open", "bad.zip", *STORE))
 
 
+def test_a_bundle_brings_the_job_of_its_run(emberbed, real):
+    emberbed("job", "new", "Weather logger", "--serial", "WL-31", "--run", "2", *STORE)
+    told = "Run 2 is written to job.zip, with Job 1 (Weather logger, serial WL-31)"
+    assert emberbed("runs", "bundle", "2", "job.zip", *STORE).err.strip() == told
+    opened = emberbed("runs", "open", "job.zip", "--store", "third.sqlite")
+    assert "Its job is stored here as job 1" in " ".join(opened.out.split())
+    again = json.loads(emberbed("runs", "open", "job.zip", "--store", "third.sqlite", "--json").out)
+    assert (again["run"], again["job"]) == (1, 1)
+    assert "WL-31" in emberbed("job", "show", "1", "--store", "third.sqlite").out
+    said = emberbed("runs", "bundle", "2", "bare.zip", "--without-job", *STORE)
+    assert said.err.strip() == "Run 2 is written to bare.zip"
+    bare = emberbed("runs", "open", "bare.zip", "--store", "fourth.sqlite", "--json")
+    assert json.loads(bare.out)["job"] is None
+
+
 def test_a_run_is_replayed(emberbed, real):
     said = emberbed("runs", "replay", "1", "--engine", "cpython", *STORE)
     assert said.exit_code == 0, said

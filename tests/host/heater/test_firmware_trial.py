@@ -100,6 +100,40 @@ def test_what_is_drawn():
     assert trial.situations[1].values["board_lag_s"] != heater().values["board_lag_s"]
 
 
+def earned():
+    return heater().model_copy(
+        update={"fit": heater().fit.model_copy(update={"percent_unseen": 95.0})}
+    )
+
+
+def test_a_file_that_has_earned_it_is_tried_as_it_will_run():
+    assert not made_trial(heater(), 4, 7).planned
+    plain, trial = made_trial(heater(), 4, 7), made_trial(earned(), 4, 7)
+    assert trial.planned and trial.situations[0] == plain.situations[0]
+    lags = [[one.values["board_lag_s"] for one in found.situations[1:]] for found in (plain, trial)]
+    # each board at low and at high mains, 1.25 and 0.8 times what was measured
+    ratios = [of_trial / drawn for drawn, of_trial in zip(*lags, strict=True)]
+    assert ratios == pytest.approx([1.25, 1.25, 0.8, 0.8])
+    assert [one.mains for one in trial.situations[1:]] == [0.9, 1.1, 0.9, 1.1]
+
+
+def test_a_planned_trial_gives_power_that_no_error_asked_for():
+    gains = Gains(0.0, 0.0, 0.0)
+    assert not run_job(HERE, SHORT, gains).power.any()
+    planned = run_job(HERE, SHORT, gains, made_for=HERE.values)
+    assert planned.power.any()
+    # its own model's heater: the plan alone leads there
+    assert abs(planned.board_c - planned.setpoint_c).max() < 1.5
+    heavy = HERE._replace(values={**HERE.values, "board_capacity_s_per_k": 0.2})
+    assert (
+        figures(made_trial(earned(), 0, 1)._replace(job=SHORT), Gains(), 0).cost_c
+        < figures(made_trial(heater(), 0, 1)._replace(job=SHORT), Gains(), 0).cost_c
+    )
+    assert run_job(heavy, SHORT, gains, made_for=HERE.values).board_c.max() != pytest.approx(
+        planned.board_c.max(), abs=0.5
+    )
+
+
 def test_a_heater_that_reaches_nothing():
     with pytest.raises(CannotTry, match="hardly reaches 90 °C"):
         made_trial(heater(surroundings_rise_k=1.0, emitter_share=0.02, board_lag_s=30.0), 2, 1)

@@ -8,9 +8,9 @@ from emberbed.bench.prepare import NotReady
 from emberbed.bench.with_heater import load_heater, prepare_on
 from emberbed.device_description import decode_settings
 from emberbed.heater.default_gains import POWER_CAP, Gains
-from emberbed.heater.heater_file import parse_heater
+from emberbed.heater.heater_file import LEAST_UNSEEN_PERCENT, parse_heater
 from emberbed.heater.heater_writer import with_gains
-from emberbed.learn.identified import LEAST_UNSEEN_PERCENT, Identified
+from emberbed.learn.identified import Identified
 from emberbed.profiles.compile import decode_plan
 from emberbed.profiles.reader import parse_profile
 from emberbed_fw.units import FULL_POWER_Q15

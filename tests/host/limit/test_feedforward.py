@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from emberbed.bench.with_heater import later_ramps
+from emberbed.bench.with_heater import later_ramps, later_s
 from emberbed.device_description import decode_settings
 from emberbed.limit.feedforward import course_of, planner_for
 from emberbed.profiles.compile import compile_plan, decode_plan
@@ -31,10 +31,10 @@ def plan(values):
     return planned(values, profile_of(FEASIBLE[KIND]))
 
 
-def planned(values, profile):
+def planned(values, profile, cap=1.0):
     device = decode_settings(bench_settings(bench_of(NOMINAL)))
     packed = compile_plan(
-        profile, device.channel_names(), device.ceilings_cdeg(), None, 1.0,
+        profile, device.channel_names(), device.ceilings_cdeg(), None, cap,
         planner=planner_for(tuple(values.items()), 23.0),
     )  # fmt: skip
     return decode_plan(packed)
@@ -72,29 +72,42 @@ def test_thinning_is_reported_and_small(course):
     assert 0 < course.off_power <= 0.02
 
 
-def test_feasible_profile_is_not_stretched(course):
-    assert not course.late_s()
+def test_feasible_profile_is_not_stretched(plan):
+    assert not later_s(profile_of(FEASIBLE[KIND]), plan)
 
 
 def test_infeasible_profile_becomes_as_long_as_it_needs(values):
-    stretched = course_of(values, profile_of(INFEASIBLE[KIND]), 23.0, 1.0)
-    assert max(stretched.late_s().values()) > 5
+    profile = profile_of(INFEASIBLE[KIND])
+    assert max(later_s(profile, planned(values, profile)).values()) > 5
+    stretched = course_of(values, profile, 23.0, 1.0)
     behind = -stretched.optimum.error_c.min()
     assert behind < 15, "what is planned can be followed"
 
 
 def test_less_power_takes_longer(values):
     profile = profile_of(INFEASIBLE[KIND])
-    full, less = (course_of(values, profile, 23.0, cap).late_s() for cap in (1.0, 0.5))
+    full, less = (later_s(profile, planned(values, profile, cap)) for cap in (1.0, 0.5))
     assert sum(less.values()) > sum(full.values())
 
 
 def test_what_will_take_longer_is_told_before_heat(values, plan):
     feasible, infeasible = profile_of(FEASIBLE[KIND]), profile_of(INFEASIBLE[KIND])
     assert later_ramps(feasible, plan) == []
-    told = later_ramps(infeasible, planned(values, infeasible))
-    late = course_of(values, infeasible, 23.0, 1.0).late_s()
-    assert len(told) == sum(late_s >= 5.0 for late_s in late.values())
+    stretched = planned(values, infeasible)
+    told = later_ramps(infeasible, stretched)
+    asked_s = {2: 45 / 3, 4: 40 / 3}  # by hand: 45 and 40 degC at 3 degC/s
+    late = {n: stretched.knots_of(n - 1)[-1]["tick"] / 10 - asked_s[n] for n in asked_s}
     number, late_s = max(late.items(), key=lambda one: one[1])
-    assert f"stage {number + 1}, " in " ".join(told)
+    assert f"stage {number}, " in " ".join(told)
     assert f"about {late_s:.0f} s longer" in " ".join(told)
+
+
+def test_slow_emitters_keep_some_power_to_take_back():
+    """Ceramic ones go on heating for minutes; quartz ones lose what they have soon enough."""
+    least = {}
+    for kind in ("ceramic", "quartz"):
+        best = course_of(heater_file(kind).values, profile_of(FEASIBLE[kind]), 23.0, 1.0).optimum
+        least[kind] = best.power.min()
+        assert best.power.max() <= 1.0
+    assert least["ceramic"] == pytest.approx(0.02, abs=1e-6)
+    assert least["quartz"] < 0.001

@@ -25,9 +25,9 @@ def refused_file(path) -> list[str]:
 
 @pytest.mark.parametrize("header", ["[[stages]]\n", "[[ stages ]]\nkind = 'ramp'\nto_c = 5\n"])
 def test_ten_thousand_stages_are_one_short_sentence(header):
-    began = time.perf_counter()
+    began = time.process_time()
     told = mistakes(HEAD + header * 10_000)
-    assert time.perf_counter() - began < 2
+    assert time.process_time() - began < 2
     assert len(told) == 1
     assert "10000 stages" in told[0] and "64 stages" in told[0]
 

@@ -144,6 +144,6 @@ def test_right_toml_of_any_kind_has_no_slips_and_nothing_raises(text):
 
 @pytest.mark.parametrize("piece", ["a", " ", "a ", "a=", "= ", "[", '"', "“", "1,", "a = 1 "])
 def test_a_hostile_line_takes_no_time(piece):
-    began = time.perf_counter()
+    began = time.process_time()
     slips(piece * (64 * 1024 // len(piece)))
-    assert time.perf_counter() - began < 2
+    assert time.process_time() - began < 2

@@ -4,6 +4,7 @@ version_N.sql is the dump of a file that the program of that version wrote (sqli
 run that was stopped and one that nobody ended, its writer long gone.
 """
 
+import errno
 import sqlite3
 import struct
 from pathlib import Path
@@ -76,6 +77,42 @@ def test_a_file_of_every_version_is_upgraded_and_its_chains_stay(version, tmp_pa
         assert store.audit(1) == []
     with RunStore.open(path) as store:
         assert JobBook(store).job(1).runs == (1,)
+
+
+@pytest.mark.parametrize("version", HEADS)
+def test_a_copy_as_it_was_is_kept_beside_it(version, tmp_path):
+    path = written_by(version, tmp_path / "runs.sqlite")
+    before = dump_of(path)
+    RunStore.open(path).close()
+    kept = tmp_path / f"runs-version-{version}.sqlite"
+    assert version_of(kept) == version and dump_of(kept) == before
+    RunStore.open(path).close()
+    assert sorted(one.name for one in tmp_path.glob("*.sqlite")) == [kept.name, path.name]
+
+
+def test_a_new_store_needs_no_copy(tmp_path):
+    RunStore.open(tmp_path / "runs.sqlite").close()
+    assert [one.name for one in tmp_path.glob("runs*.sqlite")] == ["runs.sqlite"]
+
+
+def test_nothing_is_changed_where_no_copy_can_be_kept(old, monkeypatch):
+    def full(*_paths):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    before = dump_of(old)
+    monkeypatch.setattr("emberbed.store.kept_copy.os.replace", full)
+    with pytest.raises(StoreError, match=r"runs-version-1\.sqlite.*No space left.*make room"):
+        RunStore.open(old)
+    assert dump_of(old) == before and version_of(old) == 1
+    assert not list(old.parent.glob("*version*"))
+
+
+def dump_of(path):
+    connection = sqlite3.connect(path)
+    try:
+        return list(connection.iterdump())
+    finally:
+        connection.close()
 
 
 @pytest.mark.parametrize("version", HEADS)

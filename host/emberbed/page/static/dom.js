@@ -43,6 +43,22 @@ export function clock(seconds) {
   return hours ? `${hours}:${two(minutes)}:${two(whole % 60)}` : `${minutes}:${two(whole % 60)}`;
 }
 
+let fahrenheit = false;
+
+export function showFahrenheit(also) {
+  fahrenheit = also;
+}
+
+// A reading in degrees F too where that is wished; all that is asked, stored and limited is in °C.
+export function inFahrenheit(celsius) {
+  return fahrenheit && celsius !== null && celsius !== undefined ? `${(celsius * 1.8 + 32).toFixed(0)} °F` : "";
+}
+
+export function reading(celsius) {
+  const also = inFahrenheit(celsius);
+  return also ? `${degrees(celsius)} (${also})` : degrees(celsius);
+}
+
 export function degrees(celsius, decimals = 1) {
   return celsius === null || celsius === undefined ? "–" : `${celsius.toFixed(decimals)} °C`;
 }

@@ -1,6 +1,6 @@
 // The heater: what the device says of itself, and its readings as they come. Nothing is armed here.
 
-import { degrees, el, fill, say } from "./dom.js";
+import { degrees, el, fill, reading, say } from "./dom.js";
 import { t } from "./words.js";
 
 export class HeaterScreen {
@@ -28,7 +28,7 @@ export class HeaterScreen {
       this.shown = shape;
       this.build(busy, look);
     }
-    (look?.sensors ?? []).forEach((one, n) => this.readings?.[n] && say(this.readings[n], degrees(one.c)));
+    (look?.sensors ?? []).forEach((one, n) => this.readings?.[n] && say(this.readings[n], reading(one.c)));
   }
 
   build(busy, look) {

@@ -1,6 +1,6 @@
 // A run on the bench, arranged around three questions: Now, Next, May I touch it.
 
-import { clock, degrees, el, fill, say, show } from "./dom.js";
+import { clock, degrees, el, fill, inFahrenheit, reading, say, show } from "./dom.js";
 import { t } from "./words.js";
 import { headline } from "./verdict.js";
 import { LiveCurve } from "./live_curve.js";
@@ -87,7 +87,8 @@ export class LiveView {
     const read = now.sensors.filter((one) => one.c !== null);
     const hottest = read.reduce((most, one) => (!most || one.c > most.c ? one : most), null);
     say(this.number, hottest ? hottest.c.toFixed(1) : "–");
-    say(this.which, hottest ? this.whichText(hottest, now.sensors.length) : t("now.none"));
+    const which = hottest ? this.whichText(hottest, now.sensors.length) : t("now.none");
+    say(this.which, [inFahrenheit(hottest?.c), which].filter(Boolean).join(" · "));
     this.nowNode.classList.toggle("stale", Boolean(old));
     show(this.old, Boolean(old));
     if (old) say(this.old, this.page.old ? t("now.old", { seconds: Math.round(this.page.old) }) : t("now.last"));
@@ -125,7 +126,7 @@ export class LiveView {
       fill(this.sensors, sensors.map((one, n) => el("li", { class: one.fault ? "bad" : null }, `${one.name} `, this.readings[n],
         one.fault ? ` ${one.fault}` : ` · ${this.roleText(one)}`)));
     }
-    sensors.forEach((one, n) => say(this.readings[n], degrees(one.c)));
+    sensors.forEach((one, n) => say(this.readings[n], reading(one.c)));
     show(this.sensors, sensors.length > 1 || Boolean(hottest === null));
   }
 

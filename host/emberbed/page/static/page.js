@@ -1,6 +1,6 @@
 // The page as a whole: let in, the head, the screens, and what is on every screen while a run is on.
 
-import { el, fill, say, show } from "./dom.js";
+import { el, fill, say, show, showFahrenheit } from "./dom.js";
 import { loadTexts, t } from "./words.js";
 import { Failure, Live, keepToken, post, takeToken } from "./wire.js";
 import { BenchScreen } from "./bench.js";
@@ -18,6 +18,7 @@ const OLD_S = 2; // a reading older than this is shown as old
 class Page {
   constructor(about) {
     this.about = about;
+    showFahrenheit(about.fahrenheit);
     this.moment = { desk: { state: "idle" }, events: [], pins: [], columns: [], facts: null };
     this.sound = new Sound();
     this.hands = new Hands(this);

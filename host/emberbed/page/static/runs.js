@@ -117,6 +117,7 @@ export class RunsScreen {
         el("a", { class: "button", href: `/runs/${run.id}/png`, download: "" }, t("runs.png")),
         el("a", { class: "button", href: `/runs/${run.id}/csv`, download: "" }, t("runs.csv")),
         el("a", { class: "button", href: `/runs/${run.id}/json`, download: "" }, t("runs.json")),
+        el("a", { class: "button", href: `/runs/${run.id}/bundle`, download: "" }, t("runs.bundle")),
         el("a", { class: "button", href: "#/runs" }, t("runs.back"))),
       shape && shape.columns[0].length ? curve.node : el("p", {}, t("runs.no_curve")),
       job.node,
