@@ -25,6 +25,7 @@ from emberbed_hil.plans import stages_plan
 from emberbed_hil.scene import Scene
 from emberbed_hil.ticks import NO_RECORD, Failed, Hands, Tick
 
+AT_ONCE = 10  # ticks whose frames fit a board's buffer to the wire, in half a lease
 BACK_S = 15.0  # a board that starts anew: cables, interpreters, sources to compile
 TRY_S, START_TRY_S = 0.2, 1.0
 

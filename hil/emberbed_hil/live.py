@@ -33,7 +33,8 @@ HOLD_FOR_S = 1800.0
 
 
 class Live:
-    """`seen` is every record since the last `forget`."""
+    """`seen` is every record since the last `forget`. What a person does may show before they say
+    so: an `until` after a `do` looks from where that began."""
 
     def __init__(self, device: Device, settings: bytes, person: Person) -> None:
         self.device = device
@@ -42,6 +43,7 @@ class Live:
         self.person = person
         self.seen: list[TickRecord] = []
         self.stop_heard = 0  # tick that took the last STOP
+        self._looked: int | None = None  # records that the next `until` need not look at
         device.sink = self._take
 
     @property
@@ -54,6 +56,7 @@ class Live:
 
     def do(self, what: str, channel: int, asked: str) -> None:
         """Have the person do something, see `Person.do`."""
+        self._looked = len(self.seen)
         self._meanwhile(lambda: self.person.do(what, channel, asked))
 
     def confirm(self, asked: str) -> bool:
@@ -64,10 +67,12 @@ class Live:
 
     def forget(self) -> None:
         del self.seen[:-1]
+        self._looked = None
 
     def watch(self, ticks: int) -> list[TickRecord]:
         """Follow so many ticks; return them."""
         first = len(self.seen)
+        self._looked = None
         self.until(
             lambda _record: len(self.seen) >= first + ticks, ticks / TICKS_PER_S + SILENT_S, ""
         )
@@ -76,17 +81,19 @@ class Live:
     def until(self, reached: Callable[[TickRecord], bool], seconds: float, what: str) -> int:
         """Follow until a record is so; return how many it took. Failed after so many seconds of
         the device."""
-        first = len(self.seen)
+        first = len(self.seen) if self._looked is None else self._looked
+        looked, begun = first, len(self.seen)
         heard_s = time.monotonic()
         while True:
-            known = len(self.seen)
-            self._take(self.device.poll(POLL_S))
-            for at in range(known, len(self.seen)):
+            for at in range(looked, len(self.seen)):
                 if reached(self.seen[at]):
+                    self._looked = None if self._looked is None else at + 1
                     return at + 1 - first
+            looked = known = len(self.seen)
+            self._take(self.device.poll(POLL_S))
             if len(self.seen) > known:
                 heard_s = time.monotonic()
-            if (len(self.seen) - first) * TICK_MS > seconds * 1000:
+            if (len(self.seen) - begun) * TICK_MS > seconds * 1000:
                 raise Failed(f"{what} did not come within {seconds:g} s")
             if time.monotonic() - heard_s > SILENT_S:
                 raise LinkError(

@@ -3,10 +3,9 @@
 from emberbed_fw import run_states as rs
 from emberbed_fw.safety_limits import HANDLING_TICKS, LEAST_COOL_TICKS
 from emberbed_fw.units import TICK_MS
-from emberbed_hil.bench import Bench, Failed
+from emberbed_hil.bench import AT_ONCE, Bench, Failed
 
 SOON_TICKS = LEAST_COOL_TICKS + HANDLING_TICKS + 100
-COOL_AT_ONCE = 10  # their frames fit a board's buffer to the wire
 AT_REST = (rs.IDLE, rs.LOADED, rs.FINISHED, rs.STOPPED, rs.LINK_LOST)
 
 
@@ -32,9 +31,7 @@ def tear_down(bench: Bench) -> None:
 
 def cool_down(bench: Bench) -> None:
     """Let a run that has ended cool."""
-    bench.until(
-        lambda record: record.state != rs.COOL, SOON_TICKS, "the end of cooling", COOL_AT_ONCE
-    )
+    bench.until(lambda record: record.state != rs.COOL, SOON_TICKS, "the end of cooling", AT_ONCE)
 
 
 def _left(bench: Bench) -> str:

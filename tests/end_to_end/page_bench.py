@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from tests.support.command import COMMAND, environment
 
-LONG_MS = 40_000
+LONG_MS = 120_000  # a busy machine may be slow; nothing waits for it to pass
 
 
 class PageCommand:
@@ -89,6 +89,7 @@ class Tab:
 
 def open_tab(browser, url, width=1280, height=900, scheme="light"):
     page = browser.new_page(viewport={"width": width, "height": height}, color_scheme=scheme)
+    page.set_default_timeout(LONG_MS)
     complaints = []
     page.on("console", lambda said: complaints.append(said.text))
     page.on("pageerror", lambda error: complaints.append(str(error)))

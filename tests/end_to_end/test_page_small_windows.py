@@ -66,6 +66,20 @@ def test_the_editor_on_a_telephone_shows_what_a_stage_has(quiet, browser):
     tab.page.close()
 
 
+@pytest.mark.parametrize("size", LOW)
+def test_what_has_to_be_so_and_its_press_are_on_one_screen(quiet, browser, size):
+    tab = open_tab(browser, quiet.url, *size)
+    tab.button("Prepare the board").click(timeout=LONG_MS)
+    tab.page.locator(".placement p").first.wait_for(timeout=LONG_MS)
+    tab.page.wait_for_timeout(200)
+    for node in (tab.page.locator(".before"), tab.button("load the device")):
+        box = node.bounding_box()
+        assert box["y"] >= 0 and box["y"] + box["height"] <= size[1]
+    assert tab.page.evaluate(SMALL, GLOVE_PX) == []
+    assert tab.page.evaluate(TOO_WIDE) == 0
+    tab.page.close()
+
+
 def at_a_glance(tab, *what):
     """Assert in every low window that things are seen whole, above the bar of the hands."""
     for size in LOW:

@@ -5,7 +5,7 @@ equivalent ones outlives lines that move: "Guard.judge: a < b -> a <= b #1" is t
 """
 
 import ast
-import copy
+import pickle
 from collections import Counter
 from collections.abc import Iterator
 
@@ -22,10 +22,16 @@ CALLS = {"min": "max", "max": "min"}
 
 
 class Mutant:
+    """One mistake; its tree is packed, as most are only asked for their names."""
+
     def __init__(self, name: str, line: int, tree: ast.Module):
         self.name = name
         self.line = line
-        self.tree = tree
+        self._packed = pickle.dumps(tree)
+
+    @property
+    def tree(self) -> ast.Module:
+        return ast.fix_missing_locations(pickle.loads(self._packed))
 
 
 def mutants(source: str) -> Iterator[Mutant]:
@@ -38,10 +44,9 @@ def mutants(source: str) -> Iterator[Mutant]:
             seen[kind] += 1
             changed, undo = change
             changed()
-            mutant = copy.deepcopy(tree)
+            mutant = Mutant(f"{kind} #{seen[kind]}", getattr(node, "lineno", 0), tree)
             undo()
-            ast.fix_missing_locations(mutant)
-            yield Mutant(f"{kind} #{seen[kind]}", getattr(node, "lineno", 0), mutant)
+            yield mutant
 
 
 def _places(tree: ast.Module) -> list[tuple[str, ast.AST]]:

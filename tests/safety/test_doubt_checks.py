@@ -8,23 +8,20 @@ import pytest
 
 from emberbed.records import decode_record
 from emberbed_fw import run_states as rs
-from emberbed_fw import settings as fw_settings
 from emberbed_fw import trip_codes
 from emberbed_fw.doubt_count import DoubtCount
-from emberbed_fw.record import OUT_FAN, PORT_FAN_TURNS, PORT_HEAP_LOW
+from emberbed_fw.record import PORT_HEAP_LOW
 from emberbed_fw.safety_limits import (
     BAD_READING_TICKS,
     COLD_IDLE_TICKS,
     COLD_PROOF_GOOD_TICKS,
     COLD_START_CDEG,
     DOUBT_TICKS,
-    FAN_TICKS,
     HEAP_TICKS,
 )
 from tests.safety.hazard_table import ticks_allowed
 from tests.safety.scenes import assert_dark, assert_never_heats_again, assert_tripped, heating
-from tests.support.bench import OPEN_WORD, Bench, short_plan
-from tests.support.plans import bench_settings
+from tests.support.bench import OPEN_WORD, Bench
 from tests.support.trips import CODES, LATCHED, MENDABLE, NEEDS, mend, running, tripped_by
 
 WAYS = {**MENDABLE, **LATCHED}
@@ -243,64 +240,3 @@ def test_a_step_that_raises_is_no_whole_tick(left_out, monkeypatch):
     monkeypatch.undo()
     bench.tick()
     assert_tripped(bench, trip_codes.PROGRAM_FLOW)
-
-
-# C37: a fan that does not do what it is told.
-
-TACH = bench_settings(
-    fw_settings.HAS_CONTACTOR_SENSE | fw_settings.HAS_HEAT_SENSE | fw_settings.HAS_FAN
-    | fw_settings.HAS_FAN_TACH
-)  # fmt: skip
-
-
-def with_fan(turns, settings=TACH):
-    """Return a heating bench whose fan should stand still."""
-    bench = Bench(short_plan(), settings).to_run()
-    assert not bench.machine.outputs & OUT_FAN
-    bench.more_flags = PORT_FAN_TURNS if turns else 0
-    return bench
-
-
-def warns(bench):
-    return bench.record.warnings & trip_codes.WARN_FAN != 0
-
-
-@pytest.mark.check("C37", proves="acts")
-@pytest.mark.check("C37", proves="in_time")
-def test_fan_that_turns_untold_is_told_in_time():
-    bench = with_fan(turns=True)
-    bench.tick(ticks_allowed("C37"))
-    assert warns(bench) and bench.trip == trip_codes.NO_TRIP and bench.heats
-
-
-@pytest.mark.check("C37", proves="acts")
-def test_fan_that_does_not_turn_is_told():
-    bench = with_fan(turns=False)
-    bench.board_c = [60.0, 60.0]
-    bench.stop()
-    bench.tick(2)
-    assert bench.machine.outputs & OUT_FAN
-    bench.tick(FAN_TICKS)
-    assert warns(bench)
-
-
-@pytest.mark.check("C37", proves="quiet")
-def test_fan_that_starts_slowly_is_quiet():
-    bench = with_fan(turns=True)
-    bench.tick(FAN_TICKS - 1)
-    assert not warns(bench)
-    bench.more_flags = 0
-    bench.tick(200)
-    assert not warns(bench)
-    without = with_fan(turns=True, settings=bench_settings())
-    without.tick(200)
-    assert not warns(without), "nobody has a tach there"
-
-
-@pytest.mark.check("C37", proves="stays")
-def test_warning_stays_while_the_fan_is_wrong():
-    bench = with_fan(turns=True)
-    bench.tick(FAN_TICKS)
-    for _ in range(100):
-        bench.tick()
-        assert warns(bench)

@@ -18,7 +18,7 @@ from emberbed.records import TickRecord, decode_record
 from emberbed.store.run_store import RunStore
 from emberbed.store.runs import RunEvent, StoredRun
 
-LONGEST_S = 90.0  # a run takes some 6 s on two idle cores
+LONGEST_S = 240.0  # a run takes some 6 s on two idle cores, and ten times that on busy ones
 COMMAND = [sys.executable, "-m", "emberbed.cli"]
 
 

@@ -31,12 +31,12 @@ OVERSHOOT_C = 0.8  # planned into a plateau: what is unforeseen comes on top
 SMOOTH_C = 3.0  # power without jumps: few knots, and room for the feedback on both sides
 # slow emitters go on heating for minutes after their power: with none of it planned at the end of a
 # ramp and in a hold, nothing could be taken back from a board that comes too hot
-LEAST_POWER, SLOW_EMITTERS_S = 0.02, 60.0
+LEAST_POWER, SLOW_EMITTERS_S = 0.015, 60.0
 CORNER_C = 3.0  # further behind than foretold, a ramp waits for the board
 LATE_C = 8.0  # behind at a ramp's end: the ramp cannot be followed
 MOST_STRETCHES = 6
 START_ROOM_C = 0.5  # a cold reading beyond the first setpoint would skip what follows it
-OF_ITS_BAND = 0.9  # a hold counts inside its band: setpoints stay inside, but jump no more than they must
+OF_ITS_BAND = 0.9  # a hold counts inside its band: setpoints stay inside, with little of a jump
 LINES_C, LINES_POWER = 0.1, 0.01  # how far the lines between knots may lie off
 KNOT_ROOM = 0.9  # of the knots that a plan holds
 

@@ -1,7 +1,7 @@
 """`python -m tests.benchmarks.control.step_tests KIND`: identify a nominal heater, write its file.
 
 The firmware's own step test on the heater in two dimensions, then `identify` as the command does
-it. Gains that the file had are lost: search_gains finds them again.
+it. Gains that the file had are lost: `emberbed tune` finds others.
 """
 
 import sys

@@ -19,8 +19,9 @@ export class BeforeView {
       el("div", { class: "preparing" },
         el("div", {},
           el("ul", { class: "before" }, Object.keys(page.about.items).map((key) => el("li", {}, t(`before.${key}`)))),
-          el("label", { for: "board-type" }, t("before.board")), this.type, el("p", { class: "quiet" }, t("before.board_how")),
-          el("label", { for: "place" }, t("before.place")), this.note,
+          el("div", { class: "fields" },
+            el("div", {}, el("label", { for: "board-type" }, t("before.board")), this.type, el("p", { class: "quiet" }, t("before.board_how"))),
+            el("div", {}, el("label", { for: "place" }, t("before.place")), this.note)),
           el("div", { class: "row" }, this.button, el("button", { onclick: back }, t("before.back"))),
           el("p", { class: "quiet" }, t("before.after"))),
         this.placement.node));
