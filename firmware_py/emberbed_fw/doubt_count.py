@@ -1,7 +1,8 @@
 """Counts heat that doubted readings keep away, now for one reason, now for another.
 
-Each reason has a time of its own after which it trips, and excuses the others: a contact that is now
-there and now not could go on for ever. `step` once a tick; `overdue` tells whether it is enough.
+Each reason has a time of its own after which it trips, and excuses the others: a contact that is
+now there and now not could go on for ever. `step` once a tick; `overdue` tells whether it is
+enough.
 Serves hazard H02.
 """
 

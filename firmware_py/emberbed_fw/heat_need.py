@@ -1,10 +1,11 @@
 """How much more or less power a heater needs than its plan foresaw: one factor, from the ramps.
 
 The power asked for so far, over what the plan would have given by the time at which it has the
-board where the board is now. Mass, mains and emissivity all come out in it, within bounds. `step` once a tick that
-was driven as asked; `corrected` gives a feedforward times the factor. What the plan does not know
-ends the learning: a warm start, a person's change, a stage that waits for one, hot air. Without a
-planned feedforward nothing is learned. Sums count a 32nd of q15, so that a day fits a small int.
+board where the board is now. Mass, mains and emissivity all come out in it, within bounds. `step`
+once a tick that was driven as asked; `corrected` gives a feedforward times the factor. What the
+plan does not know ends the learning: a warm start, a person's change, a stage that waits for one,
+hot air. Without a planned feedforward nothing is learned. Sums count a 32nd of q15, so that a day
+fits a small int.
 """
 
 from emberbed_fw import knots
@@ -26,8 +27,8 @@ MOST_MOVES = 4  # of the place in the plan in a tick
 class HeatNeed:
     """Of one zone; `factor_q12` is what its feedforward is multiplied by."""
 
-    STATE = ("factor_q12", "_smooth_q12", "_asked", "_planned", "_there", "_tick", "_knot", "_stage",
-             "_start_cdeg", "_learns")
+    STATE = ("factor_q12", "_smooth_q12", "_asked", "_planned", "_there", "_tick", "_knot",
+             "_stage", "_start_cdeg", "_learns")
 
     def __init__(self, plan, zone):
         self._plan = plan
@@ -54,7 +55,7 @@ class HeatNeed:
         return feedforward_q15 * self.factor_q12 >> 12
 
     def step(self, sequencer, feedforward_q15, demand_q15, board_cdeg):
-        """Take one tick: the plan's feedforward, what was asked for, and the board without noise."""
+        """Take one tick: the plan's feedforward, the demand, and the board without noise."""
         kind = sequencer.kind()
         follows = not (sequencer.off_plan() or sequencer.offset_cdeg or sequencer.lead.climbs())
         if not follows or (kind != plans.RAMP and kind != plans.HOLD):

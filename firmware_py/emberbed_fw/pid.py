@@ -2,10 +2,10 @@
 
 demand = Kp (b setpoint - board) + integral + Kd (plan's slope - board's slope) + feedforward, in
 q15 of full power, clamped to the range of the tick and the cap. The board's slope comes from a
-filtered measurement, the plan's goes through the same filter, so that both are as late. Where a run leaves its plan or returns to it, the
-integral takes over what the feedforward gave, so that the demand makes no jump. The integral stands
-still while what was really delivered falls short of (or exceeds) what the error asks for, so that
-nothing winds up behind the guard or a saturated heater.
+filtered measurement, the plan's goes through the same filter, so that both are as late. Where a
+run leaves its plan or returns to it, the integral takes over what the feedforward gave, so that the
+demand makes no jump. The integral stands still while what was really delivered falls short of (or
+exceeds) what the error asks for, so that nothing winds up behind the guard or a saturated heater.
 Ranges: gains as plan.py allows, error +-ERROR_LIMIT_CDEG.
 """
 
@@ -22,8 +22,8 @@ FILTER_Q = 6
 class SlopeFilter:
     """Slopes in cdeg per tick, Q6: a reading's, and the plan's as late as that one.
 
-    Two first-order filters one behind the other, together 2**shift ticks late: a third of the noise
-    that one alone would let through, and noise that is cut off at no power is heat nobody asked for.
+    Two first-order filters one behind the other, together 2**shift ticks late: a third of the
+    noise that one alone would let through; noise cut off at no power is heat nobody asked for.
     """
 
     STATE = ("_first_q6", "_filtered_q6", "slope_q6", "_plan_first", "_plan_second")

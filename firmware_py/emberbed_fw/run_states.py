@@ -69,6 +69,7 @@ NEXT_STATE = {
     TRIPPED: {CLEARED: IDLE, TO_SERVICE: SERVICE},  # plug pulled: a sense may be described wrong
     SERVICE: {FROM_SERVICE: IDLE},
 }
+FROM_NO_STATE = {COOLS: COOL}  # memory has changed: no state of ours; it can still end
 
 END_EVENTS = {
     FINISHED: END_FINISHED, STOPPED: END_STOPPED, LINK_LOST: END_LINK_LOST, TRIPPED: END_TRIPPED,
@@ -101,7 +102,7 @@ SHOWN_STATES = (RUN, WAIT, COOL)  # the record names the stage
 
 def next_state(state, event):
     """Return the state that follows, or -1 when `event` is refused in `state`."""
-    row = NEXT_STATE[state]
+    row = NEXT_STATE.get(state, FROM_NO_STATE)
     if event in row:
         return row[event]
     return -1

@@ -17,7 +17,7 @@ from emberbed_hil.evidence import must_act_ms
 from emberbed_hil.plans import HOLD, WAIT
 from emberbed_hil.step import MS, Found, Step
 from emberbed_hil.teardown import cool_down
-from emberbed_hil.trip_ways import HOLD_C
+from emberbed_hil.trip_ways import EAGER, HOLD_C, driven
 
 SEVERAL_TICKS = 30
 AWAY_S = LEASE_TICKS / TICKS_PER_S + 2.0
@@ -85,7 +85,9 @@ def _to_rest(bench: Bench) -> None:
 def _pulled(bench: Bench) -> Found:
     """The cable out while it heats: dark in time, recorded meanwhile, told when it is back."""
     assert bench.scene is not None
-    _running(bench)
+    bench.to_run(plans.stages_plan(bench.settings, EAGER), HOLD_C)
+    bench.until_stage(HOLD)
+    driven(bench)  # what is sensed stands still while the cable is out, so must what is driven
     bench.scene.lasts = LASTS_TICKS
     some = bench.newest.tick + 5
     bench.own_clock(2.0, lambda told: told.tick >= some)  # ends right after a renewal

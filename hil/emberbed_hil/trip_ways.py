@@ -126,7 +126,8 @@ def _undriven(bench: Bench) -> None:
     bench.until(lambda record: record.driven_zones == 0, 50, "a tick without heat")
 
 
-def _driven(bench: Bench) -> None:
+def driven(bench: Bench) -> None:
+    """Have the heater driven without a pause, where the plan is EAGER."""
     _scene(bench).all_at(HOLD_C - 5.5)
     bench.until(lambda record: record.driven_zones != 0, 50, "heat")
     bench.tick(5)
@@ -224,7 +225,7 @@ WAYS = (
     Way("TICK_OVERRUN", _late, given_only=True),
     Way("HEAT_UNCOMMANDED", _put(current=ALWAYS), _undriven,
         why_not=_needs(HAS_HEAT_SENSE, "current sense")),
-    Way("HEAT_MISSING", _put(current=NEVER), _driven, changes=EAGER,
+    Way("HEAT_MISSING", _put(current=NEVER), driven, changes=EAGER,
         why_not=_needs(HAS_HEAT_SENSE, "current sense")),
     Way("CONTACTOR_STUCK_OPEN", _put(contactor=NEVER),
         why_not=_needs(HAS_CONTACTOR_SENSE, "mirror contact")),

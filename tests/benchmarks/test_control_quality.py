@@ -1,19 +1,21 @@
 """A guard on control quality: ratios to the optimum and to a published rule, on one heater.
 
 The whole comparison is `python -m tests.benchmarks.control`; the optimum here was found by it. The
-bounds leave room beyond what was reached (1.23 times the optimum, 5.5 for the rule).
+bounds leave room beyond what was reached (1.20 times the optimum, 5.5 for the rule; 1.57 on a heater
+a fifth stronger than its plan knows, 1.83 before its need was learned).
 """
 
 import pytest
 
 from tests.benchmarks.control.baselines import Job, published, run_pid
-from tests.benchmarks.control.heaters import NOMINAL
+from tests.benchmarks.control.heaters import NOMINAL, drawn
 from tests.benchmarks.control.jobs import FEASIBLE, profile_of, timeline
 from tests.benchmarks.control.known_optima import known
 from tests.benchmarks.control.ours import heater_file, run_ours
 from tests.benchmarks.control.scores import score
 
 KIND, SEED = "quartz", 1
+STRONG = drawn(1, 7)[0]  # as the whole comparison draws them
 
 
 @pytest.fixture(scope="module")
@@ -37,3 +39,11 @@ def test_ours_is_several_times_nearer_than_a_published_rule(ours, line):
     rule = published(heater_file(KIND))["SIMC"]
     runs = run_pid(Job(KIND, [NOMINAL], [line]), [rule], SEED)
     assert 3 * ours.rmse_c <= score(runs.reading_c[:, 0], line).rmse_c
+
+
+def test_a_stronger_heater_is_followed_by_what_its_ramps_tell():
+    profile = profile_of(FEASIBLE[KIND])
+    found = score(run_ours(KIND, STRONG, profile, SEED).reading_c, timeline(profile, STRONG.room_c))
+    assert found.rmse_c <= 1.7 * known(KIND, STRONG).rmse_c
+    assert found.overshoot_c <= 2.0
+    assert found.soak_percent >= 99

@@ -11,6 +11,7 @@ from emberbed_fw.safety_limits import (
     LIFT_AIR_DROP_CDEG,
     LIFT_BACK_CDEG,
     LIFT_DROP_CDEG,
+    LIFT_TICKS,
 )
 from tests.support.watched_lift import (
     AIR_AWAY,
@@ -76,3 +77,20 @@ def test_first_reading_is_what_both_filters_begin_with():
     one = LiftWatch()
     one.step(Fed(9000), WATCHED, AIR_AWAY)
     assert one._fast_q6[0] == one._slow_q6[0] == 9000 << FILTER_Q
+
+
+@pytest.mark.parametrize(
+    ("ticks", "ahead_q6", "ticks_after"),
+    [(5, 4266, 6), (5, 4267, 5), (1, 4266, 2), (1, 4267, 1), (0, 4267, 1),
+     (LIFT_TICKS, 4266, LIFT_TICKS), (LIFT_TICKS - 1, 4266, LIFT_TICKS)],
+)  # fmt: skip
+def test_a_bead_on_its_way_back_is_given_the_time(ticks, ahead_q6, ticks_after):
+    """It is half a degree ahead of the filter, which has taken a quarter of the way: 3200 / 64."""
+    one = LiftWatch()
+    cdeg_q6 = 5000 << FILTER_Q
+    one._slow_q6[0], one._fast_q6[0], one._lifted_ticks[0] = (
+        8000 << FILTER_Q, cdeg_q6 - ahead_q6, ticks,
+    )  # fmt: skip
+    one._step_channel(0, cdeg_q6, AIR_AWAY)
+    assert one._lifted_ticks[0] == ticks_after
+    assert one.overdue == (1 if ticks_after == LIFT_TICKS else 0)

@@ -80,9 +80,7 @@ def test_filter_softens_a_jump():
     one = SlopeFilter(4)
     one.reset(2500)
     one.observe(2600)
-    assert (
-        one.slope_q6 == 100 * 64 >> 6
-    )  # an eighth into the first, of that the second
+    assert one.slope_q6 == 100 * 64 >> 6  # an eighth into the first, of that the second
     slopes = [one.slope_q6]
     for _ in range(200):
         one.observe(2600)

@@ -1,11 +1,14 @@
 """The table of states: its whole product walked, and nothing outside it happens."""
 
 import itertools
+from contextlib import suppress
 
 import pytest
 
 from emberbed_fw import run_states as rs
+from emberbed_fw import trip_codes
 from emberbed_fw.life import Life
+from tests.support.bench import Bench
 
 STATES = range(len(rs.STATE_NAMES))
 EVENTS = range(len(rs.EVENT_NAMES))
@@ -22,6 +25,29 @@ def reachable(start, without=()):
         found.add(state)
         todo += [to for event, to in rs.NEXT_STATE[state].items() if event not in without]
     return found
+
+
+@pytest.mark.parametrize("state", [rs.RUN | 0x8000, -1, len(rs.STATE_NAMES)])
+def test_state_that_is_none_can_only_end(state):
+    """A bit has flipped in it."""
+    taken = {event: rs.next_state(state, event) for event in EVENTS}
+    assert taken.pop(rs.COOLS) == rs.COOL
+    assert set(taken.values()) == {-1}
+
+
+@pytest.mark.parametrize("bit", [3, 4, 15, 29])
+def test_run_whose_state_flips_ends_as_a_fault_of_the_program(bit):
+    bench = Bench().to_run()
+    bench.tick(5)
+    bench.machine.life.state ^= 1 << bit
+    with suppress(Exception):
+        bench.tick()
+    if bench.machine.guard.trip == trip_codes.NO_TRIP:
+        bench.machine.fail(bench.machine.tick)  # as the main loop does with what a tick raises
+    assert bench.machine.guard.trip != trip_codes.NO_TRIP
+    assert bench.machine.drives_nothing()
+    bench.tick(20)
+    assert bench.state in (rs.COOL, rs.TRIPPED) and bench.machine.drives_nothing()
 
 
 def test_every_state_has_a_row_and_a_name():

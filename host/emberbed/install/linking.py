@@ -30,8 +30,8 @@ OF_CHIPS = frozenset((
     "any", "atten", "block", "deinit", "drive", "feed", "fill", "flush", "framebuf", "high", "init",
     "invert", "ioctl", "ipoll", "irq", "low", "memory", "mode", "modify", "off", "on", "poll",
     "poweroff", "poweron", "pull", "read", "read_u16", "read_uv", "readinto", "register", "scan",
-    "show", "start", "stop", "text", "toggle", "unregister", "value", "write", "write_readinto", "writeto",
-    "writevto",
+    "show", "start", "stop", "text", "toggle", "unregister", "value", "write", "write_readinto",
+    "writeto", "writevto",
 ))  # fmt: skip
 SHORT_OPERANDS = 60  # names that come first in a module are told in one byte of code, not two
 
