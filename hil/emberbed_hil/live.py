@@ -89,13 +89,13 @@ class Live:
                 if reached(self.seen[at]):
                     self._looked = None if self._looked is None else at + 1
                     return at + 1 - first
-            looked = known = len(self.seen)
-            self._take(self.device.poll(POLL_S))
-            if len(self.seen) > known:
-                heard_s = time.monotonic()
-            if (len(self.seen) - begun) * TICK_MS > seconds * 1000:
+            looked = len(self.seen)
+            if (looked - begun) * TICK_MS > seconds * 1000:
                 raise Failed(f"{what} did not come within {seconds:g} s")
-            if time.monotonic() - heard_s > SILENT_S:
+            self._take(self.device.poll(POLL_S))
+            if len(self.seen) > looked:
+                heard_s = time.monotonic()
+            elif time.monotonic() - heard_s > SILENT_S:
                 raise LinkError(
                     f"The device at {self.device.url} sends nothing any more: check its cable and"
                     " power, then start the acceptance again"

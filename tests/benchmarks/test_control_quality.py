@@ -1,7 +1,7 @@
 """A guard on control quality: ratios to the optimum and to a published rule, on one heater.
 
 The whole comparison is `python -m tests.benchmarks.control`; the optimum here was found by it. The
-bounds leave room beyond what was reached (1.20 times the optimum, 5.5 for the rule; 1.57 on a heater
+bounds leave room beyond what was reached (1.20 times the optimum, 5.5 for the rule; 1.57 on one
 a fifth stronger than its plan knows, 1.83 before its need was learned).
 """
 

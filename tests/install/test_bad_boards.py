@@ -56,7 +56,7 @@ def test_boards_that_want_something_first(tmp_path, wanted, sources):
 
 
 def test_no_free_flash(tmp_path, wanted):
-    with Board(tmp_path, blocks=60) as board:
+    with Board(tmp_path, blocks=24) as board:
         sentence = refused(board.port, wanted)
         assert "KiB of free flash, the firmware wants" in sentence
 
