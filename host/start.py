@@ -21,7 +21,8 @@ CHECKOUT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 STAMP = "emberbed-setup.txt"  # what was installed, in the environment's folder
 FAILED = 2
 # a file's tests share what they set up; the files in the order of tests/conftest.py
-ALL_CORES = ["-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"]
+WORKERS = max(4, os.cpu_count() or 1)  # many tests wait for a device's own clock
+ALL_CORES = ["-n", str(WORKERS), "--dist", "loadfile", "--no-loadscope-reorder"]
 WINDOWS = sys.platform == "win32"
 
 

@@ -23,7 +23,7 @@ from emberbed_hil.channel import Outputs, reset_frame
 from emberbed_hil.injection import RESEND_S, SILENT_S, Injection
 from emberbed_hil.plans import stages_plan
 from emberbed_hil.scene import Scene
-from emberbed_hil.ticks import NO_RECORD, Failed, Hands, Tick
+from emberbed_hil.ticks import NO_RECORD, Failed, Hands, Tick, told_state
 
 AT_ONCE = 10  # ticks whose frames fit a board's buffer to the wire, in half a lease
 BACK_S = 15.0  # a board that starts anew: cables, interpreters, sources to compile
@@ -80,7 +80,10 @@ class Bench(Injection):
         for taken in range(at_once, most + at_once, at_once):
             if reached(self.tick(at_once, at_once)):
                 return taken
-        raise Failed(f"{what} did not come within {most * TICK_MS / 1000:g} s")
+        raise Failed(
+            f"{what} did not come within {most * TICK_MS / 1000:g} s; it stands at"
+            f" {told_state(self.newest)}"
+        )
 
     # what the device tells
 

@@ -14,7 +14,7 @@ from emberbed.install.failure import InstallError
 
 CALL_S = 20.0
 LOOK_S = 5.0
-COPY_S = 300.0
+SLOWEST_BYTES_PER_S = 1000  # with the tool's hand-shakes, over 115200 baud and a slow flash
 MARK = "emberbed:"  # before the line of an answer: boards may print other things
 NO_PROMPT = "could not enter raw repl"
 
@@ -44,7 +44,15 @@ class Remote:
 
     def copy(self, folder: Path, to: str) -> None:
         """Copy a folder with all it holds into a folder of the board."""
-        self._call(["fs", "cp", "-r", "-f", str(folder), f":{to}/"], COPY_S)
+        size = sum(path.stat().st_size for path in folder.rglob("*") if path.is_file())
+        longest_s = CALL_S + size / SLOWEST_BYTES_PER_S
+        try:
+            self._call(["fs", "cp", "-r", "-f", str(folder), f":{to}/"], longest_s)
+        except NoPromptError:
+            raise InstallError(
+                f"The board at {self.port} fell silent while files were copied: check its cable and"
+                " its supply, restart it, then try again; what ran before still runs"
+            ) from None
 
     def copy_file(self, source: Path, to: str) -> None:
         self._call(["fs", "cp", "-f", str(source), f":{to}"], CALL_S)
