@@ -80,18 +80,24 @@ class _Law:
         self._kp, self._ki, self._kd, self._weight, shift = (
             np.array(column, float) for column in list(zip(*gains, strict=True))[:5]
         )
-        self._new = 0.5**shift
-        self._filtered_c = np.full(len(gains), at_c)
+        self._new = 0.5 ** np.maximum(shift - 1, 0)  # of each of two filters
+        self._first_c = np.full(len(gains), at_c)
+        self._filtered_c = self._first_c
+        self._plan_first = np.zeros(len(gains))  # the plan's slope through the same ones
+        self._plan_slope = np.zeros(len(gains))
         self._integral = power + self._kp * (1 - self._weight) * at_c
 
     def step(self, wanted_c: float, slope: np.ndarray, board_c: np.ndarray) -> np.ndarray:
         """Return the power of this tick, 0 to 1."""
-        moved_c = (board_c - self._filtered_c) * self._new
+        self._first_c = self._first_c + (board_c - self._first_c) * self._new
+        moved_c = (self._first_c - self._filtered_c) * self._new
         self._filtered_c = self._filtered_c + moved_c
+        self._plan_first = self._plan_first + (slope - self._plan_first) * self._new
+        self._plan_slope = self._plan_slope + (self._plan_first - self._plan_slope) * self._new
         asked = (
             self._kp * (self._weight * wanted_c - board_c)
             + self._integral
-            + self._kd * (slope - moved_c / TICK_S)
+            + self._kd * (self._plan_slope - moved_c / TICK_S)
         )
         power = np.clip(asked, 0.0, 1.0)
         excess, error_c = asked - power, wanted_c - board_c

@@ -16,7 +16,8 @@ from emberbed.store.runs import utc_now
 from emberbed_fw import messages as ms
 from tests.host.report.hand_run import HandRun, store_hand_run
 from tests.host.report.paper_reader import Pages
-from tests.host.report.test_run_page import HOSTILE, Page, cut_records, tripped_records
+from tests.host.report.test_run_page import Page, cut_records, tripped_records
+from tests.host.report.test_run_page_odd import HOSTILE
 from tests.host.report.test_words import INNER_WORDS
 from tests.host.store.synthetic_run import drawn_record, drawn_run, facts, store_run
 from tests.support.plans import bench_settings

@@ -10,7 +10,8 @@ from emberbed.store.run_store import RunStore
 from emberbed_fw import messages as ms
 from emberbed_fw import run_states as rs
 from tests.host.report.hand_run import PROFILE, HandRun, store_hand_run
-from tests.host.report.test_run_page import HOSTILE, Page
+from tests.host.report.test_run_page import Page
+from tests.host.report.test_run_page_odd import HOSTILE
 from tests.host.report.test_words import INNER_WORDS
 from tests.host.store.synthetic_run import drawn_record, drawn_run, store_run
 from tests.support.bench import OPEN_WORD

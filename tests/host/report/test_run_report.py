@@ -13,7 +13,8 @@ from emberbed.store.run_store import RunStore
 from emberbed_fw import messages as ms
 from tests.host.report.hand_run import HandRun, store_hand_run
 from tests.host.report.paper_reader import Pages
-from tests.host.report.test_run_page import HOSTILE, cut_records, tripped_records
+from tests.host.report.test_run_page import cut_records, tripped_records
+from tests.host.report.test_run_page_odd import HOSTILE
 from tests.host.report.test_words import INNER_WORDS
 from tests.host.store.synthetic_run import drawn_run, store_run
 
