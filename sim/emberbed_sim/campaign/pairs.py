@@ -45,6 +45,7 @@ def pairs() -> list[Pair]:
         if cell.expect == TRIP
         and cell.phase not in BEFORE_PRESS + AFTER_END
         and cell.within_s <= FOUND_WITHIN_S
+        and cell.share == 1  # else there may be no first trip to react to
         and cell.setup == USUAL
     ]
     return [
