@@ -2,8 +2,7 @@
 
 Each reason has a time of its own after which it trips, and excuses the others: a contact that is
 now there and now not could go on for ever. `step` once a tick; `overdue` tells whether it is
-enough.
-Serves hazard H02.
+enough. Serves hazard H02.
 """
 
 from emberbed_fw.safety_limits import BAD_READING_TICKS, DOUBT_TICKS

@@ -2,9 +2,9 @@
 
 The newest RING_SLOTS records are kept whole, for frames that were lost. Besides, three rings of
 packed blocks (block_ring) hold what a longer absence needs: every tick for at least 5 minutes, one
-a second for at least 15, one in 30 s for at least 24 hours; fewer couples need less.
-All are fixed at start-up and go on whatever a host acknowledges; what it has acknowledged only says
-how many records it is owed.
+a second for at least 15, one in 30 s for at least 24 hours; fewer couples need less. All
+are fixed at start-up and go on whatever a host acknowledges; what it has acknowledged only says how
+many records it is owed.
 """
 
 import gc

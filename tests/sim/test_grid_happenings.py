@@ -17,7 +17,8 @@ from emberbed_sim.plant.parameters import (
     bench_for_board,
 )
 from emberbed_sim.plant.switches import OUT_CONTACTOR
-from tests.support.grid_heaters import BENCH, SENSORS, books, drive, grid_heater, map_c, warm
+from tests.support.grid_heaters import BENCH, books, drive, grid_heater, map_c, warm
+from tests.support.warm_heaters import SENSORS
 
 
 def test_hot_air_heats_the_chip_most_and_stops_when_it_is_taken_away() -> None:

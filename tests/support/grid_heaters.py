@@ -5,19 +5,8 @@ import numpy as np
 from emberbed_sim.faults import parse_fault
 from emberbed_sim.plant.grid_thermal import GridThermal
 from emberbed_sim.plant.heater import SimulatedHeater
-from emberbed_sim.plant.parameters import (
-    BenchParameters,
-    sensor_at,
-)
 from emberbed_sim.plant.switches import OUT_CONTACTOR
-
-SENSORS = (
-    sensor_at("control", "board_centre"),
-    sensor_at("rim", "board_edge"),
-    sensor_at("chip", "chip_top"),
-    sensor_at("bank", "emitter"),
-)
-BENCH = BenchParameters(sensors=SENSORS)
+from tests.support.warm_heaters import BENCH
 
 
 def grid_heater(*faults: str, seed: int = 1) -> SimulatedHeater:
