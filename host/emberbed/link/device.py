@@ -21,7 +21,6 @@ from emberbed.link.replug import identity_of, port_now
 from emberbed.link.session import ANSWER_S, MAX_NONCE, Session
 from emberbed.link.transport import LinkError, Port, open_port
 from emberbed_fw import messages
-from emberbed_fw.frames import PROTOCOL_VERSION
 from emberbed_fw.settings import SETTINGS_BYTES
 from emberbed_fw.units import NONE
 
@@ -223,10 +222,8 @@ class Device:
             raise wrong_version(self.url, "another version")
         if reply.refusal != messages.DONE:
             raise refused_by(reply)
-        greeting = self._session.greeting
-        if greeting is None or greeting.protocol != PROTOCOL_VERSION:
-            version = "another version" if greeting is None else f"version {greeting.protocol}"
-            raise wrong_version(self.url, version)
+        if self._session.greeting is None:
+            raise wrong_version(self.url, "another version")
 
     def read_block(self, message_type: int, length: int) -> bytes:
         """Return the first bytes of what PLAN_READ or SETTINGS_READ reads."""

@@ -127,3 +127,9 @@ def read_greeting(data: bytes) -> Greeting | None:
         protocol, session, state, verdict, tick, firmware, build_id, run_session, run_tick, crc,
         memory_bytes, day_bytes, entry, number if any(number) else b"", kept_trip, reset_cause,
     )  # fmt: skip
+
+
+def contradicts(data: bytes, version: int) -> bool:
+    """Tell whether HELLO's answer names another protocol than the frame of `version` around it."""
+    greeting = read_greeting(data)
+    return greeting is not None and greeting.protocol != version

@@ -19,6 +19,7 @@ from emberbed.link.events import (
     SessionLost,
     Silent,
     WrongVersion,
+    contradicts,
     read_greeting,
 )
 from emberbed.link.frames import Frame, FrameSplitter, encode
@@ -82,6 +83,7 @@ class Session:
         self._stream = RecordStream(answer_s, rebuilder)
         self._greeted_as = -1  # sequence of the HELLO that opened the session
         self._foreign = (PROTOCOL_VERSION, NO_SESSION)  # last wrong version or session told
+        self._odd_version = PROTOCOL_VERSION  # of the frame before; one odd frame proves nothing
 
     # what the host asks for
 
@@ -176,8 +178,10 @@ class Session:
         return outgoing
 
     def _take_frame(self, frame: Frame, events: list[Event]) -> None:
+        before, self._odd_version = self._odd_version, frame.version
         if frame.version != PROTOCOL_VERSION:
-            self._tell_foreign((frame.version, NO_SESSION), WrongVersion(frame.version), events)
+            if frame.version == before:
+                self._tell_foreign((frame.version, NO_SESSION), WrongVersion(frame.version), events)
         elif frame.message_type == messages.REPLY:
             self._take_reply(frame, events)
         elif self.number == NO_SESSION:
@@ -200,6 +204,9 @@ class Session:
             return
         request_type, sequence, refusal = _REPLY.unpack_from(frame.payload)
         reply = Reply(request_type, sequence, refusal, frame.payload[_REPLY.size :])
+        if request_type == messages.HELLO and contradicts(reply.data, frame.version):
+            self._stream.malformed += 1  # as if it had been lost: HELLO is said again
+            return
         if self.number != NO_SESSION and frame.session == self.number:
             self.newest_tick = max(self.newest_tick, frame.tick)
         waiting = self._waiting.get(lane_of(request_type))

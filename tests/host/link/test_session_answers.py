@@ -9,7 +9,7 @@ from emberbed.link.events import Damaged, Record, Reply, SessionLost, WrongVersi
 from emberbed.link.frames import Frame, encode
 from emberbed.link.session import Session
 from emberbed_fw import messages
-from tests.host.link.fake_device import fw_encode, record_of
+from tests.host.link.fake_device import fw_decode, fw_encode, record_of
 from tests.host.link.played_session import Bench
 from tests.support.plans import build_plan, cool, hold, ramp
 
@@ -39,6 +39,31 @@ def test_another_version_is_told_once():
     bench.device.version = 2
     events = bench.send(bench.session.hello()) + bench.deliver(bench.device.ticks(3))
     assert events == [WrongVersion(2)]
+
+
+def test_one_odd_frame_is_no_proof_of_another_version():
+    bench = Bench()
+    bench.send(bench.session.hello())
+    bench.device.version = 73
+    assert bench.deliver(bench.device.ticks(1)) == []
+    bench.device.version = 1
+    events = bench.deliver(bench.device.ticks(2))  # and the one it missed, sent again
+    assert [type(event) for event in events] == [Record] * 3
+    bench.device.version = 73
+    assert bench.deliver(bench.device.ticks(2)) == [WrongVersion(73)]
+
+
+def test_a_greeting_that_contradicts_its_frame_is_asked_for_again():
+    bench = Bench()
+    hello = bench.session.hello()
+    frames, _damaged = fw_decode(bench.device.feed(hello))
+    (version, kind, session, sequence, tick, payload) = frames[0]
+    said = bytearray(payload)
+    said[4] = 73  # the greeting's own word for the protocol
+    odd = fw_encode(kind, session, sequence, tick, bytes(said), version)
+    assert bench.deliver(odd) == [Damaged(1)] and bench.session.greeting is None
+    (reply,) = bench.send(hello)  # as the session repeats it
+    assert reply.refusal == messages.DONE and bench.session.greeting.protocol == version
 
 
 def test_a_hello_answered_twice_takes_the_later_session():
