@@ -31,7 +31,7 @@ MOST_RISE_MW = 16000000
 
 class HeatBalance:
     STATE = (
-        "missing_q6", "surplus_q6", "fallen_q6", "must_q6", "coast_cdeg", "risen_cdeg", "net_j",
+        "missing_q6", "surplus_q6", "owed_q6", "must_q6", "coast_cdeg", "risen_cdeg", "net_j",
         "_net_mj", "_last_cdeg", "_lowest_cdeg", "_smooth_q6", "_slope_q6", "_begun",
     )
 
@@ -48,7 +48,7 @@ class HeatBalance:
         self._slope_q6 = 0
         self.must_q6 = 0  # by how much the board must have moved in this tick, at least
         self.surplus_q6 = 0
-        self.fallen_q6 = 0  # what tweezers or a draught took from the bead, and it may have again
+        self.owed_q6 = 0  # what the bead may have yet: taken by tweezers or a draught, or late
         self.excuse()
 
     def excuse(self):
@@ -102,22 +102,26 @@ class HeatBalance:
         least_q6 = _rise_q6(least_mw, high_c if least_mw > 0 else low_c)
         most_q6 = _rise_q6(most_mw, low_c if most_mw > 0 else high_c)
         self.missing_q6 = clamp(self.missing_q6 + least_q6 - risen_q6, 0, SUM_MAX_Q6)
-        surplus_q6 = self.surplus_q6 + self._unpaid(risen_q6 - most_q6)
+        surplus_q6 = self.surplus_q6 + self._unpaid(risen_q6, most_q6)
         if not trusted:  # what a wrong guess makes of every tick must not add up for ever
             surplus_q6 -= self.surplus_q6 >> FORGET_SHIFT
         self.surplus_q6 = clamp(surplus_q6, 0, SUM_MAX_Q6)
         self.must_q6 = max(least_q6, 0) + min(most_q6, 0)
         self._spend((heat * BOUNDS[1][0] >> EIGHTHS) - (over_cold * BOUNDS[1][3] >> EIGHTHS))
 
-    def _unpaid(self, ahead_q6):
-        """Return what of a rise ahead of the model is not a bead that comes back from a fall."""
+    def _unpaid(self, risen_q6, most_q6):
+        """Return what of a rise ahead of the model is neither a bead that comes back from a fall
+        nor one that is late: what heat explained a moment ago still reaches it."""
         if self._slope_q6 < -FALL_SLOPE_Q6:
-            fallen_q6 = self.fallen_q6 - self._slope_q6 * MK_PER_CDEG
-            self.fallen_q6 = min(fallen_q6, FALLEN_MAX_Q6)
+            self.owed_q6 = min(self.owed_q6 - self._slope_q6 * MK_PER_CDEG, FALLEN_MAX_Q6)
         else:
-            self.fallen_q6 -= self.fallen_q6 >> FALLEN_FORGET_SHIFT
-        paid_q6 = clamp(ahead_q6, 0, self.fallen_q6)
-        self.fallen_q6 -= paid_q6
+            self.owed_q6 -= self.owed_q6 >> FALLEN_FORGET_SHIFT
+        slope_q6 = clamp(self._slope_q6, 0, MOST_SLOPE_Q6) * MK_PER_CDEG
+        if slope_q6 <= most_q6:  # not the tick's own rise: that is half noise
+            self.owed_q6 = max(self.owed_q6, slope_q6 * LAG_TICKS)
+        ahead_q6 = risen_q6 - most_q6
+        paid_q6 = clamp(ahead_q6, 0, self.owed_q6)
+        self.owed_q6 -= paid_q6
         return ahead_q6 - paid_q6
 
     def _spend(self, net_mw):

@@ -30,6 +30,8 @@ class Plain:
     hottest_k: float
     missing_k: float = 0.0
     surplus_k: float = 0.0
+    owed_k: float = field(default=0.0, init=False)
+    smooth_c: float = field(default=0.0, init=False)
     last_c: float | None = None
     spent_j: float = 0.0
     must_k: float = field(default=0.0, init=False)
@@ -41,7 +43,7 @@ class Plain:
         self.emitter_k = self._emitter(self.emitter_k, watts, board_c, room_c)
         self.hottest_k = max(self.emitter_k, self._emitter(self.hottest_k, watts, board_c, room_c))
         if self.last_c is None:
-            self.last_c = board_c
+            self.last_c = self.smooth_c = board_c
             return
         risen = board_c - self.last_c
         self.last_c = board_c
@@ -53,7 +55,15 @@ class Plain:
         least_rise = min(least / light, least / heavy) * TICK_S
         most_rise = max(greatest / light, greatest / heavy) * TICK_S
         self.missing_k = max(0.0, self.missing_k + least_rise - risen)
-        self.surplus_k = max(0.0, self.surplus_k + risen - most_rise)
+        slope = (board_c - self.smooth_c) / 16
+        self.smooth_c += slope
+        self.owed_k -= self.owed_k / 512
+        if slope <= most_rise:
+            self.owed_k = max(self.owed_k, slope * 25)
+        ahead = risen - most_rise
+        paid = min(max(ahead, 0.0), self.owed_k)
+        self.owed_k -= paid
+        self.surplus_k = max(0.0, self.surplus_k + ahead - paid)
         self.must_k = max(least_rise, 0.0) + min(most_rise, 0.0)
         narrow_q, narrow_l = BOUNDS[1][0] / 8, BOUNDS[1][3] / 8
         net = heat * narrow_q - loss * narrow_l * (board_c - room_c)
@@ -254,4 +264,4 @@ def test_a_fall_is_forgotten_after_some_minutes_and_counts_only_so_far():
     assert long_ago_mk > BALANCE_TRIP_MK
     deep_mk, balance = touched(60.0)
     assert deep_mk > BALANCE_TRIP_MK
-    assert balance.fallen_q6 <= FALLEN_MAX_Q6
+    assert balance.owed_q6 <= FALLEN_MAX_Q6

@@ -101,30 +101,59 @@ def test_power_counts_up_to_16_kilowatts():
     assert tick(begun(12500), 12500, none).must_q6 == -30000 * 64 // 1280
 
 
-@pytest.mark.parametrize(("fall_cdeg", "fallen_q6"), [(80, 0), (81, 3240)])
-def test_a_bead_falls_faster_than_a_board_from_half_a_kelvin_a_second(fall_cdeg, fallen_q6):
+@pytest.mark.parametrize(("fall_cdeg", "owed_q6"), [(80, 0), (81, 3240)])
+def test_a_bead_falls_faster_than_a_board_from_half_a_kelvin_a_second(fall_cdeg, owed_q6):
     """The slope is a sixteenth of a step: 80 cdeg are 5 a tick, which a board can do."""
-    assert tick(begun(9000), 9000 - fall_cdeg).fallen_q6 == fallen_q6
+    assert tick(begun(9000), 9000 - fall_cdeg).owed_q6 == owed_q6
 
 
 def test_what_fell_is_kept_up_to_20_kelvin_and_forgotten_within_a_minute():
     balance = begun(9000)
-    balance.fallen_q6 = 20 * K_Q6
-    assert tick(balance, 8000).fallen_q6 == 20 * K_Q6
+    balance.owed_q6 = 20 * K_Q6
+    assert tick(balance, 8000).owed_q6 == 20 * K_Q6
     balance = begun(heat_mw=8000)
-    balance.fallen_q6 = 51200
-    assert tick(balance, COLD_CDEG).fallen_q6 == 51200 - 100
+    balance.owed_q6 = 51200
+    assert tick(balance, COLD_CDEG).owed_q6 == 51200 - 100
 
 
 def test_a_rise_is_paid_from_what_fell_first():
     balance = begun()
-    balance.fallen_q6 = 512
+    balance.owed_q6 = 5120
     tick(balance, COLD_CDEG + 1)  # 10 mK, of which 10 W of warm surroundings explain a part
     # less than warm surroundings may have brought: nothing is ahead, a little is forgotten
-    assert (balance.surplus_q6, balance.fallen_q6) == (0, 511)
+    assert (balance.surplus_q6, balance.owed_q6) == (0, 5110)
     tick(balance, COLD_CDEG + 101, number=3)
-    # 1 K, less the 712 that 7.122 W may bring, less all that fell
-    assert (balance.surplus_q6, balance.fallen_q6) == (K_Q6 - 712 - 511, 0)
+    # 1 K, less the 712 that 7.122 W may bring, less all that fell and is not forgotten
+    assert (balance.surplus_q6, balance.owed_q6) == (K_Q6 - 712 - 5101, 0)
+
+
+def test_a_late_bead_may_have_the_rise_of_two_and_a_half_seconds():
+    """A step of 1 cdeg is 0.0625 cdeg a tick on the smoothed slope: 25 ticks of it are 15.6 mK."""
+    balance = tick(begun(heat_mw=24000000), COLD_CDEG + 1)
+    assert balance.owed_q6 == 4 * 10 * 25
+    tick(balance, COLD_CDEG - 1, number=3)  # at rest again: nothing more, a little is forgotten
+    assert balance.owed_q6 == 4 * 10 * 25 - 1
+
+
+@pytest.mark.parametrize(("least_j_per_k", "owed_q6"), [(2560000, 400), (2627000, 0)])
+def test_a_rise_is_explained_up_to_what_the_most_heat_brings(least_j_per_k, owed_q6):
+    """The slope is 40 in 1/64 mK a tick; 16 kW bring 40 to the one board and 39 to the other. Of
+    the 1000 owed to the first, 600 pay for what this tick is ahead."""
+    header = {**HEADER, "least_capacity_j_per_k": least_j_per_k}
+    assert tick(begun(heat_mw=24000000), COLD_CDEG + 1, header).owed_q6 == owed_q6
+
+
+def test_a_board_at_rest_is_owed_nothing():
+    assert tick(begun(heat_mw=24000000), COLD_CDEG).owed_q6 == 0
+
+
+def test_a_rise_that_heat_does_not_explain_owes_nothing():
+    assert tick(begun(), COLD_CDEG + 101).owed_q6 == 0
+
+
+def test_no_bead_is_owed_more_than_the_fastest_board_makes_in_its_lag():
+    balance = tick(begun(heat_mw=24000000), COLD_CDEG + 1000)
+    assert balance.owed_q6 == 30 * 64 * 10 * 25
 
 
 def test_heat_spent_is_counted_to_the_millijoule():
