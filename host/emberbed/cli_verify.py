@@ -2,6 +2,7 @@
 
 import json
 import shlex
+import signal
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -73,6 +74,8 @@ def verify(
         )  # fmt: skip
     if replay is not None:
         asked = replace(asked, seeds=range(replay, replay + 1), runs=1)
+    # ended from outside it keeps its results and takes its workers along, as by Ctrl-C
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     try:
         campaign = proof.Campaign(asked)
         campaign.run(_say)

@@ -9,7 +9,7 @@ import platform
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from functools import partial
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context
 from typing import Any, NamedTuple
 
 from emberbed_sim.campaign import traced
@@ -57,13 +57,18 @@ def run_all(
         yield from _on_cluster(tasks, cluster, engine)
         return
     with ProcessPoolExecutor(workers or os.cpu_count(), get_context("spawn")) as pool:
-        futures = [pool.submit(do, task, engine) for task in tasks]
+        wanted = True
         try:
+            futures = [pool.submit(do, task, engine) for task in tasks]
             for future in as_completed(futures):
                 yield future.result()
+            wanted = False
         except traced.TracedError as error:
             raise PoolError(str(error)) from None
         finally:
+            if wanted:  # broken off: nobody waits for what is being worked on
+                for worker in active_children():
+                    worker.terminate()
             pool.shutdown(cancel_futures=True)
 
 

@@ -2,14 +2,16 @@
 
 import json
 import os
+import signal
 import socket
+import time
 
 import pytest
 
 from emberbed_sim.campaign.seeded_bugs import broken, bugs
-from tests.support.command import finish
+from tests.support.command import Started, finish
 from tests.support.parts import need_python_module
-from tests.support.processes import need_posix
+from tests.support.processes import children_of, gone, need_posix
 
 ONE = ("verify", "--only", "tc_open#1", "--phase", "ramp", "--replay", 0)
 
@@ -74,6 +76,21 @@ def test_a_miss_ends_with_one_and_says_how_to_see_it_again(tmp_path):
 )
 def test_names_that_do_not_exist(words, sentence):
     refused(finish("verify", *words), sentence)
+
+
+def test_a_campaign_ended_from_outside_leaves_nobody_behind(tmp_path):
+    need_posix("signals and ps")
+    need_python_module("pyarrow", "pip install 'emberbed[verify]'")
+    with Started("verify", "--seeds", 200, "--workers", 2, "--out", tmp_path) as campaign:
+        workers = children_of(campaign.process.pid)
+        while len(workers) < 3:  # two that work, and one that tidies up after them
+            assert campaign.process.poll() is None, campaign.lines
+            time.sleep(0.1)
+            workers = children_of(campaign.process.pid)
+        campaign.process.send_signal(signal.SIGTERM)
+        assert campaign.end() == 2
+        assert all(gone(worker) for worker in workers)
+        assert "Broken off" in campaign.lines[-1], campaign.lines
 
 
 def test_a_folder_that_cannot_be_written(tmp_path):
