@@ -1,7 +1,7 @@
 """A block of bytes that arrives and leaves in parts: the plan, the settings.
 
-Writes must follow each other without a hole; writing at 0 starts anew. It takes memory as the
-largest block so far needs it, and keeps that; no checks of meaning.
+Writes must follow each other without a hole; writing at 0 starts anew. Parts take memory as the
+largest block so far needs it; a whole block takes none of its own. No checks of meaning.
 """
 
 STEP_BYTES = 512
@@ -14,9 +14,8 @@ class BlockBuffer:
         self._filled = 0
 
     def fill(self, block):
-        """Take a whole block at once."""
-        self._make_room(len(block))
-        self._octets[: len(block)] = block
+        """Take a whole block at once: the bytes themselves, copied only when a part is written."""
+        self._octets = block
         self._filled = len(block)
 
     def write(self, offset, source, at, count):
@@ -25,6 +24,8 @@ class BlockBuffer:
             self._filled = 0
         if offset > self._filled or offset + count > self._most:
             return False
+        if not isinstance(self._octets, bytearray):
+            self._octets = bytearray(self.view())
         self._make_room(offset + count)
         for index in range(count):
             self._octets[offset + index] = source[at + index]
@@ -32,8 +33,8 @@ class BlockBuffer:
         return True
 
     def whole(self, length):
-        """Return the block as bytes when exactly `length` bytes have come, else None."""
-        return bytes(self.view()) if length == self._filled else None
+        """Return the block, without a copy, when exactly `length` bytes have come, else None."""
+        return self.view() if length == self._filled else None
 
     def view(self):
         """Return what has come so far, without a copy."""

@@ -10,6 +10,7 @@ from emberbed_fw import messages as ms
 from emberbed_fw import plan, plan_check, settings
 from emberbed_fw import run_states as rs
 from emberbed_fw.block_buffer import BlockBuffer
+from emberbed_fw.commands import command_length, prepare_feedforward
 from emberbed_fw.frames import HEADER_BYTES as PAYLOAD_AT
 
 PLAN_STATES = (rs.IDLE, rs.LOADED, rs.FINISHED, rs.STOPPED, rs.LINK_LOST)
@@ -49,6 +50,13 @@ class BlockRequests:
             return ms.BAD_LENGTH
         return self._open_plan(body) if kind == ms.PLAN_WRITE else self._open_settings(body)
 
+    def take_feedforward(self, body, size):
+        """Take one part of a feedforward, or its end; return as `write` does."""
+        if size != command_length(ms.FEEDFORWARD):
+            return ms.BAD_LENGTH
+        refusal = prepare_feedforward(self._machine, body, PAYLOAD_AT)
+        return FOR_THE_TICK if refusal == ms.DONE else refusal
+
     def read(self, kind, body, size):
         """Return the part that is asked for, None for a request of a wrong length."""
         if size != 3:
@@ -67,7 +75,7 @@ class BlockRequests:
             return ms.BAD_CRC
         if not settings.settings_fit(block):
             return ms.BAD_RANGE
-        self._machine.received_settings = block
+        self._machine.received_settings = bytes(block)
         return FOR_THE_TICK
 
     def _open_plan(self, body):

@@ -9,14 +9,15 @@ from array import array
 
 
 def read_columns(fields, data, offset, rows):
-    """Return {name: array of `rows` ints} from packed little-endian rows starting at `offset`."""
+    """Return {name: array of `rows` ints} from packed little-endian rows starting at `offset`;
+    16 bits without sign take no more room than that."""
     layout = "<" + "".join([code for _name, code in fields])
     size = struct.calcsize(layout)
     columns = {}
     at = offset
     for name, code in fields:
         width = struct.calcsize("<" + code)
-        column = array("i", [0] * rows)
+        column = array("H" if code == "H" else "i", [0] * rows)
         for row in range(rows):
             column[row] = read_int(code, data, at + row * size)
         columns[name] = column

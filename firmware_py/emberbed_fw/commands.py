@@ -8,6 +8,7 @@ here allocates. Serves hazard H07: no command starts heat, presses the button or
 from emberbed_fw import messages as ms
 from emberbed_fw import run_states as rs
 from emberbed_fw import safety_limits
+from emberbed_fw.feedforward import half
 from emberbed_fw.record import COMMAND_BYTES
 from emberbed_fw.touches import answer, apply_touch
 from emberbed_fw.units import NONE
@@ -16,7 +17,7 @@ MAX_COMMANDS = 16
 STOP_BYTES = 3  # its place is kept free: whatever else came in a tick, a STOP is heard
 COMMAND_LENGTHS = {
     ms.RENEW: 4, ms.PLAN_WRITE: 8, ms.ARM: 10, ms.STOP: 1, ms.ACK_PROMPT: 2, ms.STAGE_REQUEST: 4,
-    ms.SETTINGS_WRITE: 8, ms.SERVICE: 1,
+    ms.SETTINGS_WRITE: 8, ms.SERVICE: 1, ms.FEEDFORWARD: 2 + 2 * ms.FEEDFORWARD_POWERS,
 }
 TICK_COMMANDS = tuple(COMMAND_LENGTHS)
 HARMLESS = (ms.COOL_DOWN, ms.MARK, ms.FAN_NOW)  # touches that any host may ask for
@@ -58,8 +59,17 @@ class CommandQueue:
         self.count = 0
 
 
-def _half(octets, at):
-    return octets[at] | octets[at + 1] << 8
+def prepare_feedforward(machine, octets, at):
+    """Make room for a part of a set, or check the set whose end is coming, so that the tick need
+    only swap; return a refusal code. Allocates: between ticks only."""
+    if machine.life.state not in rs.STAGED_STATES:
+        return ms.NO_RUN
+    if machine.guard.attendance == ms.ATTEND_PANEL:
+        return ms.WRONG_STATE  # whoever answers for the heat stands at the device
+    if half(octets, at) != ms.END_OF_BLOCK:
+        machine.feedforward.make_room()
+        return ms.DONE
+    return machine.feedforward.check(octets, at, machine.sequencer.stage)
 
 
 def apply_commands(machine):
@@ -86,16 +96,18 @@ def _apply(machine, octets, at):
         return _store_plan(machine, octets, at + 2)
     if kind == ms.SETTINGS_WRITE:
         return _store_settings(machine)
+    if kind == ms.FEEDFORWARD:
+        return _take_feedforward(machine, octets, at + 2)
     if kind == ms.SERVICE:
         return _to_service(machine, octets[at + 2])
     return _arm(machine, octets, at + 2)
 
 
 def _renew(machine, octets, at):
-    high = _half(octets, at + 2)
+    high = half(octets, at + 2)
     if high >= 0x4000:
         return ms.BAD_RANGE  # no tick of ours: beyond 2**30
-    age = machine.tick - 1 - (_half(octets, at) | high << 16)
+    age = machine.tick - 1 - (half(octets, at) | high << 16)
     if not 0 <= age <= safety_limits.ACK_AGE_TICKS:
         return ms.TOO_OLD
     machine.guard.renew_lease(ms.ATTEND_HOST)
@@ -119,7 +131,7 @@ def _touch(machine, octets, at):
     source = octets[at + 3]
     if not ms.BY_BUTTON < source <= ms.BY_SCRIPT:
         return ms.BAD_RANGE
-    amount = _half(octets, at + 1)
+    amount = half(octets, at + 1)
     if amount >= 0x8000:
         amount -= 0x10000
     if machine.guard.attendance == ms.ATTEND_PANEL and octets[at] not in HARMLESS:
@@ -132,7 +144,7 @@ def _store_plan(machine, octets, at):
     if machine.received is None:
         return ms.BAD_PLAN
     received = machine.received.plan
-    if received.crc_low != _half(octets, at + 4) or received.crc_high != _half(octets, at + 6):
+    if received.crc_low != half(octets, at + 4) or received.crc_high != half(octets, at + 6):
         return ms.BAD_CRC
     if not machine.life.happen(rs.PLAN_STORED):
         return ms.WRONG_STATE
@@ -151,6 +163,15 @@ def _store_settings(machine):
     machine.settings_to_keep = machine.received_settings
     machine.received_settings = None
     return ms.DONE
+
+
+def _take_feedforward(machine, octets, at):
+    """Take a part of a set, or swap in the one that was checked before this tick."""
+    if machine.life.state not in rs.STAGED_STATES:
+        return ms.NO_RUN
+    if half(octets, at) != ms.END_OF_BLOCK:
+        return machine.feedforward.write(octets, at)
+    return machine.feedforward.take(octets, at, machine.sequencer.stage)
 
 
 def _to_service(machine, wanted):
@@ -174,10 +195,10 @@ def _arm(machine, octets, at):
     goes_on = stage != NONE
     if plan is None or (machine.life.state != rs.LOADED and not goes_on):
         return ms.WRONG_STATE
-    if plan.crc_low != _half(octets, at) or plan.crc_high != _half(octets, at + 2):
+    if plan.crc_low != half(octets, at) or plan.crc_high != half(octets, at + 2):
         return ms.BAD_CRC
     if goes_on:
-        return _go_on(machine, attendance, stage, _half(octets, at + 6), _half(octets, at + 8))
+        return _go_on(machine, attendance, stage, half(octets, at + 6), half(octets, at + 8))
     machine.reset_for_run(attendance)
     return ms.DONE
 

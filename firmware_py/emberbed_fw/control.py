@@ -17,7 +17,7 @@ def control_zone(machine, zone, measured):
     pid = machine.pids[zone]
     if sequencer.kind() == POWER:
         pid.slope.observe(measured)
-        machine.demand_q15[zone] = _open_loop_q15(machine, pid.cap_q15)
+        machine.demand_q15[zone] = _open_loop_q15(machine, zone, pid.cap_q15)
         return
     soak = machine.soaks[zone]
     least, most = 0, machine.plan.stage["cap_q15"][sequencer.stage] or FULL_POWER_Q15
@@ -41,13 +41,15 @@ def control_zone(machine, zone, measured):
         soak.observe(pid.demand_q15, sequencer.setpoint_cdeg, measured)
 
 
-def _open_loop_q15(machine, cap_q15):
-    """Return the power of a POWER stage; none while a neighbour is near its limit."""
+def _open_loop_q15(machine, zone, cap_q15):
+    """Return the power of a POWER stage, of all zones and of this one; none while a neighbour is
+    near its limit."""
     stage = machine.sequencer.stage
     if machine.sequencer.waits_for != rs.WAITS_NOTHING:
         return 0
     stage_cap_q15 = machine.plan.stage["cap_q15"][stage] or FULL_POWER_Q15
-    return min(machine.plan.stage["power_q15"][stage], stage_cap_q15, cap_q15)
+    power_q15 = machine.plan.stage["power_q15"][stage] + machine.sequencer.feedforward_q15(zone)
+    return min(power_q15, stage_cap_q15, cap_q15)
 
 
 def rest_zone(machine, zone, measured):

@@ -2,7 +2,7 @@
 
 Large call frames would otherwise go to the heap and could start one in the middle of a tick; with
 the heap locked they go to the stack. What the link leaves behind is collected by `tidy`, at the one
-place in the main loop that calls it. On CPython all three do nothing.
+place in the main loop that calls it. On CPython none of them does anything.
 """
 
 import gc
@@ -27,6 +27,13 @@ def unlock():
 def tidy():
     """Collect when less than a quarter of the heap is free."""
     if micropython is not None and gc.mem_free() * 3 < gc.mem_alloc():
+        gc.collect()
+
+
+def make_room():
+    """Collect before large pieces are taken, so that they lie beside each other and no later one
+    finds only gaps."""
+    if micropython is not None:
         gc.collect()
 
 

@@ -167,6 +167,8 @@ class Link:
             self._write_block(kind, sequence, body, size)
         elif kind in (ms.PLAN_READ, ms.SETTINGS_READ):
             self._read_block(kind, sequence, body, size)
+        elif kind == ms.FEEDFORWARD:
+            self._take_feedforward(kind, sequence, body, size)
         elif kind == ms.BACKFILL:
             self._ask_backfill(sequence, body, size)
         elif kind == ms.SELFTEST:
@@ -199,6 +201,15 @@ class Link:
             self._queue(kind, sequence, body, size)
         elif refusal == ms.BAD_PLAN:
             self._reply(kind, sequence, refusal, bytes([self._blocks.fault]))
+        else:
+            self._refuse(kind, sequence, refusal)
+
+    def _take_feedforward(self, kind, sequence, body, size):
+        """One in a tick: its end is checked by what the ticks before it have taken."""
+        waits = kind in self._pending_kind[: self._machine.commands.count]
+        refusal = ms.BUSY if waits else self._blocks.take_feedforward(body, size)
+        if refusal == FOR_THE_TICK:
+            self._queue(kind, sequence, body, size)
         else:
             self._refuse(kind, sequence, refusal)
 

@@ -1,5 +1,6 @@
 """A checked plan with all that works through it, opened between ticks: a tick only swaps."""
 
+from emberbed_fw.feedforward import Feedforward
 from emberbed_fw.heat_need import HeatNeed
 from emberbed_fw.memory_watch import MemoryWatch
 from emberbed_fw.pid import Pid
@@ -12,6 +13,7 @@ class Loaded:
 
     def __init__(self, plan, settings, ceiling_cdeg):
         self.plan = plan
+        self.feedforward = Feedforward(plan)
         self.sequencer = Sequencer(plan)
         self.pids = [Pid(plan.header, zone) for zone in range(ZONES)]
         in_use = [zone for zone in range(ZONES) if plan.control[zone] != NONE]

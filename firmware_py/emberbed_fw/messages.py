@@ -18,7 +18,9 @@ STAGE_REQUEST  B touch, h amount, B source (tick): a person's change to the runn
 SELFTEST       nothing; answered by SELFTEST_REPLY while nothing heats
 SERVICE        B SERVICE_* (tick): the device restarts without its firmware's loop; with
                SERVICE_UNPLUGGED, when a person has pulled the plug, whatever the senses say
-FEEDFORWARD    numbered for good, refused as NOT_OFFERED by this firmware
+FEEDFORWARD    H number of the first of these powers, H FEEDFORWARD_POWERS of them (tick); or H
+               END_OF_BLOCK, H powers of the set, H crc low, H crc high, filled up to that length
+               (tick): power planned anew for stages not yet begun (feedforward.py)
 BACKFILL       I first tick wanted again
 
 REPLY          B request type, H request sequence, B refusal (0 = done), then what was asked for
@@ -59,6 +61,7 @@ MESSAGE_NAMES = {
 
 END_OF_BLOCK = 0xFFFF  # the offset that says "that was all, check it"
 BLOCK_CHUNK = 192  # most bytes of a plan or settings in one frame
+FEEDFORWARD_POWERS = 24  # so many in a part, the last one filled up: one part in a tick
 
 # HELLO's answer: protocol, session, state, verdict, newest tick, firmware version (3), build id,
 # which entry it was started by (ENTRY_*), the board's own number (zeros for none);

@@ -67,9 +67,9 @@ class Panel:
         if block is None:
             return
         self._keeper.need_not_keep(block)
+        self._link.keep_plan(block)
         plan = Plan(block)
         machine.prepare(plan)
-        self._link.keep_plan(block)
         if self._link.put_own(ms.PLAN_WRITE, _end_of_block(block)):
             self._arm(plan, NONE, 0)
 

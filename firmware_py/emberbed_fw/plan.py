@@ -7,6 +7,7 @@ once from the layouts below; a reader asks for one field at a time and allocates
 
 import struct
 
+from emberbed_fw import heap
 from emberbed_fw.columns import read_columns, read_int
 from emberbed_fw.units import CHANNELS, ZONES
 
@@ -161,6 +162,7 @@ class Plan:
     """A checked plan, opened for the tick: `header[name]`, `stage[name][n]`, `knot[name][n]`."""
 
     def __init__(self, data):
+        heap.make_room()
         self.crc_low, self.crc_high = struct.unpack_from("<HH", data, len(data) - 4)
         self.header = {}
         at = 0

@@ -144,17 +144,27 @@ MAX_BOARD_LOSS_MW = 10000
 def _zone_fault(plan, settings):
     for zone in range(ZONES):
         channel = plan.control[zone]
-        if (channel == NONE) != (zone > 0):
-            return PLAN_CHANNEL  # one zone: nothing shares out the socket's watts yet
         if channel == NONE:
+            if zone == 0:
+                return PLAN_CHANNEL  # it paces the plan
             continue
         if channel >= CHANNELS or not plan.on_board[channel] or settings.watts[zone] == 0:
+            return PLAN_CHANNEL
+        if zone > 0 and not _socket_bears_each(plan, settings):
             return PLAN_CHANNEL
         if plan.in_jet[channel] and _uses_hot_air(plan):
             return PLAN_CHANNEL  # a controller that sees the hot air would cut the bottom heat
         if _gain_fault(plan.header, zone):
             return PLAN_GAIN
     return PLAN_FINE
+
+
+def _socket_bears_each(plan, settings):
+    """Zones take turns where the socket does not bear them together: it must bear each alone."""
+    for zone in range(ZONES):
+        if plan.control[zone] != NONE and settings.watts[zone] > settings.socket_watts:
+            return False
+    return True
 
 
 def _uses_hot_air(plan):

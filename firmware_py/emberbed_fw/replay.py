@@ -9,6 +9,7 @@ import struct
 
 from emberbed_fw import messages, record, trip_codes
 from emberbed_fw import run_states as rs
+from emberbed_fw.commands import prepare_feedforward
 from emberbed_fw.plan import Plan
 from emberbed_fw.recorder import pack_record
 from emberbed_fw.safety_limits import COLD_IDLE_TICKS
@@ -43,6 +44,32 @@ def arm_at(packed, length):
     return found
 
 
+class Heard:
+    """The feedforward that the records of a run tell of: a replay from a snapshot needs it too."""
+
+    def __init__(self):
+        self._parts = []  # tick, payload
+        self._newest = 0
+
+    def note(self, packed, length):
+        """Take the next record, or one again; an arming ends what was before it."""
+        tick = struct.unpack_from("<I", packed, 0)[0]
+        if arms(packed, length):
+            self._parts = []
+        elif tick <= self._newest:
+            return
+        self._newest = tick
+        at = record.FIXED_BYTES
+        while at < length:
+            if packed[at] == messages.FEEDFORWARD:
+                self._parts.append((tick, bytes(packed[at + 2 : at + 2 + packed[at + 1]])))
+            at += 2 + packed[at + 1]
+
+    def until(self, tick):
+        """Return the payloads up to this tick."""
+        return [payload for when, payload in self._parts if when <= tick]
+
+
 class Replay:
     """One run. `feed` each record in order, from the first for which `arms` is true."""
 
@@ -59,8 +86,11 @@ class Replay:
         self._begun = False
         self._first = False  # the tick that is fed is the one of the arming
 
-    def begin_here(self):
-        """Go on from a restored snapshot: the machine's own tick counts."""
+    def begin_here(self, heard=()):
+        """Go on from a restored snapshot: the machine's own tick counts. `heard`: what Heard gives
+        until then; ValueError where it lacks the feedforward that the snapshot names."""
+        if not self.machine.feedforward.redo(heard):
+            raise ValueError("a snapshot with a feedforward that is not recorded")
         self._begun = True
 
     def feed(self, packed, length, around=None):
@@ -101,6 +131,8 @@ class Replay:
         inputs.words[:] = words
         at = record.FIXED_BYTES
         while at < length:
+            if packed[at] == messages.FEEDFORWARD:
+                prepare_feedforward(machine, packed, at + 2)
             machine.commands.put(packed[at], packed, at + 2, packed[at + 1])
             at += 2 + packed[at + 1]
 

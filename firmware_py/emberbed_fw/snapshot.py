@@ -1,7 +1,8 @@
 """The machine's whole memory as one flat list of ints, to go on from later: replay, campaigns.
 
 Each part names what it remembers in its STATE; nothing else differs between two machines with the
-same settings and plan. Allocates: between ticks only.
+same settings and plan. Allocates: between ticks only. A controller takes the numbers one by one:
+its heap may have no piece for a list of them all.
 """
 
 
@@ -18,6 +19,7 @@ def _parts(machine):
     if machine.sequencer is not None:
         parts.append(machine.sequencer)
         parts.append(machine.sequencer.lead)
+        parts.append(machine.feedforward)
     for pid in machine.pids or ():
         parts.append(pid)
         parts.append(pid.slope)
@@ -26,17 +28,20 @@ def _parts(machine):
     return parts + machine.powers + machine.soaks
 
 
-def take_snapshot(machine):
-    """Return everything the machine remembers between two ticks."""
-    numbers = []
+def numbers_of(machine):
+    """Yield everything the machine remembers between two ticks."""
     for part in _parts(machine):
         for name in part.STATE:
             remembered = getattr(part, name)
             if isinstance(remembered, list):
-                numbers.extend(remembered)
+                yield from remembered
             else:
-                numbers.append(remembered)
-    return numbers
+                yield remembered
+
+
+def take_snapshot(machine):
+    """Return everything the machine remembers between two ticks as one list."""
+    return list(numbers_of(machine))
 
 
 def restore_snapshot(machine, numbers):

@@ -1,12 +1,12 @@
 """The machine's memory as SNAPSHOT messages: where a replay may begin, after a gap and elsewhere.
 
 `take` packs a snapshot of now at once; its parts follow at the link's own pace. Each part names the
-tick after which it was taken, its number and how many there are. Allocates: the list of numbers.
+tick after which it was taken, its number and how many there are. Allocates a few bytes.
 """
 
 import struct
 
-from emberbed_fw.snapshot import take_snapshot
+from emberbed_fw.snapshot import numbers_of
 from emberbed_fw.tick_pack import put_signed
 
 SNAPSHOT_TICKS = 3000
@@ -27,7 +27,7 @@ class SnapshotParts:
     def take(self, machine):
         """Pack the machine as it is now, after its tick; nothing is sent if it does not fit."""
         at = 0
-        for number in take_snapshot(machine):
+        for number in numbers_of(machine):
             if at + MOST_NUMBER_BYTES > len(self._octets):
                 self._length = 0
                 return

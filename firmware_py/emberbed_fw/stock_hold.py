@@ -50,9 +50,10 @@ def build_hold(settings):
     ramp_ticks = max((hold_cdeg - START_CDEG) * RAMP_TICKS_PER_CDEG_Q8 >> 8, 1)
     header = _header(settings, hold_cdeg, 2 * ramp_ticks + 3 * HOLD_TICKS + LONGEST_COOL_TICKS)
     stages = (
-        _stage(plans.RAMP, hold_cdeg, 2 * ramp_ticks, 0, 2, band_cdeg=300, hold_back_cdeg=800),
-        _stage(plans.HOLD, hold_cdeg, 2 * HOLD_TICKS, 2, 2, band_cdeg=500),
-        _stage(plans.COOL, min(HANDLING_CDEG, hold_cdeg), 0, 4, 0, fastest_cdeg_per_min=12000),
+        _stage(plans.RAMP, hold_cdeg, 2 * ramp_ticks, 0, 2,
+               {"band_cdeg": 300, "hold_back_cdeg": 800}),
+        _stage(plans.HOLD, hold_cdeg, 2 * HOLD_TICKS, 2, 2, {"band_cdeg": 500}),
+        _stage(plans.COOL, min(HANDLING_CDEG, hold_cdeg), 0, 4, 0, {"fastest_cdeg_per_min": 12000}),
     )
     knots = ((0, START_CDEG), (ramp_ticks, hold_cdeg), (0, hold_cdeg), (HOLD_TICKS, hold_cdeg))
     block = struct.pack(plans.HEADER, *[header.get(name, 0) for name in plans.HEADER_NAMES])
@@ -95,7 +96,7 @@ def _header(settings, hold_cdeg, longest_ticks):
     return header
 
 
-def _stage(kind, target_cdeg, longest_ticks, first_knot, knots, **more):
+def _stage(kind, target_cdeg, longest_ticks, first_knot, knots, more):
     stage = {
         "kind": kind, "prompt": NONE, "target_cdeg": target_cdeg, "longest_ticks": longest_ticks,
         "first_knot": first_knot, "knots": knots, "remind_ticks": TICKS_PER_MIN // 2,

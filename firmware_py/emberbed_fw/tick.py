@@ -31,7 +31,7 @@ from emberbed_fw.units import (
     TICKS_PER_S,
     ZONES,
 )
-from emberbed_fw.zone_power import ZonePower
+from emberbed_fw.zone_power import ZonePower, within_socket
 
 FLOW_BASE = 8
 FLOW_WHOLE = 0o1234567
@@ -66,6 +66,7 @@ class Machine:
         self.sequencer = None
         self.pids = None
         self.needs = None
+        self.feedforward = None
         self.zones_in_use = 0
         self.tick = 0
         self.energy_j = 0
@@ -93,12 +94,14 @@ class Machine:
         self.sequencer = self.received.sequencer
         self.pids = self.received.pids
         self.needs = self.received.needs
+        self.feedforward = self.received.feedforward
         self.guard.watch_memory(self.received.memory)
         self.received = None
 
     def reset_for_run(self, attendance=ATTEND_HOST):
         """Arm: everything that remembers starts from constants, settings and plan."""
         self.sequencer.reset()
+        self.feedforward.reset()
         self.guard.clear()
         self.guard.attend(attendance)
         self.button.forget()
@@ -204,6 +207,8 @@ class Machine:
         self.guard.rested = 1 if self.dark_ticks >= COLD_IDLE_TICKS else 0
         if self.guard.rested:
             self.guard.model.settle()
+        if self.feedforward is not None and self.feedforward.step():
+            self.guard.memory.changed = 1
         facts.holds = self.life.state in rs.STAGED_STATES and self.sequencer.holds()
 
     def _control(self):
@@ -219,7 +224,10 @@ class Machine:
                 wanted |= self.powers[zone].step(self.demand_q15[zone]) << zone
             else:
                 rest_zone(self, zone, measured)
-        self._wanted_zones = wanted
+        settings = self.settings
+        self._wanted_zones = within_socket(
+            wanted, self.powers, settings.watts, settings.socket_watts
+        )
 
     def _drive(self, driven):
         """Set the outputs of this tick and count what they cost."""

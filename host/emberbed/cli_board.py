@@ -72,16 +72,14 @@ def board(
 
 def _supply(amps: int, mains: float | None, tool_w: float, heater_w: float):
     from emberbed.builder.asked import BadBoard
-    from emberbed.builder.circuits import CIRCUITS, Supply
+    from emberbed.builder.circuits import BadCircuit, Supply, circuit_at
 
-    if amps not in CIRCUITS:
-        known = ", ".join(str(one) for one in CIRCUITS)
-        raise BadBoard(f"--circuit {amps} is none of {known} A; take the next lower one")
-    if mains is not None and not 90 <= mains <= 260:
-        raise BadBoard(f"--mains {mains:g} is outside 90 to 260 V; write what your outlet has")
+    try:
+        circuit, volts = circuit_at(amps, mains)
+    except BadCircuit as why:
+        raise BadBoard(str(why)) from None
     if not HEATER_W[0] <= heater_w <= HEATER_W[1]:
         raise BadBoard(f"--heater {heater_w:g} is outside {HEATER_W[0]:g} to {HEATER_W[1]:g} W")
     if not 0 <= tool_w <= HEATER_W[1]:
         raise BadBoard(f"--tool {tool_w:g} is outside 0 to {HEATER_W[1]:g} W; write its watts")
-    found = CIRCUITS[amps]
-    return Supply(found, mains or found.volts, tool_w, heater_w)
+    return Supply(circuit, volts, tool_w, heater_w)

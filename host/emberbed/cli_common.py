@@ -59,6 +59,23 @@ Sensors = Annotated[
 ]
 Seed = Annotated[int, typer.Option(help="Virtual device: its noise.", min=0, max=MOST_SEED)]
 Engine = Annotated[str, typer.Option(help="Virtual device: auto, micropython or cpython.")]
+LUMPED = "lumped"
+Plant = Annotated[
+    str,
+    typer.Option(
+        "--plant",
+        help="Simulated: the board as one piece (lumped), in two dimensions (grid), or that over a"
+        " heater whose middle and rim are zones (two-zones).",
+    ),
+]
+PlanAnew = Annotated[
+    bool,
+    typer.Option(
+        "--plan-anew",
+        help="With --heater: in a wait, plan the power after it from how warm the heater is by"
+        " then. On our simulated heaters that is no better.",
+    ),
+]
 
 
 def out(text: str) -> None:

@@ -11,9 +11,11 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from emberbed.cli_common import (
+    LUMPED,
     MOST_SEED,
     Engine,
     Json,
+    Plant,
     Seed,
     Speed,
     StoreFile,
@@ -24,13 +26,14 @@ from emberbed.cli_common import (
 )
 from emberbed.cli_files import check_places, write_file
 from emberbed.cli_run import tell_result
-from emberbed.cli_step_test import OnDevice, check_source, step_test, tested
-from emberbed.heater.step_test import USUAL_PERCENT, StepTest
+from emberbed.cli_step_test import OnDevice, Tested, check_source, step_test, tested, zones_of
+from emberbed.heater.step_test import USUAL_PERCENT
 from emberbed.materials.book import UNKNOWN
 from emberbed.plain_text import printable
 from emberbed.profiles.limits import STORED_HEAT
 
 if TYPE_CHECKING:  # numpy and scipy only where they are needed
+    from emberbed.heater.heater_file import ZoneTable
     from emberbed.heater.identify import Fitted
     from emberbed.heater.step_data import Measured
 
@@ -64,6 +67,7 @@ def identify(
     speed: Speed = "1",
     seed: Seed = 1,
     engine: Engine = "auto",
+    plant: Plant = LUMPED,
     store: StoreFile = None,
     fit_until: Annotated[
         float | None,
@@ -100,6 +104,7 @@ def identify(
             "--speed": speed != "1",
             "--seed": seed != 1,
             "--engine": engine != "auto",
+            "--plant": plant != LUMPED,
             "--store": store is not None,
         },
         {
@@ -113,19 +118,20 @@ def identify(
         fail([f"--room {room:g} is no room temperature: give one from 0 to 45 °C"])
     check_places({"--out": to, "--picture": picture})
     about: dict[str, object] = {}
+    zones = None
     try:
         if source is not None:
             fitted, full_power_w = _identified(source, sensor, fit_until, watts, full_drive, room)
         else:
             assert device is not None
             test = step_test(limit, percent, alloy, laminate)
-            where = OnDevice(device, press, speed, seed, engine, store)
-            fitted, full_power_w, about = _identified_on_device(
-                test, where, watts, room, json_answer
-            )
+            where = OnDevice(device, press, speed, seed, engine, store, plant)
+            done = tested(test, where, json_answer)
+            fitted, full_power_w, about = _identified_on_device(done, watts, room, json_answer)
+            zones = zones_of(done)
     except TableMistake as mistake:
         fail([str(mistake)])
-    _tell_fit(fitted, full_power_w, to, picture, about, json_answer)
+    _tell_fit(fitted, full_power_w, to, picture, about, json_answer, zones)
 
 
 def _tell_fit(
@@ -135,31 +141,32 @@ def _tell_fit(
     picture: Path | None,
     about: dict[str, object],
     json_answer: bool,
+    zones: "ZoneTable | None",
 ) -> None:
     """Write what is asked for, then say it; `about` is what a script wants to know besides."""
+    from emberbed.heater import zone_report
     from emberbed.heater.fit_report import as_json, as_lines
 
     if to is not None:
-        write_file(to, _heater_text(fitted, full_power_w))
+        write_file(to, _heater_text(fitted, full_power_w, zones))
     if picture is not None:
         from emberbed.heater.fit_picture import fit_svg  # matplotlib: only when it is needed
 
         write_file(picture, fit_svg(fitted))
     if json_answer:
         told = {**as_json(fitted, full_power_w), "heater_file": None if to is None else str(to)}
-        print_json({**told, **about})
+        print_json({**told, **about, **zone_report.as_json(zones)})
         return
-    for line in as_lines(fitted, full_power_w):
+    for line in [*as_lines(fitted, full_power_w), *zone_report.as_lines(zones)]:
         out_sentence(line) if line.endswith(".") else out(line)
     if to is not None:
         out(f"Heater file: {to}")
 
 
 def _identified_on_device(
-    test: StepTest, where: OnDevice, watts: float | None, room: float | None, json_answer: bool
+    done: Tested, watts: float | None, room: float | None, json_answer: bool
 ) -> tuple["Fitted", float | None, dict[str, object]]:
-    """Run the test and fit it up to its second heating; the last are facts of the run."""
-    done = tested(test, where, json_answer)
+    """Fit a step test up to its second heating; the last are facts of the run."""
     if not json_answer:
         tell_result(done.result, False)
     fitted = _fitted(done.measured, done.second_heating_s, 1.0, room)
@@ -203,10 +210,12 @@ def _fitted(
         return fit(measured, fit_until, full, room, tell)
 
 
-def _heater_text(fitted: "Fitted", full_power_w: float | None) -> str:
+def _heater_text(
+    fitted: "Fitted", full_power_w: float | None, zones: "ZoneTable | None" = None
+) -> str:
     from emberbed.heater.heater_writer import heater_text
 
-    return heater_text(fitted, full_power_w, datetime.now(UTC))
+    return heater_text(fitted, full_power_w, datetime.now(UTC), zones)
 
 
 @contextmanager

@@ -29,7 +29,7 @@ from emberbed.cli_common import (
     port_of,
     told,
 )
-from emberbed.cli_run import checked_bench, refuse_on_real_device
+from emberbed.cli_virtual import checked_bench, refuse_on_real_device
 from emberbed.store.database import default_path
 from emberbed.store.run_store import RunStore
 

@@ -9,11 +9,14 @@ import typer
 from rich.console import Console
 
 from emberbed.bench.prepare import NotReady, judge, load_profile
+from emberbed.bench.with_heater import load_heater
 from emberbed.cli_common import (
     EXIT_REFUSED,
     FAULT_HELP,
+    LUMPED,
     MOST_SEED,
     Json,
+    Plant,
     fail,
     list_faults,
     out,
@@ -22,7 +25,6 @@ from emberbed.cli_common import (
     told,
 )
 from emberbed.cli_files import check_places, write_file
-from emberbed.device_description import decode_settings
 from emberbed.plain_text import printable
 from emberbed.profiles.check import Finding, has_errors
 from emberbed.profiles.reader import ProfileFile, ProfileMistakes, parse_profile
@@ -69,6 +71,17 @@ def _listed(name: str) -> dict[str, str | float]:
 def check(
     profile: ProfileName,
     sensor: Sensors = None,
+    plant: Plant = LUMPED,
+    heater: Annotated[
+        Path | None, typer.Option(help="The heater's file, as identify writes it: of its zones.")
+    ] = None,
+    circuit: Annotated[
+        int | None, typer.Option(help="The heater's circuit: 10, 13, 15 or 16 A, for hours.")
+    ] = None,
+    mains: Annotated[
+        float | None,
+        typer.Option(help="With --circuit: mains volts; else 120 for 15 A, 230."),
+    ] = None,
     accept: Annotated[
         int | None,
         typer.Option(help="Accept a warning by its place in the list, 1 for the first.", min=1),
@@ -79,20 +92,21 @@ def check(
     json_answer: Json = False,
 ) -> None:
     """Judge a profile against board, solder, laminate and the simulated heater; nothing heats."""
-    from emberbed.rehearse import bench_of, bench_settings, parse_sensors
+    from emberbed.builder.circuits import BadCircuit
+    from emberbed.rehearse_bench import judged_on
 
-    try:
-        sensors = parse_sensors(sensor or [])
-    except ValueError as error:
-        fail([str(error)])
     try:
         profile_file = load_profile(profile)
     except NotReady as mistakes:
         _tell_mistakes(profile, mistakes.sentences, json_answer)
     with told():
-        findings = judge(
-            profile_file, decode_settings(bench_settings(bench_of(profile_file, sensors)))
-        )
+        try:
+            description = judged_on(profile_file, sensor or [], plant, circuit, mains)
+        except (ValueError, BadCircuit) as error:
+            fail([str(error)])
+        known = load_heater(heater)
+        coupling = None if known is None else known.coupling(description)
+        findings = judge(profile_file, description, coupling=coupling)
     if accept is not None:
         _accept(profile, profile_file, findings, accept, reason)
     elif reason:
@@ -171,7 +185,10 @@ def rehearse(
     ] = None,
     plant: Annotated[
         str | None,
-        typer.Option(help="Board as one piece (lumped, the usual) or in two dimensions (grid)."),
+        typer.Option(
+            help="Board as one piece (lumped, the usual), in two dimensions (grid), or that over a"
+            " heater whose middle and rim are zones (two-zones); --heater then plans by its file."
+        ),
     ] = None,
     map_file: Annotated[
         Path | None,

@@ -13,17 +13,20 @@ from rich.console import Console
 
 from emberbed.bench.acts import Act, parse_act
 from emberbed.bench.outcome import EXIT_LINK_LOST, EXIT_STOPPED
-from emberbed.bench.prepare import MadeOnDevice, NotReady, PlainHold, load_profile
+from emberbed.bench.prepare import NotReady, PlainHold, load_profile
 from emberbed.bench.resume import resume_run
 from emberbed.bench.self_check import ALARM, MODES
 from emberbed.bench.session import RecordFailed, RunRequest, RunResult, run_profile
 from emberbed.bench.virtual import VirtualBench
 from emberbed.bench.with_heater import load_heater
 from emberbed.cli_common import (
+    LUMPED,
     VIRTUAL,
     Engine,
     Faults,
     Json,
+    PlanAnew,
+    Plant,
     Port,
     Seed,
     Sensors,
@@ -39,6 +42,7 @@ from emberbed.cli_common import (
 )
 from emberbed.cli_job_common import OfJob, OnBoard
 from emberbed.cli_run_live import shown_live
+from emberbed.cli_virtual import checked_bench, refuse_on_real_device
 from emberbed.jobs.from_run import wish_of
 from emberbed.materials.book import UNKNOWN, UnknownMaterial, find_alloy, find_laminate
 from emberbed.plain_text import printable
@@ -81,6 +85,7 @@ def run(
     sensor: Sensors = None,
     seed: Seed = 1,
     engine: Engine = "auto",
+    plant: Plant = LUMPED,
     job: OfJob = None,
     board: OnBoard = None,
     store: StoreFile = None,
@@ -91,6 +96,7 @@ def run(
         Path | None,
         typer.Option(help="The heater's file, as identify writes it: learn the board on it."),
     ] = None,
+    plan_anew: PlanAnew = False,
     self_check: Annotated[
         str,
         typer.Option(
@@ -130,17 +136,18 @@ def run(
             "--speed": speed != "1",
             "--seed": seed != 1,
             "--engine": engine != "auto",
+            "--plant": plant != LUMPED,
         }
         virtual = None
         if device == VIRTUAL:
             bench = VirtualBench(
-                speed, seed, tuple(fault or ()), engine, sensors=tuple(sensor or ())
+                speed, seed, tuple(fault or ()), engine, sensors=tuple(sensor or ()), plant=plant
             )
             virtual = checked_bench(bench, asked)
         else:
             refuse_on_real_device(device, [name for name, given in virtual_only.items() if given])
         acts = _acts(act or [], press)
-        known = load_heater(heater)
+        known = load_heater(heater, plan_anew)
         if self_check not in MODES:
             known_modes = "use alarm, trip or off"
             raise NotReady([f"--self-check {printable(self_check)} is not known: {known_modes}"])
@@ -217,42 +224,6 @@ def _acts(texts: list[str], press: bool) -> tuple[Act, ...]:
         return tuple(parse_act(text) for text in texts)
     except ValueError as error:
         raise NotReady([str(error)]) from None
-
-
-def checked_bench(
-    bench: VirtualBench, asked: ProfileFile | MadeOnDevice | None = None
-) -> VirtualBench:
-    """Return what to simulate, with the profile's board if one is asked for."""
-    if bench.engine not in ("auto", "micropython", "cpython"):
-        known = "use auto, micropython or cpython"
-        raise NotReady([f"--engine {printable(bench.engine)} is not known: {known}"])
-    _check_speed(bench.speed)
-    board = asked.model.board if isinstance(asked, ProfileFile) else None
-    return bench if board is None else bench.with_board(**board.model_dump())
-
-
-def refuse_on_real_device(device: str, options: list[str]) -> None:
-    """Refuse options that only the simulation has."""
-    if not options:
-        return
-    work, them = ("works", "it") if len(options) == 1 else ("work", "them")
-    raise NotReady(
-        [
-            f"{' and '.join(options)} only {work} on the virtual device: the one at {device} has"
-            f" its own button, time and faults; leave {them} out"
-        ]
-    )
-
-
-def _check_speed(speed: str) -> None:
-    if speed == "max":
-        return
-    try:
-        factor = float(speed)
-    except ValueError:
-        raise NotReady([f"--speed {speed} is not a number: use 0.1 to 1000, or max"]) from None
-    if not 0.1 <= factor <= 1000:
-        raise NotReady([f"--speed {speed} is out of range: use 0.1 to 1000, or max"])
 
 
 def run_asked(request: RunRequest, store: Path | None, console: Console) -> RunResult:

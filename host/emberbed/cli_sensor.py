@@ -27,8 +27,8 @@ from emberbed.cli_common import (
     print_json,
     told,
 )
-from emberbed.cli_run import checked_bench, refuse_on_real_device
 from emberbed.cli_sensor_hands import BenchHands, live, parse_wrong
+from emberbed.cli_virtual import checked_bench, refuse_on_real_device
 from emberbed.link.device import Device
 
 app = typer.Typer(

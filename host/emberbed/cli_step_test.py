@@ -13,8 +13,9 @@ from rich.console import Console
 from emberbed.bench.prepare import MadeOnDevice, NotReady
 from emberbed.bench.session import RunRequest, RunResult
 from emberbed.bench.virtual import VirtualBench
-from emberbed.cli_common import VIRTUAL, fail, told
-from emberbed.cli_run import checked_bench, refuse_on_real_device, run_asked, tell_result
+from emberbed.cli_common import LUMPED, VIRTUAL, fail, told
+from emberbed.cli_run import run_asked, tell_result
+from emberbed.cli_virtual import checked_bench, refuse_on_real_device
 from emberbed.heater.step_test import (
     LEAST_LIMIT_C,
     LEAST_PERCENT,
@@ -26,6 +27,8 @@ from emberbed.materials.book import UnknownMaterial, find_alloy, find_laminate
 from emberbed.store.run_store import RunStore
 
 if TYPE_CHECKING:  # numpy only where it is needed
+    from emberbed.heater.coupling import ZoneSteps
+    from emberbed.heater.heater_file import ZoneTable
     from emberbed.heater.step_data import Measured
 
 
@@ -45,6 +48,7 @@ class OnDevice:
     seed: int
     engine: str
     store: Path | None
+    plant: str = LUMPED
 
 
 @dataclass(frozen=True)
@@ -55,6 +59,7 @@ class Tested:
     measured: "Measured"
     second_heating_s: float
     watts: float | None
+    zones: "tuple[ZoneSteps, list[int]] | None" = None  # of several, with their watts
 
 
 def check_source(
@@ -91,7 +96,7 @@ def step_test(limit: float | None, percent: float, alloy: str, laminate: str) ->
 def tested(test: StepTest, where: OnDevice, json_answer: bool) -> Tested:
     """Run the test; leave with the run's own exit code where it does not finish."""
     from emberbed.heater.csv_reader import TableMistake
-    from emberbed.heater.run_rows import configured_watts, measured_run
+    from emberbed.heater.run_rows import configured_watts, measured_run, measured_zones
 
     with told():
         check_materials(test.alloy, test.laminate)
@@ -103,9 +108,26 @@ def tested(test: StepTest, where: OnDevice, json_answer: bool) -> Tested:
     try:
         with told(), RunStore.open(where.store, create=False) as store:
             measured, again_s = measured_run(store, result.run_id)
-            return Tested(result, measured, again_s, configured_watts(store, result.run_id))
+            watts = configured_watts(store, result.run_id)
+            zones = measured_zones(store, result.run_id)
+            return Tested(result, measured, again_s, watts, zones)
     except TableMistake as mistake:
         fail([str(mistake)])
+
+
+def zones_of(done: Tested) -> "ZoneTable | None":
+    """Return how each zone warms each sensor, where the device has several; leave where its zones
+    cannot be told apart."""
+    if done.zones is None:
+        return None
+    from emberbed.heater.coupling import CouplingMistake, fit_coupling
+    from emberbed.heater.zone_report import zone_table
+
+    steps, watts = done.zones
+    try:
+        return zone_table(fit_coupling(steps), watts)
+    except CouplingMistake as mistake:
+        fail([f"run {done.result.run_id}: {mistake}"])
 
 
 def check_materials(alloy: str, laminate: str) -> None:
@@ -120,12 +142,14 @@ def check_materials(alloy: str, laminate: str) -> None:
 def bench_for(asked: MadeOnDevice, where: OnDevice) -> VirtualBench | None:
     """Return what to simulate, None for a real device. Raises NotReady."""
     if where.device == VIRTUAL:
-        return checked_bench(VirtualBench(where.speed, where.seed, (), where.engine), asked)
+        bench = VirtualBench(where.speed, where.seed, (), where.engine, plant=where.plant)
+        return checked_bench(bench, asked)
     only_virtual = {
         "--press": where.press,
         "--speed": where.speed != "1",
         "--seed": where.seed != 1,
         "--engine": where.engine != "auto",
+        "--plant": where.plant != LUMPED,
     }
     refuse_on_real_device(where.device, [name for name, given in only_virtual.items() if given])
     return None

@@ -52,6 +52,11 @@ class DeviceDescription:
     has_cut_out: bool
     socket_watts: int = 0  # what the heater's socket gives, 0 = not told
 
+    @property
+    def heater_watts(self) -> int:
+        """Return what all zones take together at full power."""
+        return sum(zone.watts for zone in self.zones)
+
     def channel_names(self) -> list[str]:
         """Return the names that a profile may use, all eight, '' for what reads no couple."""
         return [channel.name if channel.has_couple else "" for channel in self.channels]

@@ -5,7 +5,7 @@ NotReady with sentences for what cannot be rehearsed.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import takewhile
 from pathlib import Path
 
@@ -23,7 +23,7 @@ from emberbed.bench.with_heater import load_heater
 from emberbed.plain_text import printable
 from emberbed.profiles.reader import ProfileFile
 from emberbed.rehearse import Rehearsal
-from emberbed.rehearse_bench import GRID, LUMPED, Bench, usual_bench
+from emberbed.rehearse_bench import GRID, LUMPED, TWO_ZONES, Bench, usual_bench
 from emberbed.rehearse_heater import OnHeater
 from emberbed.rehearse_limit import Limit
 from emberbed.rehearse_map import BoardMap, Watch
@@ -72,11 +72,12 @@ def answer(asked: Asked) -> Answer:
     try:
         faults = [parse_fault(text) for text in asked.faults]
         sensors = parse_sensors(asked.sensors)
-        if asked.heater is not None:
+        if asked.heater is not None and plant == LUMPED:
             return _on_heater(profile_file, sensors, asked, faults)
         bench = usual_bench(profile_file, plant, sensors)
-        if plant == GRID:
-            return _on_grid(profile_file, bench, asked, faults)
+        if plant != LUMPED:
+            known = replace(bench, identified=load_heater(asked.heater))
+            return _on_grid(profile_file, known, asked, faults)
         if asked.what_ifs:
             return _with_what_ifs(profile_file, bench, asked)
         done = rehearse.rehearse(profile_file, asked.seed, faults, bench)
@@ -145,27 +146,29 @@ def _plant(asked: Asked) -> str:
     if asked.plant is not None and asked.plant not in PLANTS:
         shown = printable(asked.plant)
         raise NotReady([f"--plant {shown} is not known: give one of {', '.join(PLANTS)}"])
-    if asked.heater is not None and (asked.wants_map or asked.plant == GRID):
+    in_zones = asked.plant == TWO_ZONES
+    flat = asked.wants_map or in_zones or asked.plant == GRID
+    if asked.heater is not None and flat and not in_zones:
         raise NotReady(
             [
                 "--heater knows the board as a whole and no spots on it: leave --plant grid and"
-                " --map out, or rehearse without --heater"
+                f" --map out, rehearse without --heater, or plan by it for --plant {TWO_ZONES}"
             ]
         )
     if asked.wants_map and asked.plant == LUMPED:
         raise NotReady([f"--map needs the board in two dimensions: add --plant {GRID}"])
-    if asked.wants_limit and (asked.wants_map or asked.plant == GRID):
+    if asked.wants_limit and flat:
         raise NotReady(
             ["--limit takes the board as one piece: leave --plant grid and --map out, or --limit"]
         )
-    if asked.what_ifs and (asked.wants_map or asked.plant == GRID or asked.heater or asked.faults):
+    if asked.what_ifs and (flat or asked.heater or asked.faults):
         raise NotReady(
             [
                 "--what-ifs draws benches around the usual one, board as one piece, nothing broken:"
                 " leave --plant grid, --map, --heater and --fault out, or --what-ifs"
             ]
         )
-    return GRID if asked.wants_map else asked.plant or LUMPED
+    return asked.plant or (GRID if asked.wants_map else LUMPED)
 
 
 def _with_what_ifs(profile_file: ProfileFile, bench: Bench, asked: Asked) -> Answer:

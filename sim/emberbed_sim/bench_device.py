@@ -1,6 +1,6 @@
 """The virtual bench's device description: what a device wired to the simulated heater would hold.
 
-Channel numbers are the positions of the plant's sensors; watts are the plant's emitter. Sensors
+Channel numbers are the positions of the plant's sensors; watts are the plant's emitters'. Sensors
 are written NAME:PLACE or NAME:PLACE:CONVERTER by whoever starts a virtual device.
 """
 
@@ -44,7 +44,7 @@ def bench_settings(bench: BenchParameters, has: int = ALL_SENSES) -> bytes:
         )
         for placed in bench.sensors
     ]
-    zones = [(round(bench.emitter.watts), LEAST_DWELL_TICKS)]
+    zones = [(round(watts), LEAST_DWELL_TICKS) for watts in bench.emitter.zone_watts]
     return settings.pack_settings(has, channels, zones, SOCKET_WATTS, HOLD_CDEG)
 
 

@@ -25,7 +25,7 @@ from emberbed_sim.link_faults import WireFaults
 from emberbed_sim.loopback_wire import Wire
 from emberbed_sim.plant.bench_plant import BenchPlant
 from emberbed_sim.plant.fault_kind import ON_A_WIRE
-from emberbed_sim.plant.heater import PLANTS, SimulatedHeater
+from emberbed_sim.plant.heater import PLANTS, SimulatedHeater, bench_in_zones
 from emberbed_sim.plant.parameters import BenchParameters, bench_for_board
 
 MOST_OWED = 10
@@ -168,7 +168,8 @@ def _serve(asked: argparse.Namespace) -> None:
     faults = [parse_fault(text) for text in asked.fault]
     refuse_others(faults, ON_A_WIRE)
     sensors = parse_sensors(asked.sensor)
-    bench = bench_for_board(asked.mass_g, asked.length_mm, asked.width_mm, sensors)
+    board = bench_for_board(asked.mass_g, asked.length_mm, asked.width_mm, sensors)
+    bench = bench_in_zones(board, asked.plant)
     heater = SimulatedHeater(bench, asked.seed, faults, _plant(bench, asked))
     nonce = asked.seed * 7919 % 0x3FFFFFF + 1
     with (

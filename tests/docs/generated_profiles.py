@@ -32,6 +32,7 @@ LEFT_OUT = {
     "pause_c": f"{limits.PAUSE_BELOW_LIMIT_C:g} below `limit_c`",
     "partner": "a `pair` needs it",
     "side": "not told",
+    "zone": "see Zones",
     "needs": "none but `control`",
     "marks": '`["flux_on"]` where the prompt speaks of flux, else none',
 }
@@ -105,7 +106,7 @@ def _left_out(key: str, default: object) -> str:
 
 def _range_of(key: str) -> str:
     allowed = limits.RANGES[key]
-    return f"{allowed.least:g} to {allowed.most:g} {allowed.unit} ({allowed.why})"
+    return f"{allowed.least:g} to {allowed.most:g} {allowed.unit}".rstrip() + f" ({allowed.why})"
 
 
 def roles() -> str:

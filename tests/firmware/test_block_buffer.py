@@ -98,10 +98,23 @@ def test_what_is_read_ends_where_it_ends(offset, count, given):
 def test_memory_is_taken_in_steps_up_to_the_most_and_kept(length, room):
     buffer = BlockBuffer(1100)
     assert len(buffer._octets) == 0
-    buffer.fill(bytes(length))
+    assert buffer.write(0, bytes(length), 0, length)
     assert len(buffer._octets) == room
-    buffer.fill(b"\1")
+    assert buffer.write(0, b"\1", 0, 1)
     assert len(buffer._octets) == room and bytes(buffer.view()) == b"\1"
+
+
+def test_a_whole_block_takes_no_memory_until_a_part_is_written():
+    buffer = BlockBuffer(1100)
+    buffer.fill(BLOCK)
+    assert buffer._octets is BLOCK
+    assert buffer.write(2, b"\xee", 0, 1)
+    assert bytes(buffer.view()) == BLOCK[:2] + b"\xee" + BLOCK[3:]
+    assert BLOCK == bytes(range(1, 11)) and len(buffer._octets) == 10
+    buffer.fill(BLOCK)
+    assert buffer.write(10, b"\xee", 0, 1) and bytes(buffer.view()) == BLOCK + b"\xee"
+    buffer.fill(BLOCK)
+    assert buffer.write(0, b"\xee", 0, 1) and bytes(buffer.view()) == b"\xee"
 
 
 def test_memory_grows_under_a_block_that_comes():

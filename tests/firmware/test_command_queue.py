@@ -12,7 +12,7 @@ from tests.support.bench import Bench, ack
 
 
 def put(queue, kind, octet=0):
-    return queue.put(kind, bytes([octet]) * 16, 0, command_length(kind))
+    return queue.put(kind, bytes([octet]) * 64, 0, command_length(kind))
 
 
 def test_queue_is_the_records_bytes():
@@ -66,5 +66,5 @@ def test_only_tick_commands_have_a_length():
     # none of them starts heat, presses the button, forces an output or injects a reading
     assert {ms.MESSAGE_NAMES[kind] for kind in kinds} == {
         "RENEW", "PLAN_WRITE", "ARM", "STOP", "ACK_PROMPT", "STAGE_REQUEST", "SETTINGS_WRITE",
-        "SERVICE",
+        "SERVICE", "FEEDFORWARD",
     }  # fmt: skip

@@ -13,6 +13,7 @@ from tests.support.bench import Bench, arm_payload
 LAYOUTS = {
     ms.RENEW: "<I", ms.PLAN_WRITE: "<HHHH", ms.SETTINGS_WRITE: "<HHHH", ms.ARM: "<HHBBI",
     ms.STOP: "<B", ms.ACK_PROMPT: "<BB", ms.STAGE_REQUEST: "<BhB", ms.SERVICE: "<B",
+    ms.FEEDFORWARD: "<H24H",
 }  # fmt: skip
 
 

@@ -26,7 +26,7 @@ class Remembers:
 @pytest.fixture
 def taken(monkeypatch):
     """Return how to take a snapshot of any numbers at all."""
-    monkeypatch.setattr(snapshot_parts, "take_snapshot", lambda machine: machine.numbers)
+    monkeypatch.setattr(snapshot_parts, "numbers_of", lambda machine: machine.numbers)
 
     def take(numbers, tick=7, parts=None):
         parts = parts or SnapshotParts()

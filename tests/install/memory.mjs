@@ -1,19 +1,20 @@
-// Live bytes of the firmware in the 32-bit MicroPython under node, after each step of a boot:
-// node memory.mjs MODULE ROOT BENCH PORT PINS TICKS. ROOT becomes /emberbed/by-hand, its code /lib.
-// The interpreter collects only between calls, so each step is one.
+// Live bytes in the 32-bit MicroPython under node, after each of some steps:
+// node memory.mjs MODULE FILES STEPS. FILES: {path there: path here} in JSON, folders whole; STEPS:
+// [name, Python code]. The interpreter collects only between calls, so each step is one. Prints
+// {bytes: {name: live bytes}, said: lines that the steps have printed}.
 import fs from "node:fs";
 import path from "node:path";
 import { pathToFileURL } from "node:url";
 
-const [moduleFile, root, bench, port, pins, ticks] = process.argv.slice(2);
+const [moduleFile, files, steps] = process.argv.slice(2);
 const { loadMicroPython } = await import(pathToFileURL(moduleFile).href);
 const said = [];
 const python = await loadMicroPython({ heapsize: 4 * 1024 * 1024, linebuffer: true, stdout: (line) => said.push(line) });
 const copy = (from, to) => {
   if (fs.statSync(from).isDirectory()) {
-    python.FS.mkdirTree(to);
     for (const name of fs.readdirSync(from)) copy(path.join(from, name), `${to}/${name}`);
   } else {
+    python.FS.mkdirTree(path.posix.dirname(to));
     python.FS.writeFile(to, fs.readFileSync(from));
   }
 };
@@ -22,27 +23,14 @@ const live = () => {
   python.runPython("import gc\nprint(gc.mem_alloc())");
   return Number(said.pop());
 };
-const steps = [
-  ["start", `import sys\nsys.path.insert(0, '/lib')\nimport ticks_on_pins as bench\nbench.play(${pins})`],
-  ["code", `modules = bench.import_firmware('${port}', '/emberbed')`],
-  ["port", "port = bench.make_port(modules)"],
-  ["boot", "parts = bench.build(port)"],
-  ["armed", "bench.run(parts, 60)"],
-  ["run", `bench.run(parts, ${ticks} - 60)`],
-];
 try {
-  copy(root, "/emberbed/by-hand");
-  copy(path.join(root, "emberbed_fw"), "/lib/emberbed_fw");
-  copy(path.join(root, "emberbed_fw", "start_up.mpy"), "/lib/emberbed_start.mpy");
-  python.FS.writeFile("/lib/ticks_on_pins.py", fs.readFileSync(bench));
+  for (const [to, from] of Object.entries(JSON.parse(files))) copy(from, to);
   const bytes = {};
-  for (const [name, code] of steps) {
+  for (const [name, code] of JSON.parse(steps)) {
     python.runPython(code);
     bytes[name] = live();
   }
-  python.runPython("print(bench.Bench.bead_mk)");
-  bytes.bead_mk = Number(said.pop());
-  console.log(JSON.stringify(bytes));
+  console.log(JSON.stringify({ bytes, said }));
 } catch (error) {
   console.log(String(error.message).slice(0, 2000));
   process.exitCode = 1;

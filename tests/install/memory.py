@@ -2,13 +2,14 @@
 
 python -m tests.install.memory          # writes the tables that follow; needs node and mpy-cross
 
-The steps are those of a board with its own port on played pins (ticks_on_pins.py), in the 32-bit
-interpreter. The files are imported by themselves, folded and compiled but not linked, each after
-those that it needs: together they are more than the linked firmware, and tell where it goes.
+Live bytes by step are those of a board's own port on played pins (ticks_on_pins.py), in the 32-bit
+interpreter under node. What a whole start needs, with what it leaves behind on the way, is found in
+a 32-bit MicroPython whose heap is limited, where one is here (limited.py). The source files are
+imported by themselves, folded and compiled but not linked, each after those that it needs: together
+they are more than the linked firmware, and tell where it goes.
 """
 
 import json
-import re
 import subprocess
 import tempfile
 from collections.abc import Mapping
@@ -16,27 +17,22 @@ from pathlib import Path
 
 from emberbed.firmware_sources import PACKAGE, Sources, firmware_folder, read_sources
 from emberbed.install.folding import fold
-from emberbed.install.linking import link
-from emberbed.install.version import belongs, build_version, compile_files
-from emberbed_fw.ports.wiring import LINK_UART, pack_wiring
-from emberbed_fw.start_up import BY_HAND
+from emberbed.install.version import belongs, compile_files
 from tests.house_rules.rules import LEVELS
+from tests.install.limited import (
+    PLANS,
+    TICKS,
+    least_heap,
+    micropython_32,
+    plan_of,
+    write_wire,
+)
+from tests.install.played_board import BENCH, PLAYED, write_board
 from tests.support.parts import need_program, need_wasm_module
-from tests.support.plans import bench_settings
 
 HERE = Path(__file__).parent
-BENCH = HERE / "ticks_on_pins.py"
-KEPT = ("build", "one_turn")  # what the bench calls by name
-CALLED = {"play", "import_firmware", "make_port", "build", "run", "bead_mk"}  # by memory.mjs
-COUPLE = ("bead", 1, 20000, 0, 4096)
-PINS = {
-    "sck": 2, "mosi": 3, "miso": 4, "tx": 0, "rx": 1, "contactor": 6, "button": 7,
-    "contactor_sense": 8, "current_sense": 9,
-}  # fmt: skip
-ZONE = 10
-PLAYED = {role: PINS[role] for role in PINS if role not in ("sck", "mosi", "miso", "tx", "rx")}
-PLAYED["zone"] = ZONE
-BOARDS = (("rp2040", 2, 10_000), ("rp2040", 4, 1_000), ("esp32", 2, 1_000))  # port, couples, ticks
+BOARDS = (("rp2040", 2, 10_000), ("rp2040", 4, 10_000), ("esp32", 2, 1_000))  # port, couples, ticks
+CALL_TICKS = 1_000  # what 10,000 leave behind in one call hides some 2 kB from the collection
 STEPS = {
     "code": "its code",
     "port": "its port with the buffers of the wire",
@@ -45,28 +41,23 @@ STEPS = {
 }
 
 
-def write_board(folder: Path, sources: Sources, port: str, couples: int) -> Path:
-    """Write what a board with so many couples holds, twice: as /lib and beside its version."""
-    selects = list(range(11, 11 + couples))
-    wiring = pack_wiring(port, LINK_UART, 0, 0, 115200, PINS, selects, [ZONE])
-    block = bench_settings(has=3, channels=[COUPLE] * couples, zones=[(1000, 2)], hold_cdeg=9000)
-    version = build_version(sources, "", port, block, wiring, KEPT)
-    version.write_to(folder)
-    version.write_to(folder / BY_HAND)
-    start = folder / PACKAGE / "start_up.mpy"
-    (folder / "emberbed_start.mpy").write_bytes(start.read_bytes())
-    return folder
-
-
 def bytes_by_step(
     folder: Path, sources: Sources, port: str, couples: int, ticks: int
 ) -> dict[str, int]:
     """Return live bytes after each of STEPS, and how warm the bead became (`bead_mk`)."""
-    root = write_board(folder, sources, port, couples) / BY_HAND
-    bench = folder / BENCH.name
-    bench.write_bytes(_bench_of_few_names(sources, port))
-    told = _in_32_bits("memory.mjs", str(root), str(bench), port, json.dumps(PLAYED), str(ticks))
-    return {**{step: told[step] - told["start"] for step in STEPS}, "bead_mk": told["bead_mk"]}
+    root = write_board(folder, sources, port, couples)
+    steps = [
+        ("start", "import sys\nsys.path.insert(0, '/emberbed')\nimport ticks_on_pins as bench\n"
+                  f"bench.play({PLAYED})"),
+        ("code", f"modules = bench.import_firmware('{port}', '/emberbed')"),
+        ("port", "port = bench.make_port(modules)"),
+        ("boot", "parts = bench.build(port)"),
+        ("armed", "bench.run(parts, 60)"),
+        *[(f"after {at}", f"bench.run(parts, {CALL_TICKS})") for at in range(0, ticks, CALL_TICKS)],
+        ("run", "print(bench.Bench.bead_mk)"),
+    ]  # fmt: skip
+    told, said = _in_32_bits({"/emberbed": root}, steps)
+    return {**{step: told[step] - told["start"] for step in STEPS}, "bead_mk": int(said[-1])}
 
 
 def bytes_by_file(folder: Path, sources: Sources, port: str) -> dict[str, int]:
@@ -77,24 +68,28 @@ def bytes_by_file(folder: Path, sources: Sources, port: str) -> dict[str, int]:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(octets)
     names = [name for level in LEVELS for name in level if name.replace(".", "/") + ".py" in chosen]
-    return _in_32_bits("module_memory.mjs", str(folder / PACKAGE), str(BENCH), *names)
+    steps = [
+        ("", "import sys, struct, binascii, array, micropython\nsys.path.insert(0, '/lib')\n"
+             "import ticks_on_pins\nticks_on_pins.play({})"),
+        *[(name, f"import {PACKAGE}.{name}") for name in names],
+    ]  # fmt: skip
+    there = {f"/lib/{PACKAGE}": folder / PACKAGE, f"/lib/{BENCH.name}": BENCH}
+    live = list(_in_32_bits(there, steps)[0].values())
+    return {name: live[at + 1] - live[at] for at, name in enumerate(names)}
 
 
-def _bench_of_few_names(sources: Sources, port: str) -> bytes:
-    """Return the bench with the firmware's own letters: its names would fill another pool of them,
-    which no board has."""
-    chosen = {name: text for name, text in sources.items() if belongs(name, port)}
-    linked = b"".join(link(fold(chosen, KEPT), f"ports/{port}.py", KEPT).values())
-    told = {word for word in re.findall(r"\w+", linked.decode()) if len(word) > 2}
-    return link({BENCH.name: BENCH.read_bytes()}, BENCH.name, told | CALLED)[BENCH.name]
-
-
-def _in_32_bits(script: str, *arguments: str) -> dict[str, int]:
+def _in_32_bits(
+    files: Mapping[str, Path], steps: list[tuple[str, str]]
+) -> tuple[dict[str, int], list[str]]:
+    """Return live bytes after each step, and the lines that the steps printed."""
     node = need_program("node", "install Node.js 18 or later")
-    command = [node, str(HERE / script), str(need_wasm_module()), *arguments]
+    there = json.dumps({to: str(here) for to, here in files.items()})
+    script = str(HERE / "memory.mjs")
+    command = [node, script, str(need_wasm_module()), there, json.dumps(steps)]
     done = subprocess.run(command, capture_output=True, text=True, timeout=500)
     assert done.returncode == 0, done.stdout[-1000:]
-    return json.loads(done.stdout)
+    told = json.loads(done.stdout)
+    return told["bytes"], told["said"]
 
 
 def _table(head: str, rows: Mapping[str, list[int]]) -> str:
@@ -102,6 +97,17 @@ def _table(head: str, rows: Mapping[str, list[int]]) -> str:
     lines = [f"|{head}|", "|" + " --- |" * len(columns)]
     lines += [f"| {name} | {' | '.join(f'{n:,}' for n in its)} |" for name, its in rows.items()]
     return "\n".join(lines)
+
+
+def _least_rows(sources: Sources, folder: Path, command: list[str]) -> dict[str, list[int]]:
+    """Return for each of PLANS the least heap, and what is in use and free in it, in bytes."""
+    rows = {}
+    for text, (couples, knots) in PLANS.items():
+        root = write_board(folder / text, sources, "rp2040", couples)
+        write_wire(root, plan_of(knots) if knots else None)
+        heap, seen = least_heap(command, root, [TICKS])
+        rows[text] = [heap, seen[-1].used, seen[-1].free, seen[-1].largest]
+    return rows
 
 
 def main() -> None:
@@ -112,10 +118,13 @@ def main() -> None:
             for port, couples, ticks in BOARDS
         ]
         files = bytes_by_file(Path(folder) / "files", sources, BOARDS[0][0])
+        command = micropython_32()
+        least = _least_rows(sources, Path(folder), command) if command else {}
     head = " live bytes with |" + "|".join(
         f" {port}, {n} couples, {ticks:,} ticks " for port, n, ticks in BOARDS
     )
     print(_table(head, {text: [its[step] for its in measured] for step, text in STEPS.items()}))
+    print("\n" + _table(" 32 bits, rp2040 | least heap | then used | free | largest ", least))
     ordered = sorted(files.items(), key=lambda item: -item[1])
     print("\n" + _table(" file by itself | bytes ", {name: [its] for name, its in ordered}))
 

@@ -1,10 +1,13 @@
 """A controller board's own port on played pins, as fast as the interpreter goes.
 
-Runs in any MicroPython. Importing it puts `machine`, `time` and `select` in the place of a board's;
-then `boot` starts the installed firmware as main.py does, up to its loop, and `run` makes turns of
-it. A person presses the button as one does who starts the device's own hold, both switches are
-healthy, and a bead follows the heat. Run as a script (folder with the firmware and its two blocks,
-port, pins, ticks), it prints free bytes, the largest free block, and how warm the bead became.
+Runs in any MicroPython. `play` puts `machine`, `time` and `select` in the place of a board's. Then
+`start` does what main.py does, until it has seen enough; or, where the interpreter collects only
+between calls, `import_firmware`, `make_port`, `build` and `run` go step by step. What the file WIRE
+holds comes in at the start, as from a host that then goes home. A person presses the button as one
+does who arms and starts what is loaded, or the device's own plan or hold; both switches are
+healthy, and a bead follows the heat. `main` (folder with the firmware, pins, ticks to look at) does
+all that with the heap as it is: it prints bytes in use before the firmware came, and at each of the ticks: bytes in use and
+free, the largest free block, and how warm the bead became.
 """
 
 import gc
@@ -13,7 +16,9 @@ import sys
 
 PERIOD = 1 << 30
 TICK_MS = 100
-PRESSES = ((20, 34), (80, 94))  # loads and arms the hold; starts it
+PRESSES = ((20, 34), (80, 94))  # loads and arms; starts
+WIRE = "wire"
+VERSION = "a"
 TOUCH_TICKS = 6000  # somebody touches the button now and then
 COLD_WORD = 25 * 16 << 4  # of a MAX31855K: cold junction 25 degC, no fault
 
@@ -56,20 +61,24 @@ class Gc:
 
 
 class Select:
-    """`select`, with a host that has gone home."""
+    """`select`, with a host that says what WIRE holds."""
 
     POLLIN = 1
     POLLOUT = 4
 
     class poll:
         def register(self, stream, events):
-            pass
+            self._stream = stream
 
         def modify(self, stream, events):
             pass
 
         def ipoll(self, wait_ms):
+            if Uart.left():
+                return ((self._stream, Select.POLLIN),)
             Time.now_ms += wait_ms
+            if wait_ms:
+                Seen.turn()
             return ()
 
 
@@ -136,13 +145,47 @@ class Spi:
 
 
 class Uart:
-    """A line on which nothing comes; what goes out is gone."""
+    """A line with a board's buffers; what goes out is gone."""
 
-    def __init__(self, number, **_options):
-        pass
+    wire = None  # the open file
+    next = b""
+
+    def __init__(self, number, rxbuf=0, txbuf=0, **_options):
+        self._buffers = bytearray(rxbuf), bytearray(txbuf)
+
+    @staticmethod
+    def left():
+        if Uart.wire is not None and not Uart.next:
+            Uart.next = Uart.wire.read(1)
+        return len(Uart.next)
+
+    def readinto(self, into):
+        into[0] = Uart.next[0]
+        Uart.next = b""
+        return 1
 
     def write(self, octets):
         return len(octets)
+
+
+class Seen:
+    """What `start` is to look at."""
+
+    ticks = []
+
+    @staticmethod
+    def turn():
+        """Step the bench, and tell of a tick that is wanted; the last one ends it all."""
+        if not Seen.ticks:
+            return
+        Bench.step()
+        if Time.now_ms >= Seen.ticks[0] * TICK_MS:
+            del Seen.ticks[0]
+            gc.collect()
+            print(gc.mem_alloc(), gc.mem_free(), largest_free_block(), Bench.bead_mk)
+            gc.collect()
+            if not Seen.ticks:
+                raise SystemExit
 
 
 class Wdt:
@@ -171,27 +214,24 @@ class Machine:
 
     @staticmethod
     def unique_id():
-        return b"12345678"
+        return b""  # the device's number for a host is that of its clock
 
     @staticmethod
     def reset_cause():
         return 1
 
 
-def play(pins):
-    """Stand in for a board's modules. pins: {role as in Pin.roles: number}."""
+def play(pins, full=True):
+    """Stand in for a board's modules. pins: {role as in Pin.roles: number}; full: its heap."""
     Pin.roles = {number: role for role, number in pins.items()}
-    for name, module in (
-        ("machine", Machine),
-        ("time", Time),
-        ("select", Select),
-        ("gc", Gc),
-    ):
+    played = (("machine", Machine), ("time", Time), ("select", Select), ("gc", Gc))
+    for name, module in played if full else played[:3]:
         sys.modules[name] = module
 
 
 def import_firmware(port_name, root):
     """Return the module of a board's port, and the one that starts it. root: for its files."""
+    sys.path.insert(0, root + "/" + VERSION)
     __import__("emberbed_start")
     sys.modules["emberbed_start"].ROOT = root
     whole = "emberbed_fw.ports." + port_name
@@ -201,7 +241,7 @@ def import_firmware(port_name, root):
 
 def make_port(modules):
     port, start = modules
-    return port.make_port(start.Installed(start.BY_HAND))
+    return port.make_port(start.Installed(VERSION))
 
 
 def build(port):
@@ -236,14 +276,22 @@ def largest_free_block():
     return low
 
 
-def main(folder, port_name, pins, ticks):
-    sys.path.insert(0, folder)
-    play({role: int(pin) for role, pin in [each.split("=") for each in pins.split(",")]})
-    parts = build(make_port(import_firmware(port_name, folder)))
-    run(parts, int(ticks))
+def start(root, wire, ticks):
+    """Start what is installed below `root`, and tell of it at these ticks."""
+    Uart.wire = wire
+    Seen.ticks = ticks
     gc.collect()
-    print(gc.mem_free(), largest_free_block(), Bench.bead_mk)
+    print(gc.mem_alloc())
+    __import__("emberbed_start")
+    sys.modules["emberbed_start"].ROOT = root
+    try:
+        sys.modules["emberbed_start"].start()
+    except SystemExit:
+        pass
 
 
-if __name__ == "__main__" and len(getattr(sys, "argv", ())) == 5:
-    main(*sys.argv[1:])
+def main(folder, pins, ticks):
+    sys.path.insert(0, folder)
+    play(pins, False)
+    with open(folder + "/" + WIRE, "rb") as wire:
+        start(folder, wire, ticks)

@@ -25,6 +25,7 @@ WHOLE = ["safety/test_heat_checks.py", "safety/test_sensor_checks.py",
          "safety/test_doubt_checks.py"]  # fmt: skip
 TESTS = {
     "guard_rules": GUARD,
+    "feedforward": ["firmware/test_feedforward_anew.py"],
     "guard": [*GUARD, *WHOLE, "safety/test_switch_checks.py"],
     "doubts": ["firmware/test_doubts*.py", "firmware/test_guard_doubt_count.py",
                "safety/test_doubt_checks.py"],

@@ -10,6 +10,7 @@ import struct
 from emberbed.records import TickRecord, decode_record
 from emberbed_fw import messages, record
 from emberbed_fw import run_states as rs
+from emberbed_fw.commands import prepare_feedforward
 from emberbed_fw.memory_watch import MemoryWatch
 from emberbed_fw.plan import Plan
 from emberbed_fw.plan_check import find_fault
@@ -164,6 +165,8 @@ class Bench:
         inputs.port_flags = self._port_flags()
 
     def _put(self, kind, payload):
+        if kind == messages.FEEDFORWARD:
+            prepare_feedforward(self.machine, payload, 0)
         assert self.machine.commands.put(kind, payload, 0, len(payload))
 
     def _words(self):

@@ -19,7 +19,7 @@ from emberbed_sim.plant.heater import SimulatedHeater
 from emberbed_sim.plant.parameters import DEFAULT_SENSORS, bench_for_board
 from tests.support.bench import FOLLOWS, NEVER, OPEN_WORD, Bench
 from tests.support.plans import build_plan, cool, hold, ramp, wait
-from tests.support.played import touched_run, went_on
+from tests.support.played import planned_anew, touched_run, went_on
 from tests.support.trips import mended
 
 # profile, faults, the verdict and the trip it must end with
@@ -97,6 +97,13 @@ def with_changes():
     return bench.settings, bench.plan, bench.tape[first:], b""
 
 
+def power_anew():
+    """Return a run whose power was planned anew, twice."""
+    bench = planned_anew()
+    first = next(n for n, packed in enumerate(bench.tape) if arms(packed, len(packed)))
+    return bench.settings, bench.plan, bench.tape[first:], b""
+
+
 def gone_on():
     """Return a run that goes on after a trip, is changed, and ends by another one."""
     bench, counts = went_on()
@@ -129,7 +136,10 @@ def simulated(profile_name, faults):
     return settings, plan, list(loop.run())
 
 
-PLAYED = {BY_HAND: played_by_hand, "with changes": with_changes, "gone on": gone_on}
+PLAYED = {
+    BY_HAND: played_by_hand, "with changes": with_changes, "gone on": gone_on,
+    "power anew": power_anew,
+}  # fmt: skip
 NAMES = [*SCENARIOS, *PLAYED]
 
 

@@ -18,6 +18,7 @@ from emberbed.profiles.model import Board
 from emberbed.profiles.plain_hold import hold_profile
 from emberbed.profiles.planned import Planner
 from emberbed.profiles.reader import ProfileFile, ProfileMistakes, read_profile
+from emberbed.profiles.zones import Coupling, Zones
 from emberbed_fw.messages import ENTRY_INJECTED
 
 CHECKED, ACCEPTED = "check", "accepted"  # kinds of events, as the run store keeps them
@@ -120,17 +121,27 @@ def judge(
     description: DeviceDescription,
     power_cap: float = POWER_CAP,
     guard_model: GuardModel | None = None,
+    coupling: Coupling | None = None,
 ) -> list[Finding]:
-    """Return what `check` finds, with the device's channels and watts."""
+    """Return what `check` finds, with the device's channels, zones and watts."""
     return check_profile(
         profile_file,
         description.channel_names(),
         description.ceilings_cdeg(),
-        description.zones[0].watts,
+        description.heater_watts,
         power_cap,
         socket_watts=description.socket_watts,
         guard_model=guard_model,
+        zones=zones_of(description, coupling),
     )
+
+
+def zones_of(description: DeviceDescription, coupling: Coupling | None = None) -> Zones:
+    """Return the zones of a device's heater, with what is known of how they warm its sensors."""
+    fitted = [zone.watts for zone in description.zones]
+    while len(fitted) > 1 and fitted[-1] == 0:
+        fitted.pop()
+    return Zones(tuple(fitted), description.socket_watts, coupling)
 
 
 def prepare(
@@ -140,15 +151,16 @@ def prepare(
     power_cap: float = POWER_CAP,
     guard_model: Callable[[Board | None], GuardModel] | None = None,
     planner: Planner | None = None,
+    coupling: Coupling | None = None,
 ) -> Prepared:
     """Check against the device and compile; gains None: those of a heater nobody identified.
 
     guard_model: what the guard knows of the heater, for a board; None for a guess.
-    planner: plans setpoints and power for a heater that is known.
+    planner: plans setpoints and power for a heater that is known; coupling: of its zones.
     """
     profile_file = asked if isinstance(asked, ProfileFile) else asked.on(description)
     model = None if guard_model is None else guard_model(profile_file.model.board)
-    findings = judge(profile_file, description, power_cap, model)
+    findings = judge(profile_file, description, power_cap, model, coupling)
     if has_errors(findings):
         raise NotReady([found.sentence for found in findings if found.severity == "error"])
     try:
@@ -159,9 +171,10 @@ def prepare(
             gains,
             power_cap,
             socket_w=description.socket_watts,
-            zone_w=description.zones[0].watts,
+            zone_w=description.heater_watts,
             guard_model=model,
             planner=planner,
+            zones=zones_of(description, coupling),
         )
     except PlanRefused as refused:
         raise NotReady([str(refused)]) from None

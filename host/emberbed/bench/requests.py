@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 
 from emberbed.bench.stage_text import degrees
-from emberbed.bench.wishes import Answer, Touch
+from emberbed.bench.wishes import Answer, NewPower, Touch
 from emberbed.link.device import Device, Refused
 from emberbed.records import TickRecord
 from emberbed.touch_words import source_words, touch_words
@@ -15,6 +15,9 @@ Tell = Callable[[str, str], None]  # kind, sentence
 ALONE = (
     "Without its PC link the device switches heat off within 2 s by itself; what follows is not"
     " recorded."
+)
+POWER_ANEW = (
+    "The power for the stages after this wait was planned anew, from how warm the heater is now."
 )
 SMOKE = "Smoke"
 SMOKE_CAUTION = "If it smokes on, pull the mains plug, and air the room."
@@ -28,8 +31,11 @@ class Requests:
         self._source = source
         self._tell = tell
 
-    def carry_out(self, wish: Answer | Touch) -> None:
+    def carry_out(self, wish: Answer | Touch | NewPower) -> None:
         """Ask for an answer or a change; LinkError when nobody hears."""
+        if isinstance(wish, NewPower):
+            self._give_power(wish)
+            return
         kind = messages.ANSWER if isinstance(wish, Answer) else wish.kind
         source = self._source if wish.source is None else wish.source
         try:
@@ -40,6 +46,16 @@ class Requests:
         except Refused as refused:
             what = f"{touch_words(kind)}, {source_words(source)}"
             self._tell("refusal", f"Not done ({what}): {refused}")
+
+    def _give_power(self, wish: NewPower) -> None:
+        try:
+            for payload in wish.payloads:
+                self._device.ask(messages.FEEDFORWARD, payload)
+        except Refused as refused:
+            self._tell("refusal", f"The power stays as it was planned before: {refused}")
+            return
+        wish.taken()
+        self._tell("power", POWER_ANEW)
 
     def stop(self, reason: int, newest: TickRecord) -> bool:
         """Take the heat away; return whether the device took it."""

@@ -36,7 +36,7 @@ from emberbed.bench.story import Story
 from emberbed.bench.touch_test import require_touch
 from emberbed.bench.virtual import VirtualBench, VirtualDevice
 from emberbed.bench.watcher import Begun, Hands, Screens, Watcher
-from emberbed.bench.with_heater import learner_of, prepare_on
+from emberbed.bench.with_heater import learner_of, planning_anew, prepare_on
 from emberbed.calibration.known import EVENT
 from emberbed.calibration.on_device import Said, run_words
 from emberbed.device_description import DeviceDescription
@@ -225,6 +225,7 @@ def watch_run(
             why_gone = virtual.why_ended if virtual else lambda: None
             learner = learner_of(request.heater, story.plan, bench.description)
             shown, hand = _watched(request, bench, ledger, story, screen, own)
+            learner, hand = planning_anew(request.heater, plan, learner, hand)
             digest = _facts(request, bench).firmware_digest
             check = self_check_for(request.self_check, bench.settings, plan, digest)
             checks = (learner, check, None if virtual else ClockWatch())

@@ -17,6 +17,7 @@ START_S = 20.0
 END_S = 5.0
 WHY_S = 0.3  # in which a process that has broken its link has ended too, if it ends
 PRESS_S = 1.5
+PLANTS = ("lumped", "grid", "two-zones")  # as the virtual device knows them; a test compares
 MICROPYTHON = "MicroPython"  # as the virtual device names the interpreter of real devices
 FELL_BACK = (
     "MicroPython is not installed here, so the virtual device runs the same firmware in {engine}"
@@ -49,7 +50,7 @@ class VirtualBench:
     length_mm: float = 180.0
     width_mm: float = 120.0
     sensors: tuple[str, ...] = ()  # NAME:PLACE by channel; none: the usual ones
-    plant: str = "lumped"  # or grid: the board in two dimensions
+    plant: str = PLANTS[0]  # or another of them: the board in two dimensions
     emitters: str = ""  # on a grid: what each of a row gives of its power, such as 1,0.7,1
     module: str = "emberbed_sim.virtual_device"  # the process
 

@@ -1,5 +1,6 @@
 """What a hand at the bench may want of the device in one turn of the loop."""
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 
@@ -24,4 +25,12 @@ class Stop(NamedTuple):
     reason: int
 
 
-Wish = Answer | Touch | Stop
+class NewPower(NamedTuple):
+    """Let the stages to come have this power: payloads of FEEDFORWARD; `taken` is called once the
+    device has it."""
+
+    payloads: tuple[bytes, ...]
+    taken: Callable[[], None]
+
+
+Wish = Answer | Touch | Stop | NewPower

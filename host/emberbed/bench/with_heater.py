@@ -9,6 +9,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from emberbed.bench.onlookers import Hand
 from emberbed.bench.prepare import MadeOnDevice, NotReady, Prepared, prepare
 from emberbed.device_description import DeviceDescription
 from emberbed.plain_text import printable
@@ -26,15 +27,17 @@ TOLD_FROM_S = 5.0
 Learner = Callable[[TickRecord], Sequence[tuple[int, str, str]]]  # gives tick, kind, sentence
 
 
-def load_heater(path: Path | None) -> "Identified | None":
-    """Read a heater file. Raises NotReady."""
+def load_heater(path: Path | None, plan_anew: bool = False) -> "Identified | None":
+    """Read a heater file; `plan_anew`: the power too, while a wait lasts. Raises NotReady."""
     if path is None:
+        if plan_anew:
+            raise NotReady(["--plan-anew needs to know the heater: add --heater with its file"])
         return None
     from emberbed.heater.heater_file import HeaterMistakes, read_heater
     from emberbed.learn.identified import Identified
 
     try:
-        return Identified(read_heater(path), printable(path, 200))
+        return Identified(read_heater(path), printable(path, 200), plan_anew=plan_anew)
     except HeaterMistakes as mistakes:
         raise NotReady(mistakes.sentences) from None
 
@@ -48,7 +51,8 @@ def prepare_on(
     gains, power_cap = heater.gains(), heater.power_cap(description)
     model = partial(heater.guard_model, description)
     planner = heater.planner(description)
-    prepared = prepare(asked, description, gains, power_cap, model, planner)
+    coupling = heater.coupling(description)
+    prepared = prepare(asked, description, gains, power_cap, model, planner, coupling)
     late = later_ramps(prepared.profile_file.model, decode_plan(prepared.plan)) if planner else []
     return prepared, [*heater.notes(description), *late]
 
@@ -73,8 +77,23 @@ def later_ramps(profile: Profile, plan: Plan) -> list[str]:
 
 def learner_of(heater: "Identified | None", plan: Plan, description: DeviceDescription) -> Learner:
     """Return what learns the board as the records come; without a heater, nothing does."""
-    if heater is None:
-        return lambda _record: ()
+    if heater is None or description.heater_watts > description.zones[0].watts:
+        return lambda _record: ()  # the learner knows one zone
     from emberbed.learn.on_the_job import OnTheJob
 
     return OnTheJob(heater.heater, plan, description.zones[0].watts)
+
+
+def planning_anew(
+    heater: "Identified | None", plan: bytes, learner: Learner, hand: Hand
+) -> tuple[Learner, Hand]:
+    """Return both, with what plans the power anew in a wait where that is asked for and possible:
+    with a plan that has the power of one zone."""
+    if heater is None or not heater.plan_anew:
+        return learner, hand
+    from emberbed.bench.plan_anew import PlanAnew, PlanningHand, may_plan_anew
+
+    if not may_plan_anew(plan):
+        return learner, hand
+    anew = PlanAnew(heater.heater, plan)
+    return lambda record: [*learner(record), *anew(record)], PlanningHand(hand, anew)

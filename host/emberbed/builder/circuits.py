@@ -6,6 +6,8 @@ decides; a circuit shared with other things gives less.
 
 from dataclasses import dataclass
 
+MAINS_V = (90.0, 260.0)
+
 
 @dataclass(frozen=True)
 class Circuit:
@@ -27,6 +29,23 @@ CIRCUITS = {
     15: Circuit(15, 120, 0.8, "80 % for loads of 3 h and more, NEC 210.20 as quoted"),
     16: Circuit(16, 230, 1.0, "16 A circuit, from memory; many of its outlets bear 10 A for long"),
 }
+
+
+class BadCircuit(Exception):
+    """There is no such circuit; one sentence with the mend."""
+
+
+def circuit_at(amps: int, mains_v: float | None) -> tuple[Circuit, float]:
+    """Return a circuit and its voltage, the usual one for None. Raises BadCircuit."""
+    if amps not in CIRCUITS:
+        known = ", ".join(str(one) for one in CIRCUITS)
+        raise BadCircuit(f"--circuit {amps} is none of {known} A; take the next lower one")
+    if mains_v is not None and not MAINS_V[0] <= mains_v <= MAINS_V[1]:
+        raise BadCircuit(
+            f"--mains {mains_v:g} is outside {MAINS_V[0]:g} to {MAINS_V[1]:g} V; write what your"
+            " outlet has"
+        )
+    return CIRCUITS[amps], mains_v or CIRCUITS[amps].volts
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,9 @@ from emberbed.heater.heat_model import Heater, heater_of
 from emberbed.heater.heater_mistakes import sentences_of
 from emberbed.heater.model_parameters import BY_NAME, PARAMETERS, to_fit
 from emberbed.plain_text import printable
+from emberbed.profiles.zones import Coupling
 from emberbed_fw.plan import MAX_FILTER_SHIFT, MAX_PREVIEW_TICKS
+from emberbed_fw.units import ZONES
 
 FORMAT = 1
 MOST_BYTES = 256 * 1024
@@ -117,6 +119,28 @@ class TunedGains(_Table):
         return Gains(**self.model_dump(exclude={"rule"}))
 
 
+class ZoneTable(_Table):
+    """How the zones of a heater warm its sensors; what steers each zone stands first."""
+
+    watts: list[Annotated[int, Field(gt=0)]]
+    sensors: list[str]
+    rise_k_per_s: list[list[Annotated[float, Field(ge=0, allow_inf_nan=False)]]]
+    rms_c: Annotated[float, Field(ge=0, allow_inf_nan=False)]
+
+    @model_validator(mode="after")
+    def _fits(self) -> "ZoneTable":
+        sensors, zones = len(self.sensors), len(self.watts)
+        if not 2 <= zones <= min(sensors, ZONES):
+            raise ValueError(f"zones have 2 to {ZONES} watts, and a sensor each")
+        rows = {len(row) for row in self.rise_k_per_s}
+        if len(self.rise_k_per_s) != sensors or rows != {zones}:
+            raise ValueError("rise_k_per_s has not a row for each sensor, a number for each zone")
+        return self
+
+    def coupling(self) -> Coupling:
+        return Coupling(tuple(self.sensors), tuple(tuple(row) for row in self.rise_k_per_s))
+
+
 class HeaterFile(_Table):
     """A whole heater file."""
 
@@ -128,6 +152,7 @@ class HeaterFile(_Table):
     parameters: dict[str, Number]
     uncertainty: Uncertainty
     gains: TunedGains | None = None
+    zones: ZoneTable | None = None
 
     @property
     def values(self) -> dict[str, float]:

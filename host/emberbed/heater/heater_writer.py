@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 
 from emberbed.heater.carried import Estimate, covariance, estimates
 from emberbed.heater.default_gains import Gains
-from emberbed.heater.heater_file import FORMAT
+from emberbed.heater.heater_file import FORMAT, ZoneTable
 from emberbed.heater.identify import Fitted
 from emberbed.heater.model_parameters import BY_NAME
 from emberbed.plain_text import printable
@@ -16,7 +16,9 @@ _GAINS_TABLE = re.compile(r"^\[gains\][^\n]*\n(?:(?!\[).*\n?)*", re.MULTILINE)
 _HEAD = "# A heater as it was measured; heat is counted in parts of its full power."
 
 
-def heater_text(fitted: Fitted, full_power_w: float | None, made: datetime) -> str:
+def heater_text(
+    fitted: Fitted, full_power_w: float | None, made: datetime, zones: ZoneTable | None = None
+) -> str:
     """Return the whole file as text."""
     known = [one for one in estimates(fitted.whole) if one.name in BY_NAME]
     parts = [
@@ -26,6 +28,7 @@ def heater_text(fitted: Fitted, full_power_w: float | None, made: datetime) -> s
         _fit(fitted),
         _parameters(known, fitted.whole_rows),
         _uncertainty(fitted, [one.name for one in known]),
+        *([] if zones is None else [_zones(zones)]),
     ]
     return _HEAD + "\n" + "\n".join("\n".join(part) + "\n" for part in parts)
 
@@ -98,6 +101,19 @@ def _uncertainty(fitted: Fitted, names: Sequence[str]) -> list[str]:
         "covariance = [",
         *(f"    [{', '.join(f'{float(number):.6e}' for number in row)}]," for row in rows),
         "]",
+    ]
+
+
+def _zones(zones: ZoneTable) -> list[str]:
+    rows = (", ".join(_number(one) for one in row) for row in zones.rise_k_per_s)
+    return [
+        "[zones]  # what each zone at full power does to each sensor: a row a sensor, K/s",
+        f"watts = {list(zones.watts)}",
+        f"sensors = [{', '.join(_quoted(name) for name in zones.sensors)}]",
+        "rise_k_per_s = [",
+        *(f"    [{row}]," for row in rows),
+        "]",
+        f"rms_c = {_number(zones.rms_c)}",
     ]
 
 

@@ -6,13 +6,15 @@ its time in which the heater really was on, its temperature the mean of the read
 
 import numpy as np
 
+from emberbed.heater.coupling import ZoneSteps
 from emberbed.heater.csv_reader import TableMistake
 from emberbed.heater.step_data import SWITCHED, Measured
-from emberbed.heater.step_test import SECOND_HEATING
+from emberbed.heater.step_test import FIRST_ZONE, SECOND_HEATING
+from emberbed.profiles.plan_bytes import Plan
 from emberbed.store.elapsed import with_elapsed_s
 from emberbed.store.meaning import channel_names_of, description_of, plan_of
 from emberbed.store.run_store import RunStore
-from emberbed_fw.units import NO_READING_CDEG
+from emberbed_fw.units import NO_READING_CDEG, NONE
 
 ROW_S = 2.0
 
@@ -40,7 +42,8 @@ def measured_run(store: RunStore, run_id: int) -> tuple[Measured, float]:
     again = np.flatnonzero(stages == SECOND_HEATING)
     if not len(again):
         raise TableMistake(f"run {run_id} has no second heating, so nothing can be foretold of it")
-    rows_s, drive, celsius = even_rows(seconds, driven, cdeg)
+    until = zones_begin(stages, plan)
+    rows_s, drive, celsius = even_rows(seconds[:until], driven[:until], cdeg[:until])
     measured = Measured(
         f"run {run_id}",
         run.head_sha256,
@@ -59,7 +62,48 @@ def measured_run(store: RunStore, run_id: int) -> tuple[Measured, float]:
 def configured_watts(store: RunStore, run_id: int) -> float | None:
     """Return what the device says its heater takes at full power, None where it does not."""
     description = description_of(store.run(run_id))
-    return float(description.zones[0].watts) if description and description.zones[0].watts else None
+    return float(description.heater_watts) if description and description.heater_watts else None
+
+
+def zones_begin(stages: np.ndarray, plan: Plan) -> int:
+    """Return the record at which zones are heated alone, or how many there are: what all zones
+    together do to the control sensor ends here."""
+    if plan.header["control1"] == NONE:
+        return len(stages)
+    alone = np.flatnonzero(stages == FIRST_ZONE)
+    return int(alone[0]) if len(alone) else len(stages)
+
+
+def measured_zones(store: RunStore, run_id: int) -> tuple[ZoneSteps, list[int]] | None:
+    """Return the rows of every zone and every sensor on the board up to the cooling, and the
+    zones' watts; None where the heater has one zone. Raises TableMistake."""
+    run = store.run(run_id)
+    plan, description = plan_of(run), description_of(run)
+    if plan is None or description is None or plan.header["control1"] == NONE:
+        return None
+    watts = [zone.watts for zone in description.zones if zone.watts]
+    control = plan.header["control0"]
+    channels = [control, *(one for one in plan.board_channels() if one != control)]
+    last = len(plan.stages) - 1
+    records = [
+        (elapsed_s, *(record.driven_zones >> zone & 1 for zone in range(len(watts))),
+         *(getattr(record, f"channel{channel}_cdeg") for channel in channels))
+        for elapsed_s, record in with_elapsed_s(store.records(run_id)) if record.stage < last
+    ]  # fmt: skip
+    if not records:
+        raise TableMistake(f"run {run_id} holds no records; start the step test again")
+    columns = np.array(records, float)
+    first = columns[:, len(watts) + 1]
+    seconds, zones = columns[:, 0], columns[:, 1 : len(watts) + 1]
+    drives = [even_rows(seconds, driven, first)[1] for driven in zones.T]
+    names = channel_names_of(run)
+    read = {
+        names[channel]: even_rows(seconds, zones[:, 0], cdeg)
+        for channel, cdeg in zip(channels, columns[:, len(watts) + 1 :].T, strict=True)
+    }
+    rows_s = next(iter(read.values()))[0]
+    celsius = [np.interp(rows_s, own_s, own_c) for own_s, _drive, own_c in read.values()]
+    return ZoneSteps(rows_s, np.array(drives).T, np.array(celsius).T, tuple(read)), watts
 
 
 def even_rows(

@@ -1,6 +1,7 @@
 """A step test: heat that is known, so that the answer tells what the heater is.
 
-Full step, coast, half a step, coast, cooling without a fan: all of it open loop, ended by a limit
+Full step, coast, half a step, coast, then each zone alone where there are several, cooling without
+a fan: all of it open loop, ended by a limit
 and by an energy that no bench heater turns into more. `step_test_profile` writes the profile's
 text and reads it as any other, so that it passes the same checks and the run's record shows it.
 Temperatures in degrees C, times in s, power in percent of the heater's full power.
@@ -30,10 +31,15 @@ LIMITS = (
     ("HEAT_S", 360.0, "s", "a ceramic emitter is past its own lag by far"),
     ("COAST_S", 180.0, "s", "what is stored arrives within two to three lags of an emitter"),
     ("HALF_S", 240.0, "s", "long enough to bend"),
+    ("ZONE_S", 90.0, "s", "a zone alone: its sensor bends, and the board has not evened it out"),
+    ("ZONE_SHARE", 0.8, "1", "of the power of the first step, so that the limit stays away"),
+    ("ZONE_COAST_S", 120.0, "s", "what the last zone has stored arrives"),
 )
 (LEAST_LIMIT_C, MOST_LIMIT_C, LEAST_PERCENT, MOST_PERCENT, MOST_FULL_POWER_S, HEAT_S, COAST_S,
- HALF_S) = (row[1] for row in LIMITS)  # fmt: skip
+ HALF_S, ZONE_S, ZONE_SHARE, ZONE_COAST_S) = (row[1] for row in LIMITS)  # fmt: skip
 SECOND_HEATING = 2  # stage, from 0; what comes before is fitted, the rest is only foretold
+FIRST_ZONE = 4  # stage, from 0: from here on zones are heated alone
+ZONE_ROUNDS = 2  # each zone in turn, and once more: the second time tells stored heat from new
 
 
 @dataclass(frozen=True)
@@ -49,8 +55,9 @@ class StepTest:
         """Return it as a profile of this device's sensors."""
         try:
             return step_test_profile(
-                self.limit_c, heater_roles(description), self.percent, self.alloy, self.laminate
-            )
+                self.limit_c, heater_roles(description), self.percent, self.alloy, self.laminate,
+                sum(zone.watts > 0 for zone in description.zones),
+            )  # fmt: skip
         except ProfileMistakes as mistakes:
             raise NotReady(mistakes.sentences) from None
 
@@ -61,8 +68,10 @@ def step_test_profile(
     percent: float = USUAL_PERCENT,
     alloy: str = UNKNOWN,
     laminate: str = UNKNOWN,
+    zones: int = 1,
 ) -> ProfileFile:
-    """Return a profile that heats with `percent` up to `limit_c`, lets go, and heats once more.
+    """Return a profile that heats with `percent` up to `limit_c`, lets go, and heats once more;
+    then with each of the zones alone, where there are several.
 
     sensors: roles by channel names; or names alone, of which the first controls and the others
     watch the edge. Raises ProfileMistakes as a file would.
@@ -85,6 +94,7 @@ def step_test_profile(
         *_power(0, COAST_S, coast_c),
         *_power(percent / 2, HALF_S, limit_c),
         *_power(0, COAST_S, coast_c),
+        *(_zone_lines(ZONE_SHARE * percent, limit_c, zones) if zones > 1 else ()),
         "[[stages]]",
         'kind = "cool"',
         f"below_c = {HANDLING_C:g}",
@@ -95,13 +105,22 @@ def step_test_profile(
     return parse_profile("\n".join(lines).encode(), spoken)
 
 
-def _power(percent: float, for_s: float, limit_c: float) -> list[str]:
+def _zone_lines(percent: float, limit_c: float, zones: int) -> list[str]:
+    lines = []
+    for _round in range(ZONE_ROUNDS):
+        for zone in range(zones):
+            lines += _power(percent, ZONE_S, limit_c, zone)
+    return lines + _power(0, ZONE_COAST_S, limit_c + STORED_HEAT.value)
+
+
+def _power(percent: float, for_s: float, limit_c: float, zone: int | None = None) -> list[str]:
     return [
         "[[stages]]",
         'kind = "power"',
         f"percent = {percent:.12g}",
         f"for_s = {for_s:.12g}",
         f"limit_c = {limit_c:.12g}",
+        *([] if zone is None else [f"zone = {zone}"]),
         "",
     ]
 

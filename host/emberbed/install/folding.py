@@ -13,6 +13,7 @@ import re
 from collections.abc import Iterable, Mapping
 
 from emberbed.firmware_sources import PACKAGE, Sources
+from emberbed.install.edits import Edit, edited
 from emberbed.install.running import Plain, is_plain, run_tops
 
 CONSTANT = re.compile(r"_?[A-Z][A-Z0-9_]*")
@@ -22,7 +23,6 @@ NOWHERE = "", ""
 SMALL_INT = 1 << 30  # a constant beyond it would become an object each time it is read
 
 Place = tuple[str, str]  # module, name in it
-Edit = tuple[ast.expr | ast.stmt, bytes]  # what is written in the place of a node
 
 
 def fold(sources: Sources, kept: Iterable[str] = ()) -> dict[str, bytes]:
@@ -51,35 +51,12 @@ def fold(sources: Sources, kept: Iterable[str] = ()) -> dict[str, bytes]:
         module = _module(name)
         folder = _Folder(module, bound[module], values, once[module].values())
         folder.visit(trees[module])
-        texts[name] = _edited(source, folder.edits)
+        texts[name] = edited(source, folder.edits)
     while True:
         shorter = _without_unread(texts, values_only, frozenset(kept))
         if shorter == texts:
             return texts
         texts = shorter
-
-
-def _edited(source: bytes, edits: Iterable[Edit]) -> bytes:
-    """Put each edit's bytes in the place of its node, and keep the lines where they are.
-
-    Only what changes is written anew: MicroPython makes a tuple of `a, b = (c, d)` and none of
-    `a, b = c, d`, and in a tick there is no room for one.
-    """
-    starts = [0]
-    for line in source.splitlines(keepends=True):
-        starts.append(starts[-1] + len(line))
-    text = source
-    for node, octets in sorted(edits, key=lambda edit: _position(edit[0]), reverse=True):
-        assert node.end_lineno is not None and node.end_col_offset is not None
-        first = starts[node.lineno - 1] + node.col_offset
-        last = starts[node.end_lineno - 1] + node.end_col_offset
-        lost_lines = text[first:last].count(b"\n") - octets.count(b"\n")
-        text = text[:first] + octets + b"\n" * lost_lines + text[last:]
-    return text
-
-
-def _position(node: ast.expr | ast.stmt) -> tuple[int, int]:
-    return node.lineno, node.col_offset
 
 
 def _module(name: str) -> str:
@@ -194,7 +171,7 @@ def _without_unread(
     trees = {name: ast.parse(text) for name, text in texts.items()}
     read = kept.union(*(_names_read(tree) for tree in trees.values()))
     return {
-        name: _edited(text, _unread(trees[name], {n for m, n in known if m == _module(name)}, read))
+        name: edited(text, _unread(trees[name], {n for m, n in known if m == _module(name)}, read))
         for name, text in texts.items()
         if name != STANDS_ALONE
     } | {name: text for name, text in texts.items() if name == STANDS_ALONE}

@@ -17,12 +17,14 @@ import keyword
 import string
 from array import array
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from emberbed.firmware_sources import PACKAGE
 from emberbed.install.names_used import STATE, Names, Place, Span, read_names
 
 CORE = "core.py"
+PIECE = "core%d.py"
+PIECE_ENDS = (0.5, 0.8, 1.0)
 STANDS_ALONE = "start_up.py"  # works with versions of other letters, and is called from the prompt
 BUILT_IN = (str, bytes, bytearray, memoryview, int, list, tuple, dict, set, array, io.FileIO, type)
 # methods of the objects that a board hands over: machine's, select's, the display's
@@ -45,13 +47,18 @@ def link(sources: Mapping[str, bytes], entry: str, kept: Iterable[str] = ()) -> 
     """
     files = frozenset(sources)
     names = {file: read_names(file, text, files) for file, text in sources.items()}
-    order = _in_order(names, entry)
-    letters = _Letters(names, frozenset(order), frozenset(kept))
+    pieces = _in_pieces(_in_order(names, entry), sources)
+    letters = _Letters(names, pieces, frozenset(kept))
     texts = {file: letters.renamed(file, sources[file]) for file in sources}
     linked = {
-        file: text for file, text in texts.items() if file not in order and _does_something(text)
+        file: text
+        for file, text in texts.items()
+        if not any(file in its for its in pieces) and _does_something(text)
     }
-    linked[CORE] = letters.first_line() + b"\n".join(texts[file] for file in order)
+    for number, files in enumerate(pieces):
+        body = b"\n".join(texts[file] for file in files)
+        linked[PIECE % number] = letters.first_lines(number, files).encode() + body
+    linked[CORE] = _loader(len(pieces)).encode()
     return linked
 
 
@@ -87,16 +94,41 @@ def _in_order(names: Mapping[str, Names], entry: str) -> list[str]:
     return order
 
 
+def _in_pieces(order: Sequence[str], sources: Mapping[str, bytes]) -> list[list[str]]:
+    """Return the files of each piece, in their order."""
+    whole = sum(len(sources[file]) for file in order)
+    pieces: list[list[str]] = [[] for _end in PIECE_ENDS]
+    number = before = 0
+    for file in order:
+        while before > whole * PIECE_ENDS[number]:
+            number += 1
+        pieces[number].append(file)
+        before += len(sources[file])
+    return [files for files in pieces if files]
+
+
+def _loader(pieces: int) -> str:
+    """Return the text of CORE."""
+    lines = ["import gc"]
+    for number in range(pieces):
+        lines += [f"import {PACKAGE}.{_module(PIECE % number)}", "gc.collect()"]
+    return "\n".join([*lines, ""])
+
+
+def _module(file: str) -> str:
+    return file.removesuffix(".py")
+
+
 class _Letters:
     """What every name becomes."""
 
     def __init__(
-        self, names: Mapping[str, Names], core: frozenset[str], kept: frozenset[str]
+        self, names: Mapping[str, Names], pieces: Sequence[Sequence[str]], kept: frozenset[str]
     ) -> None:
         self._names = names
-        self._core = core
+        self._core = {file: number for number, files in enumerate(pieces) for file in files}
         self._kept = kept
-        self._stays = _staying(names, core, kept)
+        self._stays = _staying(names, frozenset(self._core), kept)
         self._dotted = self._shared_attributes()
         self._own = self._own_attributes()
         self._local = {file: self._locals_of(file) for file in names}
@@ -120,10 +152,11 @@ class _Letters:
             text = text[:first] + new.encode() + text[first + count :]
         return text
 
-    def first_line(self) -> bytes:
-        """Return code that does nothing but name what is used most, so that it comes first."""
+    def first_lines(self, number: int, files: Sequence[str]) -> str:
+        """Return a piece's imports, before them code that does nothing but name what the piece
+        uses most, so that it comes first."""
         often = Counter[str]()
-        for file in sorted(self._core):
+        for file in files:
             names = self._names[file]
             own = self._own[file]
             often.update(own.get(n) or self._dotted.get(n, n) for _span, n in names.dotted)
@@ -131,7 +164,21 @@ class _Letters:
             often.update(n for _span, n in names.local if n not in self._local[file])  # built in
             often.update(self._local[file].get(n, n) for n in names.parameters)
         first = [name for name, _count in often.most_common(SHORT_OPERANDS)]
-        return f"lambda a: ({', '.join('a.' + name for name in first)})\n".encode()
+        places = {place for file in files for _span, place in self._names[file].places}
+        imports = self._imports(place for place in places if self._core.get(place[0]) != number)
+        return "\n".join([f"lambda a: ({', '.join('a.' + name for name in first)})", *imports, ""])
+
+    def _imports(self, places: Iterable[Place]) -> list[str]:
+        """Return the statements that bring top names of other pieces."""
+        wanted: dict[int, set[str]] = {}
+        for place in places:
+            if place[0] in self._core:
+                names = wanted.setdefault(self._core[place[0]], set())
+                names.add(self._top.get(place, place[1]))
+        return [
+            f"from {PACKAGE}.{_module(PIECE % number)} import {', '.join(sorted(names))}"
+            for number, names in sorted(wanted.items())
+        ]
 
     def _top_name(self, place: Place, file: str) -> str | None:
         """Return what a top name is in `file`; None where the text is to stay."""
@@ -142,16 +189,15 @@ class _Letters:
     def _new_imports(self, file: str) -> list[tuple[Span, str]]:
         """Return what becomes of a module's imports from our own modules."""
         names = self._names[file]
-        inside = {place for _span, place in names.places if place[0] in self._core}
-        wanted = ", ".join(sorted({self._top.get(place, place[1]) for place in inside}))
-        line = f"from {PACKAGE}.{CORE.removesuffix('.py')} import {wanted}"
+        wanted = self._imports(place for _span, place in names.places)
+        lines = [f"import {PACKAGE}.{_module(CORE)}", *wanted]
         edits = []
         for each in names.imports:
             outside = [word for needed, word in each.words if needed not in self._core]
             said = [f"from {each.module} import {', '.join(outside)}"] if outside else []
-            if line and file not in self._core and len(outside) < len(each.words):
-                said.append(line)
-                line = ""
+            if file not in self._core and len(outside) < len(each.words):
+                said += lines
+                lines = []
             edits.append((each.span, "; ".join(said)))
         return edits
 

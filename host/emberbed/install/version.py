@@ -17,6 +17,7 @@ from emberbed.firmware_sources import PACKAGE, TOLD_BYTES, Sources, digest_of
 from emberbed.install.failure import InstallError
 from emberbed.install.folding import fold
 from emberbed.install.linking import link
+from emberbed.install.numbering import number_names
 from emberbed_fw import start_up
 from emberbed_fw.known_answer import known_answer
 
@@ -76,15 +77,19 @@ def build_version(
     block: the device description in bytes; wiring: what the port wants besides, or b""; kept: names
     of the firmware that something outside it reads.
     """
-    kept = frozenset(kept)
-    chosen = fold({name: its for name, its in sources.items() if belongs(name, port_name)}, kept)
-    chosen = link(chosen, f"ports/{port_name}.py", kept)
-    compiled = compile_files(chosen, architecture)
+    compiled = compile_files(texts_for(sources, port_name, kept), architecture)
     files = {f"{PACKAGE}/{name}": octets for name, octets in compiled.items()}
     files["device"] = block
     if wiring:
         files["wiring"] = wiring
     return Version(digest_of(sources)[:TOLD_BYTES], port_name, files)
+
+
+def texts_for(sources: Sources, port_name: str, kept: Iterable[str] = ()) -> dict[str, bytes]:
+    """Return the texts that are compiled for a board, `kept` as above."""
+    kept = frozenset(kept)
+    own = {name: its for name, its in sources.items() if belongs(name, port_name)}
+    return link(number_names(fold(own, kept), own), f"ports/{port_name}.py", kept)
 
 
 def compile_files(texts: Mapping[str, bytes], architecture: str) -> dict[str, bytes]:

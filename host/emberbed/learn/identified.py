@@ -14,6 +14,7 @@ from emberbed.profiles.energy import heat_capacity_j_per_k
 from emberbed.profiles.guard_model import DECLARED, GuardModel, of_conductances
 from emberbed.profiles.model import Board
 from emberbed.profiles.planned import Planner
+from emberbed.profiles.zones import Coupling
 
 MOST_WATTS_OFF = 0.1  # of the device's watts, about what mains voltage does
 
@@ -24,6 +25,7 @@ class Identified:
 
     heater: HeaterFile
     shown: str
+    plan_anew: bool = False  # the power of later stages, while the operator is waited for
     on_its_board: bool = False  # the measured board lies on it, whatever board a profile states
 
     def gains(self) -> Gains | None:
@@ -34,14 +36,14 @@ class Identified:
         """Return the power that may be asked for, in parts of full."""
         if self._why_capped(description) is not None:
             return POWER_CAP
-        return min(1.0, description.socket_watts / description.zones[0].watts)
+        return min(1.0, description.socket_watts / description.heater_watts)
 
     def guard_model(self, description: DeviceDescription, board: Board | None) -> GuardModel:
         """Return what the device's guard may know of this heater; it trips by it only where the
         fit has earned it, and for a board like the one that was measured."""
         physics = self.heater.physics()
         # a file without watts counts in parts of full power
-        scale = 1.0 if self.heater.scale.full_power_w else float(description.zones[0].watts)
+        scale = 1.0 if self.heater.scale.full_power_w else float(description.heater_watts)
         emitter, on_board, astray, air, board_j_k = (
             scale * float(number)
             for number in (
@@ -58,6 +60,12 @@ class Identified:
         trusted = alike and self._why_doubted(description) is None
         measured = board_j_k if alike or self.on_its_board else None
         return of_conductances(emitter, on_board, astray, air, trusted, measured)
+
+    def coupling(self, description: DeviceDescription) -> Coupling | None:
+        """Return how the device's zones warm its sensors, where the file knows these zones."""
+        zones = self.heater.zones
+        fitted = [zone.watts for zone in description.zones if zone.watts]
+        return None if zones is None or zones.watts != fitted else zones.coupling()
 
     def planner(self, description: DeviceDescription) -> Planner | None:
         """Return what plans setpoints and power for this heater, where the fit has earned it."""
@@ -81,16 +89,28 @@ class Identified:
         power = f"{allowed}, as {self.shown} is well identified" if why is None else (
             f"{allowed} only, as {why}"
         )  # fmt: skip
-        return [gains, power]
+        return [gains, power, *self._zone_notes(description)]
+
+    def _zone_notes(self, description: DeviceDescription) -> list[str]:
+        """Return why zones are heated alike although a heater file is there."""
+        watts = [zone.watts for zone in description.zones if zone.watts]
+        if len(watts) == 1 or self.coupling(description) is not None:
+            return []
+        zones = self.heater.zones
+        has = "nothing of zones" if zones is None else f"zones of {zones.watts} W"
+        return [
+            f"all zones are heated alike, as {self.shown} knows {has} and the device has zones of"
+            f" {watts} W; identify the heater again on this device"
+        ]
 
     def _why_capped(self, description: DeviceDescription) -> str | None:
         why = self._why_doubted(description)
-        if why is None and description.socket_watts <= POWER_CAP * description.zones[0].watts:
+        if why is None and description.socket_watts <= POWER_CAP * description.heater_watts:
             return "the device does not say that its socket gives more"
         return why
 
     def _why_doubted(self, description: DeviceDescription) -> str | None:
-        unseen, watts = self.heater.fit.percent_unseen, description.zones[0].watts
+        unseen, watts = self.heater.fit.percent_unseen, description.heater_watts
         of_file = self.heater.scale.full_power_w
         if unseen is None:
             return f"{self.shown} was never tried on data it had not seen"

@@ -14,8 +14,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from emberbed.limit.identified_heater import heater_from_rest
-from emberbed.limit.optimum import Optimum, best_power
+from emberbed.limit.identified_heater import IdentifiedHeater
+from emberbed.limit.optimum import Heater, Optimum, Wanted, best_power
 from emberbed.limit.thinning import kept_points
 from emberbed.limit.timeline import Timeline, timeline
 from emberbed.profiles.model import Hold, Profile, Ramp
@@ -35,6 +35,7 @@ LEAST_POWER, SLOW_EMITTERS_S = 0.015, 60.0
 CORNER_C = 3.0  # further behind than foretold, a ramp waits for the board
 LATE_C = 8.0  # behind at a ramp's end: the ramp cannot be followed
 MOST_STRETCHES = 6
+LASTS_S = 120.0  # a wait whose end nobody knows, beyond the one that is drawn
 START_ROOM_C = 0.5  # a cold reading beyond the first setpoint would skip what follows it
 OF_ITS_BAND = 0.9  # a hold counts inside its band: setpoints stay inside, with little of a jump
 LINES_C, LINES_POWER = 0.1, 0.01  # how far the lines between knots may lie off
@@ -88,14 +89,35 @@ def course_of(
 
 def _best(values: Mapping[str, float], line: Timeline, power_cap: float) -> Optimum:
     """Return the best course that leaves the feedback some room."""
-    heater = heater_from_rest(values, line.start_c, line.step_s)
+    heater = IdentifiedHeater(values, line.start_c, line.step_s)
     rises = all(one.to_cdeg >= before.to_cdeg for before, one in pairwise(line.spans))
-    slow = values["emitter_lag_s"] > SLOW_EMITTERS_S
-    least = LEAST_POWER if slow and rises else 0.0
-    wanted = line.wanted(OVERSHOOT_C)
-    best = best_power(
-        lambda over: heater(over + least), wanted, power_cap - least, smooth_c=SMOOTH_C
-    )
+    least = least_power(values) if rises else 0.0
+    wanted, warmth = line.wanted(OVERSHOOT_C), heater.at_rest()
+    power, reading_c = np.empty(line.steps), np.empty(line.steps)
+    for piece in line.pieces():
+        best = best_above(heater.beginning(warmth), _lasting(wanted, piece), power_cap, least)
+        length = piece.stop - piece.start
+        power[piece], reading_c[piece] = best.power[:length], best.reading_c[:length]
+        warmth = heater.after(warmth, power[piece])
+    return Optimum(wanted, power, reading_c)
+
+
+def _lasting(wanted: Wanted, piece: slice) -> Wanted:
+    """Return what a piece asks for; one that ends with a wait lasts longer, so that its end is no
+    other than what is before it."""
+    longer = 0 if piece.stop == wanted.steps else round(LASTS_S / wanted.step_s)
+    rows = np.minimum(np.arange(piece.start, piece.stop + longer), piece.stop - 1)
+    return Wanted(wanted.step_s, wanted.reading_c[rows], wanted.most_c[rows])
+
+
+def least_power(values: Mapping[str, float]) -> float:
+    """Return what is always planned for such a heater, in parts of full."""
+    return LEAST_POWER if values["emitter_lag_s"] > SLOW_EMITTERS_S else 0.0
+
+
+def best_above(heater: Heater, asked: Wanted, power_cap: float, least: float = 0.0) -> Optimum:
+    """Return the best smooth course with a power from `least` to the cap."""
+    best = best_power(lambda over: heater(over + least), asked, power_cap - least, SMOOTH_C)
     return replace(best, power=best.power + least)
 
 
@@ -167,7 +189,7 @@ def _knots(
             _setpoints_c(
                 span, from_c, _beyond_c(line, number), _at(line, best, begins_s + inside_s)
             ),
-            np.interp(at_s, best.seconds - line.step_s / 2, best.power),
+            _power_at(line, best, number, at_s),
         ]
     )
     if not span.planned_ticks:  # a wait has one knot: what holds it in the end
@@ -190,6 +212,14 @@ def _at(line: Timeline, best: Optimum, seconds: np.ndarray | float) -> np.ndarra
     """Return the foretold reading at these times."""
     times_s, read_c = np.append(0.0, best.seconds), np.append(line.start_c, best.reading_c)
     return np.asarray(np.interp(seconds, times_s, read_c))
+
+
+def _power_at(line: Timeline, best: Optimum, number: int, at_s: np.ndarray) -> np.ndarray:
+    """Return the power at these times of a stage: at a wait's end nothing of what follows it."""
+    last_step = min(round(line.begins_s[number + 1] / line.step_s), line.steps)
+    piece = next(one for one in line.pieces() if one.stop >= last_step)
+    middles_s = best.seconds[piece] - line.step_s / 2
+    return np.interp(at_s, middles_s, best.power[piece])
 
 
 def _beyond_c(line: Timeline, number: int) -> float:

@@ -6,6 +6,7 @@ end of each step; `begins_s` says when each stage begins. Cooling is no part of 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -36,6 +37,14 @@ class Timeline:
     def ends_s(self) -> np.ndarray:
         return self.step_s * np.arange(1, self.steps + 1)
 
+    def pieces(self) -> list[slice]:
+        """Return the steps between persons: up to the end of each wait, and from there on. Nobody
+        knows when a wait ends, so nothing can be done in it for what follows."""
+        waits = [number for number, span in enumerate(self.spans) if not span.planned_ticks]
+        ends = {min(round(self.begins_s[number + 1] / self.step_s), self.steps) for number in waits}
+        cuts = sorted({0, *ends, self.steps})
+        return [slice(first, last) for first, last in pairwise(cuts)]
+
     def wanted(self, overshoot_c: float) -> Wanted:
         """Return it for the optimum; on plateaus no more than `overshoot_c` beyond them."""
         levels_c = [self.start_c, *(span.to_cdeg / 100 for span in self.spans)]
@@ -52,9 +61,13 @@ def timeline(spans: Sequence[Span], start_c: float) -> Timeline:
     for span in heating:
         lengths_s.append(_length_s(span, abs(span.to_cdeg / 100 - level_c)))
         level_c = span.to_cdeg / 100
-    begins_s = np.concatenate([[0.0], np.cumsum(lengths_s)])
-    step_s = max(STEP_S, float(np.ceil(2 * begins_s[-1] / MOST_STEPS) / 2))
-    return Timeline(heating, start_c, begins_s, step_s)
+    step_s = max(STEP_S, float(np.ceil(2 * sum(lengths_s) / MOST_STEPS) / 2))
+    begins_s = [0.0]
+    for span, length_s in zip(heating, lengths_s, strict=True):
+        end_s = begins_s[-1] + length_s
+        # a wait may as well end with a step: so what follows it begins with one
+        begins_s.append(end_s if span.planned_ticks else float(step_s * np.ceil(end_s / step_s)))
+    return Timeline(heating, start_c, np.array(begins_s), step_s)
 
 
 def _length_s(span: Span, way_c: float) -> float:

@@ -15,7 +15,7 @@ from emberbed.link.measured import MeasuredRecords
 from emberbed.link.packed import PackedBlock, PackedTick
 from emberbed_fw import record as layout
 from emberbed_fw.block_ring import MOST_ENTRIES
-from emberbed_fw.replay import INPUTS, Replay, arms
+from emberbed_fw.replay import INPUTS, Heard, Replay, arms
 from emberbed_fw.snapshot import restore_snapshot
 
 MOST_KEPT = 36000  # records, an hour; snapshots come every 5 minutes
@@ -38,6 +38,7 @@ class Rebuilder:
         self._since: list[bytes] = []
         self._waiting: dict[int, list[int]] = {}  # snapshots of ticks still to come
         self._replay: tuple[int, Replay] | None = None  # at the end of this tick
+        self._heard = Heard()
 
     def note(self, raw: bytes, tick: int, origin: int) -> None:
         """Follow the next record, wherever it came from."""
@@ -47,6 +48,7 @@ class Rebuilder:
         self._newest = (tick, raw)
         self._newest_is_measured = origin == MEASURED
         self._recent.append(self._newest)
+        self._heard.note(raw, len(raw))
         if arms(raw, len(raw)):
             self._based, self._begins_at, self._since = True, None, []
         if self._based:
@@ -120,9 +122,9 @@ class Rebuilder:
         if self._begins_at is not None:
             try:
                 restore_snapshot(replay.machine, self._begins_at[1])
+                replay.begin_here(self._heard.until(self._begins_at[0]))
             except ValueError:
                 return None
-            replay.begin_here()
         for raw in self._since:
             if replay.feed(raw, len(raw)) >= 0:
                 return None  # it was not replayed before the gap either

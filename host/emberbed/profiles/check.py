@@ -21,6 +21,7 @@ from emberbed.profiles.guard_model import GuardModel
 from emberbed.profiles.reader import ProfileFile
 from emberbed.profiles.timing import spans
 from emberbed.profiles.tool_power import Socket
+from emberbed.profiles.zones import Zones
 from emberbed_fw.safety_limits import HARD_CEILING_CDEG
 
 
@@ -65,13 +66,16 @@ def check_profile(
     power_cap: float = POWER_CAP,
     socket_watts: float = 0,
     guard_model: GuardModel | None = None,
+    zones: Zones | None = None,
 ) -> list[Finding]:
     """Return all findings, the worst first, then in the order of the file, the summary last.
 
     socket_watts: what the heater's socket gives, 0 = not known. guard_model: of an identified
-    heater; None for a guess from its watts.
+    heater; None for a guess from its watts. zones: of the heater, where the device is known.
     """
     profile = profile_file.model
+    if zones is not None:
+        power_cap = zones.power_cap(profile, power_cap)
     case = Case(
         profile,
         spans(profile),
@@ -84,6 +88,7 @@ def check_profile(
         power_cap,
         Socket(socket_watts, heater_watts or 0, power_cap),
         guard_model,
+        zones,
     )
     accepted = reasons(profile_file.source)
     found = [

@@ -15,6 +15,7 @@ from emberbed.profiles.model import Hold, HotAir, Power, Profile, Ramp, Sensor
 from emberbed.profiles.timing import Span, peak_cdeg
 from emberbed.profiles.tool_power import Socket
 from emberbed.profiles.whole_rules import Location
+from emberbed.profiles.zones import Zones
 
 Severity = Literal["error", "warning", "note"]
 
@@ -52,6 +53,7 @@ class Case:
     power_cap: float
     socket: Socket
     guard_model: GuardModel | None = None  # of an identified heater
+    zones: Zones | None = None
 
     def peak_c(self) -> float:
         return peak_cdeg(self.profile) / 100

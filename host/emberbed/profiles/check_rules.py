@@ -3,7 +3,7 @@
 Each takes a Case and yields (severity, location, sentence), and where there is one the number with
 its limit as Judged; the sentence names the rule with its source and the mend. Numbers and sources
 come from `limits` and the materials book. RULES lists them all, with those about sensors, hot air,
-materials and open loop that stand in files of their own.
+materials, open loop and zones that stand in files of their own.
 """
 
 import math
@@ -23,6 +23,7 @@ from emberbed.profiles.sensor_rules import SENSOR_RULES
 from emberbed.profiles.timing import impossible
 from emberbed.profiles.trade_rules import TRADE_RULES
 from emberbed.profiles.written_numbers import fahrenheit_hint
+from emberbed.profiles.zone_rules import ZONE_RULES
 from emberbed_fw.units import TICKS_PER_S
 
 LEAST_TOLD = 0.001  # of the laminate's time
@@ -265,6 +266,7 @@ RULES: tuple[Callable[[Case], Found], ...] = (
     *SENSOR_RULES,
     *AIR_RULES,
     *POWER_RULES,
+    *ZONE_RULES,
     *TRADE_RULES,
     _board,
     _power,

@@ -25,6 +25,7 @@ from emberbed.profiles.planned import Planned, Planner
 from emberbed.profiles.stage_rows import stages_and_knots
 from emberbed.profiles.timing import impossible, longest_run_ticks, peak_cdeg, spans, to_cdeg
 from emberbed.profiles.tool_power import Socket, no_watts_left
+from emberbed.profiles.zones import Steering, Zones, share_out
 from emberbed.refusal_words import refusal_words
 from emberbed_fw import plan as layout
 from emberbed_fw.messages import BAD_PLAN
@@ -40,16 +41,19 @@ FAN_CODE = {
     "on_press": layout.FAN_ON_PRESS,
     "never": layout.FAN_NEVER,
 }
-_ANY_WATTS = 1  # the plan's fault check only asks whether a zone is fitted
+_ONE_ZONE = Zones((1,))  # of any watts: the plan's fault check asks whether a zone is fitted
 
 
 class _Device:
     """What the firmware's own plan check asks of its settings."""
 
-    def __init__(self, channel_names: Sequence[str], ceilings_cdeg: Sequence[int]) -> None:
+    def __init__(
+        self, channel_names: Sequence[str], ceilings_cdeg: Sequence[int], zones: Zones
+    ) -> None:
         self._names = channel_names
         self.ceiling_cdeg = ceilings_cdeg
-        self.watts = [_ANY_WATTS] + [0] * (ZONES - 1)
+        self.watts = [*zones.watts, *[0] * (ZONES - len(zones.watts))]
+        self.socket_watts = zones.socket_w
 
     def couple_fitted(self, channel: int) -> bool:
         return bool(self._names[channel])
@@ -65,16 +69,21 @@ def compile_plan(
     zone_w: int = 0,
     guard_model: GuardModel | None = None,
     planner: Planner | None = None,
+    zones: Zones = _ONE_ZONE,
 ) -> bytes:
     """Return the plan's bytes; channels of the device by name and highest allowed reading.
 
     socket_w: what the heater's socket gives, 0 = not known; zone_w: the heater at full power.
     guard_model: what the guard knows of the heater, None for a guess from its watts.
     planner: plans setpoints and power for a heater that is known; None: straight ramps, no power.
+    zones: of a heater that has several; zone_w is the watts of all of them.
     """
+    power_cap = zones.power_cap(profile, power_cap)
     socket = Socket(socket_w, zone_w, power_cap)
     unfit = channel_mistakes(profile, channel_names, ceilings_cdeg)
-    for _location, sentence in (*impossible(profile), *unfit, *no_watts_left(profile, socket)):
+    unable = zones.mistakes(profile)
+    left = no_watts_left(profile, socket)
+    for _location, sentence in (*impossible(profile), *unfit, *unable, *left):
         raise PlanRefused(sentence)
     channels = {name: list(channel_names).index(name) for name in profile.sensors}
     planned = Planned(spans(profile), {})
@@ -85,6 +94,9 @@ def compile_plan(
     gains = gains or Gains()
     if planned.courses:
         gains = gains._replace(preview_ticks=0)  # the planned power has looked ahead
+    steering = zones.steering(profile)
+    if zones.several or profile.identifies():
+        knots = share_out(profile, stages, knots, steering.shares)
     header = {
         "version": layout.FORMAT_VERSION,
         "stages": len(stages),
@@ -96,10 +108,10 @@ def compile_plan(
         **_setpoint_fields(profile, ceilings_cdeg[channels[profile.control_sensor()]]),
         **_channel_fields(profile, channels, ceilings_cdeg),
         **_model_fields(profile, guard_model, zone_w),
-        **_zone_fields(channels[profile.control_sensor()], gains, power_cap),
+        **_zone_fields(steering, channels, gains, power_cap),
     }
     packed = pack_plan(header, stages, knots)
-    fault = find_fault(packed, _Device(channel_names, ceilings_cdeg))
+    fault = find_fault(packed, _Device(channel_names, ceilings_cdeg, zones))
     if fault != layout.PLAN_FINE:
         raise PlanRefused(refusal_words(BAD_PLAN, fault))
     return packed
@@ -145,23 +157,37 @@ def _model_fields(profile: Profile, model: GuardModel | None, zone_w: int) -> di
     return (model or guess(zone_w, profile.board)).fields(profile.board)
 
 
-def _zone_fields(control_channel: int, gains: Gains, power_cap: float) -> dict[str, int]:
-    """Return the fields of zone 0; the other zones control nothing."""
-    fields = {f"control{zone}": NONE for zone in range(1, ZONES)}
-    fields["control0"] = control_channel
+def _zone_fields(
+    steering: Steering, channels: Mapping[str, int], gains: Gains, power_cap: float
+) -> dict[str, int]:
+    """Return the fields of all zones: each has its share of gains and power; others are off."""
+    fields = {f"control{zone}": NONE for zone in range(ZONES)}
+    for zone, (sensor, share) in enumerate(zip(steering.sensors, steering.shares, strict=True)):
+        own = gains._replace(
+            kp_per_k=share * gains.kp_per_k,
+            ki_per_k_s=share * gains.ki_per_k_s,
+            kd_s_per_k=share * gains.kd_s_per_k,
+        )
+        fields[f"control{zone}"] = channels[sensor]
+        fields |= _gain_fields(zone, own, share * power_cap)
+    return fields
+
+
+def _gain_fields(zone: int, gains: Gains, power_cap: float) -> dict[str, int]:
+    fields = {}
     bounded = (
-        ("cap0_q15", round(power_cap * FULL_POWER_Q15), FULL_POWER_Q15, "power cap"),
-        ("kp0_q8", gains.kp_q8(), layout.MAX_KP_Q8, "gain Kp"),
-        ("ki0_q14", gains.ki_q14(), layout.MAX_KI_Q14, "gain Ki"),
-        ("kd0_q4", gains.kd_q4(), layout.MAX_KD_Q4, "gain Kd"),
+        (f"cap{zone}_q15", round(power_cap * FULL_POWER_Q15), FULL_POWER_Q15, "power cap"),
+        (f"kp{zone}_q8", gains.kp_q8(), layout.MAX_KP_Q8, "gain Kp"),
+        (f"ki{zone}_q14", gains.ki_q14(), layout.MAX_KI_Q14, "gain Ki"),
+        (f"kd{zone}_q4", gains.kd_q4(), layout.MAX_KD_Q4, "gain Kd"),
         (
-            "weight0_q8",
+            f"weight{zone}_q8",
             round(gains.setpoint_weight * WEIGHT_ONE_Q8),
             layout.MAX_WEIGHT_Q8,
             "setpoint weight",
         ),
-        ("filter0_shift", gains.filter_shift, layout.MAX_FILTER_SHIFT, "derivative filter"),
-        ("preview0_ticks", gains.preview_ticks, layout.MAX_PREVIEW_TICKS, "preview"),
+        (f"filter{zone}_shift", gains.filter_shift, layout.MAX_FILTER_SHIFT, "derivative filter"),
+        (f"preview{zone}_ticks", gains.preview_ticks, layout.MAX_PREVIEW_TICKS, "preview"),
     )
     for field, number, most, what in bounded:
         if not 0 <= number <= most:

@@ -17,7 +17,7 @@ from emberbed_fw.safety_limits import (
     MOST_OFFSET_CDEG,
 )
 from emberbed_fw.settings import MAX_WATTS
-from emberbed_fw.units import TICKS_PER_S
+from emberbed_fw.units import TICKS_PER_S, ZONES
 
 
 class Range(NamedTuple):
@@ -64,6 +64,7 @@ RANGES = {
     "tool_w": Range(0, MAX_WATTS, "W", "what one socket gives, 0 = it has a socket of its own"),
     "limit_c": Range(40, HARD_CEILING_C, "°C", "no package is rated higher, J-STD-020 table 4-2"),
     "pause_c": Range(30, HARD_CEILING_C, "°C", "a warm room may be hotter; our choice", "least"),
+    "zone": Range(0, ZONES - 1, "", "a heater's zones count from 0", "both"),
     "ceiling_c": Range(25, HARD_CEILING_C, "°C", "no package is rated higher, J-STD-020 table 4-2"),
 }
 

@@ -122,6 +122,7 @@ class Sensor(_Strict):
     side: Side | None = None
     shielded: bool = False
     part: Annotated[str, _in_book(find_neighbour)] | None = None
+    zone: int | None = _limited("zone", None)
 
 
 class Ramp(_Strict):
@@ -190,6 +191,7 @@ class Power(_Strict):
     percent: float = _limited("percent")
     for_s: float = _limited("for_s")
     limit_c: float = _limited("limit_c")
+    zone: int | None = _limited("zone", None)
 
 
 Stage = Ramp | Hold | Wait | HotAir | Cool | Power

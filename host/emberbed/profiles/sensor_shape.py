@@ -19,6 +19,7 @@ ROLES_OF = {
     "partner": ("pair",),
     "part": ("neighbour",),
 }
+STEERS = ("control", "edge", "pair")  # on the board, and no single part
 # role -> (the key it cannot do without, what that is, how to write it)
 NEEDED = {
     "neighbour": ("limit_c", "the °C it may get", "limit_c = 85"),
@@ -29,6 +30,7 @@ NEEDED = {
 def sensor_mistakes(sensors: _Tables) -> _Found:
     """Yield every mistake between the sensors, and between the keys of one."""
     yield from _control_mistakes(sensors)
+    yield from _zone_mistakes(sensors)
     for name, sensor in sensors.items():
         yield from _key_mistakes(name, sensor)
         partner = sensor.get("partner")
@@ -58,6 +60,36 @@ def _control_mistakes(sensors: _Tables) -> _Found:
             f'only one sensor may have the role "control" and "{controls[0]}" has it already;'
             ' write another role such as "edge"',
         )
+
+
+def _zone_mistakes(sensors: _Tables) -> _Found:
+    """The control sensor steers zone 0, every other zone one sensor on the board at most."""
+    steers: dict[int, str] = {}
+    for name, sensor in sensors.items():
+        zone, role = sensor.get("zone"), sensor.get("role")
+        if not isinstance(zone, int) or isinstance(zone, bool) or role is None:
+            continue
+        place = ("sensors", name, "zone")
+        if role not in STEERS:
+            yield (
+                place,
+                f"a sensor with the role {role} steers no zone; leave zone out, or write the role"
+                f" {' or '.join(STEERS)}",
+            )
+        elif (zone == 0) != (role == "control"):
+            yield (
+                place,
+                f"zone = {zone} and the role {role} do not fit: the control sensor steers zone 0,"
+                " others a later one; write another number, or leave zone out",
+            )
+        elif zone in steers:
+            yield (
+                place,
+                f'zone {zone} follows "{printable(steers[zone])}" already; write another zone, or'
+                " leave it out",
+            )
+        else:
+            steers[zone] = name
 
 
 def _key_mistakes(name: str, sensor: Mapping[str, Any]) -> _Found:

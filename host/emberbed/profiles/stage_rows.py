@@ -74,7 +74,8 @@ def _stage_fields(span: Span, channels: Mapping[str, int]) -> dict[str, int]:
     if isinstance(stage, Cool):
         return {"fastest_cdeg_per_min": round(stage.fastest_c_per_s * 100 * 60)}
     if isinstance(stage, Power):
-        return {"power_q15": round(stage.percent / 100 * FULL_POWER_Q15)}
+        whole = 0 if stage.zone is not None else stage.percent  # a zone's own: profiles/zones
+        return {"power_q15": round(whole / 100 * FULL_POWER_Q15)}
     if isinstance(stage, (Wait, HotAir)):
         return {"remind_ticks": to_ticks(stage.remind_s)}
     fields = {"band_cdeg": to_cdeg(stage.band_c), "spread_cdeg": to_cdeg(stage.spread_c)}

@@ -50,6 +50,7 @@ _UNSIGNED = {  # rates that people write with the sign of the way
     "rate_c_per_s": '; cooling is a stage of kind "cool"',
     "fastest_c_per_s": "",
 }
+WHOLE = ("zone",)  # numbers that count things
 TABLES = {
     "board": "a table such as { mass_g = 240, length_mm = 180, width_mm = 120 }",
     "chip": "a table such as { length_mm = 27, width_mm = 27, thickness_mm = 2.2 }",
@@ -63,7 +64,7 @@ def expected(key: str) -> str:
     """Return what `key` holds."""
     if key in RANGES:
         span = RANGES[key]
-        return f"a number from {span.least:g} to {span.most:g} {span.unit}"
+        return f"a number from {span.least:g} to {span.most:g} {span.unit}".rstrip()
     if key in TEXTS:
         return f"a text in quotes of 1 to {TEXTS[key]} visible characters"
     if key in _NAMES:
@@ -109,9 +110,11 @@ def _number_text(key: str, value: Any) -> str:
     if not is_number or value != value:  # only NaN differs from itself; isnan fails on huge ones
         return f"{opening} is not {expected(key)}; write a plain number in that range"
     span = RANGES[key]
+    if key in WHOLE and span.least <= value <= span.most:
+        return f"{opening} is no whole number; write one of {span.least:g} to {span.most:g}"
     if key in _UNSIGNED and span.least <= -value <= span.most:
         return f"{opening}: rates have no sign: write {-value:g}{_UNSIGNED[key]}"
-    outside = f"{opening} is outside {span.least:g} to {span.most:g} {span.unit}"
+    outside = f"{opening} is outside {span.least:g} to {span.most:g} {span.unit}".rstrip()
     hint = _fahrenheit(key, value, span)
     if hint:
         return f"{outside}; {hint}"

@@ -17,7 +17,7 @@ import sys
 from binascii import crc32, hexlify
 
 from emberbed_fw.record import FIELDS, FIXED_BYTES
-from emberbed_fw.replay import Replay, arms, field_at
+from emberbed_fw.replay import Heard, Replay, arms, field_at
 from emberbed_fw.snapshot import restore_snapshot
 
 BLOCK = "<BH"
@@ -86,6 +86,7 @@ class Player:
         self.blocks = {SETTINGS: b"", PLAN: b"", TRIPS: b""}
         self.snapshot_tick = -1
         self.snapshot = b""
+        self.heard = Heard()
         self.replay = None
         self.why = "arming"
         self.first = -1
@@ -107,6 +108,7 @@ class Player:
             self.end_span("gap")
         if self.replay is None:
             self.try_to_begin(tick, packed)
+        self.heard.note(packed, len(packed))
         if self.first < 0:
             self.first = tick
             self.crc = 0
@@ -118,13 +120,17 @@ class Player:
         from_snapshot = self.snapshot_tick == tick - 1
         if not from_snapshot and not arms(packed, len(packed)):
             return
-        if self.first >= 0:
-            self.end_span(self.why)
-        self.replay = Replay(self.blocks[SETTINGS], self.blocks[PLAN], self.blocks[TRIPS] or None)
+        replay = Replay(self.blocks[SETTINGS], self.blocks[PLAN], self.blocks[TRIPS] or None)
         if from_snapshot:
             count = len(self.snapshot) // 4
-            restore_snapshot(self.replay.machine, struct.unpack("<%di" % count, self.snapshot))  # noqa: UP031
-            self.replay.begin_here()
+            restore_snapshot(replay.machine, struct.unpack("<%di" % count, self.snapshot))  # noqa: UP031
+            try:
+                replay.begin_here(self.heard.until(tick - 1))
+            except ValueError:
+                return  # the feedforward in use came in a gap
+        if self.first >= 0:
+            self.end_span(self.why)
+        self.replay = replay
 
     def feed(self, replay, tick, packed):
         try:

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from emberbed.replay import player
 from emberbed.replay.play import Difference
 from emberbed.store.contents import tick_of
-from emberbed_fw.replay import Replay, arms, field_at
+from emberbed_fw.replay import Heard, Replay, arms, field_at
 from emberbed_fw.snapshot import restore_snapshot
 
 MOST_RECENT = 100  # records that may come before the snapshot of a tick before them
@@ -31,6 +31,7 @@ class Shadow:
         self._waiting: list[bytes] = []
         self._last_tick: int | None = None
         self._recent: deque[bytes] = deque(maxlen=MOST_RECENT)
+        self._heard = Heard()
         self.lost = 0
         self.compared = 0  # records so far
 
@@ -56,6 +57,7 @@ class Shadow:
             self._lose()
         self._last_tick = tick
         self._recent.append(record)
+        self._heard.note(record, len(record))
         if self._replay is not None:
             return self._feed(self._replay, tick, record)
         begins = arms(record, len(record))
@@ -77,9 +79,9 @@ class Shadow:
         replay = Replay(self._settings, self._plan, self._counts)
         try:
             restore_snapshot(replay.machine, numbers)
-        except ValueError:  # of another firmware or plan
+            replay.begin_here(self._heard.until(tick))
+        except ValueError:  # of another firmware or plan, or with a feedforward nobody recorded
             return None
-        replay.begin_here()
         self._replay, self._waiting, self._last_tick = replay, [], tick
         return next(self._all(later), None)
 

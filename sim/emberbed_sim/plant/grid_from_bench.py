@@ -7,7 +7,7 @@ middle. What the lumped bench says in one number is shared out as the grid's own
 from collections.abc import Sequence
 from dataclasses import replace
 
-from emberbed_sim.plant.grid_emitters import KINDS, GridEmitter
+from emberbed_sim.plant.grid_emitters import KINDS, EmitterKind, GridEmitter
 from emberbed_sim.plant.grid_parameters import (
     GridBench,
     GridBoard,
@@ -33,7 +33,7 @@ def grid_bench(bench: BenchParameters, strengths: Sequence[float] = (1.0,)) -> G
     """Return this bench with its board in two dimensions.
 
     The bank is built of equal emitters side by side along x, one for each of `strengths`: what it
-    gives of its rated power, 0 to 1.
+    gives of its rated power, 0 to 1; or, in two zones, of a middle and four around it.
     """
     board = GridBoard(bench.board, parts=(chip_part(bench.chip),), cells=_cells(bench))
     return GridBench(
@@ -68,6 +68,10 @@ def _bank(emitter: EmitterParameters, strengths: Sequence[float]) -> tuple[GridE
         heat_j_m2_k=emitter.heat_capacity_j_k / area_m2,
         convection_w_m2_k=emitter.convection_w_k / area_m2,
     )
+    if emitter.middle_watts:
+        if tuple(strengths) != (1.0,):
+            raise ValueError("A bank in two zones is not a row; leave its emitters' strengths out.")
+        return _middle_and_rim(emitter, kind)
     count = len(strengths)
     length_mm = emitter.length_mm / count
     return tuple(
@@ -81,6 +85,29 @@ def _bank(emitter: EmitterParameters, strengths: Sequence[float]) -> tuple[GridE
         )
         for number, strength in enumerate(strengths)
     )
+
+
+def _middle_and_rim(emitter: EmitterParameters, kind: EmitterKind) -> tuple[GridEmitter, ...]:
+    """Return the middle as zone 0, and two ends and two strips around it, alike per area, as 1."""
+    (length_mm, width_mm), (middle_w, rim_w) = emitter.middle_mm, emitter.zone_watts
+    end_mm, strip_mm = (emitter.length_mm - length_mm) / 2, (emitter.width_mm - width_mm) / 2
+    w_per_mm2 = rim_w / (emitter.length_mm * emitter.width_mm - length_mm * width_mm)
+    ends = (
+        GridEmitter(
+            kind, w_per_mm2 * end_mm * emitter.width_mm, x_mm=side * (length_mm + end_mm) / 2,
+            length_mm=end_mm, width_mm=emitter.width_mm, zone=1,
+        )
+        for side in (-1, 1)
+    )  # fmt: skip
+    strips = (
+        GridEmitter(
+            kind, w_per_mm2 * strip_mm * length_mm, y_mm=side * (width_mm + strip_mm) / 2,
+            length_mm=length_mm, width_mm=strip_mm, zone=1,
+        )
+        for side in (-1, 1)
+    )  # fmt: skip
+    middle = GridEmitter(kind, middle_w, length_mm=length_mm, width_mm=width_mm)
+    return middle, *ends, *strips
 
 
 def _surroundings(around: SurroundingsParameters) -> GridSurroundings:

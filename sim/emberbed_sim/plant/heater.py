@@ -8,6 +8,7 @@ controller. Same bench, seed, faults, drives and hands: same bits.
 """
 
 from collections.abc import Iterable
+from dataclasses import replace
 from math import exp
 from typing import NamedTuple
 
@@ -23,7 +24,8 @@ from emberbed_sim.plant.switches import SwitchGear
 from emberbed_sim.plant.thermal import ThermalNetwork
 
 TICKS_PER_S = round(1 / TICK_S)
-PLANTS = ("lumped", "grid")
+PLANTS = ("lumped", "grid", "two-zones")  # the last: a grid over a bank in two zones
+MIDDLE_SHARE = 0.3  # of the watts of a bank in two zones, about its share of the area; from memory
 # Surroundings over the room as a share of the emitters' rise when the last board has just come
 # off; a simulated run to 212 degC with the fan on leaves 52 degC around emitters of 250 degC.
 HOT_SURROUNDINGS_SHARE = 0.13
@@ -225,14 +227,22 @@ class SimulatedHeater:
         self.cold_junction_c += (self._electronics_c() - self.cold_junction_c) * self._cold_follows
 
 
+def bench_in_zones(bench: BenchParameters, plant: str | BenchPlant) -> BenchParameters:
+    """Return the bench as this plant has its emitters: in one zone or in two."""
+    if plant != PLANTS[2] or bench.emitter.middle_watts:
+        return bench
+    emitter = replace(bench.emitter, middle_watts=MIDDLE_SHARE * bench.emitter.watts)
+    return replace(bench, emitter=emitter)
+
+
 def plant_of(bench: BenchParameters, plant: str | BenchPlant) -> BenchPlant:
     """Return the heat in a bench: one of PLANTS by name, or what is given."""
     if not isinstance(plant, str):
         return plant
     if plant not in PLANTS:
         raise ValueError(f"Plant '{plant}' is not known; the plants are {', '.join(PLANTS)}.")
-    if plant == "lumped":
+    if plant == PLANTS[0]:
         return ThermalNetwork(bench)
     from emberbed_sim.plant.grid_thermal import GridThermal  # numpy: only where it is needed
 
-    return GridThermal.of(bench)
+    return GridThermal.of(bench_in_zones(bench, plant))

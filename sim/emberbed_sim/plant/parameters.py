@@ -54,24 +54,46 @@ def _share(part: object, name: str) -> None:
 
 @dataclass(frozen=True)
 class EmitterParameters:
-    """One zone: a bank of quartz emitters with a reflector behind, facing the board from below."""
+    """A bank of quartz emitters with a reflector behind, facing the board from below.
 
-    watts: float = 1000.0  # at nominal mains voltage
+    One zone; or two, where its middle has watts of its own: the middle is zone 0, what lies around
+    it zone 1. A lumped bench knows no places, so it has one.
+    """
+
+    watts: float = 1000.0  # at nominal mains voltage, all of it
     length_mm: float = 220.0  # face of the bank, 30 kW/m2; from memory, like the gap
     width_mm: float = 150.0
     gap_mm: float = 40.0  # to the underside of the board
     emissivity: float = 0.85  # quartz beyond 4 um; from memory
     heat_capacity_j_k: float = 120.0  # tau 20..40 s when hot, as quartz tubes have; from memory
     convection_w_k: float = 0.4  # so that 3/4 is radiated; vendor tables give quartz tubes 61 %
+    middle_watts: float = 0.0  # of these, the middle's; 0: one zone
+    middle_mm: tuple[float, float] = (120.0, 80.0)  # its length and width
 
     def __post_init__(self) -> None:
         _positive(self, "length_mm", "width_mm", "gap_mm", "heat_capacity_j_k")
         _share(self, "emissivity")
+        if self.middle_watts:
+            self._check_middle()
 
     @property
     def size_mm(self) -> tuple[float, float]:
         """Return (length, width) of the bank's face in mm."""
         return self.length_mm, self.width_mm
+
+    @property
+    def zone_watts(self) -> tuple[float, ...]:
+        """Return the power of each zone."""
+        if not self.middle_watts:
+            return (self.watts,)
+        return self.middle_watts, self.watts - self.middle_watts
+
+    def _check_middle(self) -> None:
+        least_mm = min(all_mm - mm for all_mm, mm in zip(self.size_mm, self.middle_mm, strict=True))
+        if not 0 < self.middle_watts < self.watts or least_mm <= 0 or min(self.middle_mm) <= 0:
+            raise ValueError(
+                "The middle is no part of its bank; give it fewer watts, a smaller face."
+            )
 
 
 @dataclass(frozen=True)

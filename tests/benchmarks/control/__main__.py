@@ -12,6 +12,7 @@ from tests.benchmarks.control.compared import SEED, compare
 from tests.benchmarks.control.heaters import EMITTERS, drawn
 from tests.benchmarks.control.infeasible import run_infeasible
 from tests.benchmarks.control.table import draw, markdown
+from tests.benchmarks.control.waits import section
 
 DOCS = Path(__file__).parents[3] / "host" / "emberbed" / "docs"
 DRAWN_SEED = 7
@@ -42,6 +43,7 @@ def main() -> None:
     held = {kind: run_infeasible(kind, SEED) for kind in kinds}
     pictures = [] if given.kind else draw(found, DOCS / "pictures")
     text = markdown(found, [f"pictures/{name}" for name in pictures]) + _infeasible(held)
+    text += section(kinds)
     print(text)
     if not given.kind:
         (DOCS / "control.md").write_text(HEAD + text, encoding="utf-8")

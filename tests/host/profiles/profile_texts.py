@@ -32,7 +32,7 @@ flux = "rosin"
 standard = "J-STD-020C"
 chip = { length_mm = 27, width_mm = 27, thickness_mm = 2.2 }
 [sensors]
-top_near_chip = { role = "control", side = "underside", shielded = true, limit_c = 200 }
+top_near_chip = { role = "control", side = "underside", shielded = true, limit_c = 200, zone = 0 }
 edge = "edge"
 chip = { role = "chip_top", limit_c = 235, in_jet = true }
 rod = { role = "emitter", limit_c = 240 }
