@@ -10,7 +10,6 @@ from emberbed_fw import messages as ms
 from emberbed_fw import plan, plan_check, settings
 from emberbed_fw import run_states as rs
 from emberbed_fw.block_buffer import BlockBuffer
-from emberbed_fw.commands import command_length, prepare_feedforward
 from emberbed_fw.frames import HEADER_BYTES as PAYLOAD_AT
 
 PLAN_STATES = (rs.IDLE, rs.LOADED, rs.FINISHED, rs.STOPPED, rs.LINK_LOST)
@@ -49,13 +48,6 @@ class BlockRequests:
         if size != 8:
             return ms.BAD_LENGTH
         return self._open_plan(body) if kind == ms.PLAN_WRITE else self._open_settings(body)
-
-    def take_feedforward(self, body, size):
-        """Take one part of a feedforward, or its end; return as `write` does."""
-        if size != command_length(ms.FEEDFORWARD):
-            return ms.BAD_LENGTH
-        refusal = prepare_feedforward(self._machine, body, PAYLOAD_AT)
-        return FOR_THE_TICK if refusal == ms.DONE else refusal
 
     def read(self, kind, body, size):
         """Return the part that is asked for, None for a request of a wrong length."""

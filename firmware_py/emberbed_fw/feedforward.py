@@ -32,8 +32,7 @@ class Feedforward:
         self._zones = [zone for zone in range(ZONES) if plan.control[zone] != NONE]
         self._own = list(plan.feedforward_q15)
         self._total = len(self._zones) * plan.header["knots"]
-        self._spare = None  # the one that is written, and the one before: most runs need none
-        self._other = None
+        self._banks = None  # the one that is written, and the one before: most runs need none
         self.reset()
 
     def reset(self):
@@ -41,7 +40,7 @@ class Feedforward:
         self.crc_low = 0
         self.crc_high = 0
         self._filled = 0  # numbers of the set that is coming in
-        self._checked = NONE  # it is whole, and fits as long as this stage runs
+        self._checked = NONE  # the set is whole, and fits as long as this stage runs
         self._checked_watch = None
         self._watch = None
         for zone in self._zones:
@@ -49,10 +48,9 @@ class Feedforward:
 
     def make_room(self):
         """Have place for a set before its first part. Allocates: between ticks only."""
-        if self._spare is None:
-            octets = 2 * self._plan.header["knots"]
-            self._spare = [array("H", bytes(octets)) for _zone in self._zones]
-            self._other = [array("H", bytes(octets)) for _zone in self._zones]
+        if self._banks is None:
+            empty = bytes(2 * self._plan.header["knots"])
+            self._banks = [[array("H", empty) for _zone in self._zones] for _bank in range(2)]
 
     def write(self, octets, at):
         """Take one part: H number of its first power, ms.FEEDFORWARD_POWERS powers; the last part
@@ -60,8 +58,7 @@ class Feedforward:
         number = half(octets, at)
         if number == 0:
             self._filled = 0
-        self._checked = NONE
-        if number != self._filled or number >= self._total or self._spare is None:
+        if number != self._filled or number >= self._total or self._banks is None:
             return ms.BAD_LENGTH
         knots = self._plan.header["knots"]
         for index in range(min(ms.FEEDFORWARD_POWERS, self._total - number)):
@@ -69,25 +66,27 @@ class Feedforward:
             place = (number + index) // knots
             if power_q15 > self._plan.header[CAPS[self._zones[place]]]:
                 return ms.BAD_RANGE
-            self._spare[place][(number + index) % knots] = power_q15
+            self._banks[0][place][(number + index) % knots] = power_q15
         self._filled = min(number + ms.FEEDFORWARD_POWERS, self._total)
         return ms.DONE
 
     def check(self, octets, at, stage):
         """Check the set that has come, by its end: H END_OF_BLOCK, H powers, H H CRC, while this
         stage runs. Allocates: between ticks only."""
+        self._checked = NONE
         if half(octets, at + 2) != self._filled or not 0 < self._filled == self._total:
             return ms.BAD_LENGTH
         if self._crc() != (half(octets, at + 4), half(octets, at + 6)):
             return ms.BAD_CRC
+        spare = self._banks[0]
         for place in range(len(self._zones)):
             now = self._plan.feedforward_q15[self._zones[place]]
-            if self._replaces(now, self._spare[place], stage):
+            if self._replaces(now, spare[place], stage):
                 return ms.WRONG_STATE
-            if self._too_steep(self._spare[place]):
+            if self._too_steep(spare[place]):
                 return ms.BAD_RANGE
         self._checked = stage
-        self._checked_watch = MemoryWatch(self._spare, [])
+        self._checked_watch = MemoryWatch(spare, [])
         return ms.DONE
 
     def take(self, octets, at, stage):
@@ -95,14 +94,11 @@ class Feedforward:
         self._filled = 0
         if self._checked != stage:
             return ms.WRONG_STATE
-        self._checked = NONE
         self.crc_low = half(octets, at + 4)
         self.crc_high = half(octets, at + 6)
         for place in range(len(self._zones)):
-            self._plan.feedforward_q15[self._zones[place]] = self._spare[place]
-        taken = self._spare
-        self._spare = self._other
-        self._other = taken
+            self._plan.feedforward_q15[self._zones[place]] = self._banks[0][place]
+        self._banks.reverse()
         self._watch = self._checked_watch
         return ms.DONE
 
@@ -132,7 +128,7 @@ class Feedforward:
     def _crc(self):
         """Return the CRC-32 over the plan's own CRC and the set, as low and high half."""
         crc = crc32(struct.pack("<HH", self._plan.crc_low, self._plan.crc_high))
-        for powers in self._spare:
+        for powers in self._banks[0]:
             crc = crc32(powers, crc)  # every controller of ours has the low byte first
         return crc & 0xFFFF, crc >> 16
 

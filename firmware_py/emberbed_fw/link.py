@@ -12,7 +12,7 @@ from emberbed_fw import frames
 from emberbed_fw import messages as ms
 from emberbed_fw.backfill import Backfill
 from emberbed_fw.block_requests import FOR_THE_TICK, BlockRequests
-from emberbed_fw.commands import MAX_COMMANDS, command_length
+from emberbed_fw.commands import MAX_COMMANDS, command_length, prepare_feedforward
 from emberbed_fw.damage_watch import DamageWatch
 from emberbed_fw.portrait import NAMELESS, Portrait
 from emberbed_fw.snapshot_parts import SNAPSHOT_TICKS, SnapshotParts
@@ -207,8 +207,8 @@ class Link:
     def _take_feedforward(self, kind, sequence, body, size):
         """One in a tick: its end is checked by what the ticks before it have taken."""
         waits = kind in self._pending_kind[: self._machine.commands.count]
-        refusal = ms.BUSY if waits else self._blocks.take_feedforward(body, size)
-        if refusal == FOR_THE_TICK:
+        refusal = ms.BUSY if waits else prepare_feedforward(self._machine, body, PAYLOAD_AT)
+        if refusal == ms.DONE:
             self._queue(kind, sequence, body, size)
         else:
             self._refuse(kind, sequence, refusal)

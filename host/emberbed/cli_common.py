@@ -73,7 +73,7 @@ PlanAnew = Annotated[
     typer.Option(
         "--plan-anew",
         help="With --heater: in a wait, plan the power after it from how warm the heater is by"
-        " then. On our simulated heaters that is no better.",
+        " then. On our simulated heaters that is hardly better.",
     ),
 ]
 

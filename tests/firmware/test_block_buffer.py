@@ -110,7 +110,7 @@ def test_a_whole_block_takes_no_memory_until_a_part_is_written():
     assert buffer._octets is BLOCK
     assert buffer.write(2, b"\xee", 0, 1)
     assert bytes(buffer.view()) == BLOCK[:2] + b"\xee" + BLOCK[3:]
-    assert BLOCK == bytes(range(1, 11)) and len(buffer._octets) == 10
+    assert bytes(range(1, 11)) == BLOCK and len(buffer._octets) == 10
     buffer.fill(BLOCK)
     assert buffer.write(10, b"\xee", 0, 1) and bytes(buffer.view()) == BLOCK + b"\xee"
     buffer.fill(BLOCK)

@@ -1,4 +1,4 @@
-"""The firmware of a board in one module with short names: the same in every bit."""
+"""The firmware of a board in a few modules with short names: the same in every bit."""
 
 import ast
 import io
@@ -13,8 +13,18 @@ import pytest
 
 import emberbed.replay
 from emberbed.install.folding import fold
-from emberbed.install.linking import BUILT_IN, CORE, OF_CHIPS, STANDS_ALONE, link, new_names
-from emberbed.install.version import belongs, build_version
+from emberbed.install.linking import (
+    BUILT_IN,
+    CORE,
+    OF_CHIPS,
+    PIECE,
+    PIECE_ENDS,
+    STANDS_ALONE,
+    link,
+    new_names,
+)
+from emberbed.install.numbering import number_names
+from emberbed.install.version import build_version, texts_for
 from emberbed_fw.known_answer import known_answer
 from tests.support.parts import need_program, need_wasm_module
 from tests.support.record_tapes import NAMES, Tape, run_of
@@ -84,18 +94,40 @@ def said_by(root, expression):
     return done.stdout.strip() or done.stderr
 
 
-def test_modules_become_one_and_do_the_same(tmp_path):
+def test_modules_become_pieces_and_do_the_same(tmp_path):
     texts = link(SMALL, "entry.py")
-    assert sorted(texts) == ["__init__.py", CORE, "entry.py"]
+    pieces = [PIECE % 0, PIECE % 1]  # two files make no more
+    assert sorted(texts) == ["__init__.py", CORE, *pieces, "entry.py"]
     told = said_by(write_package(texts, tmp_path), "entry.serve([3, 4])")
     assert told == "([4, 8], 6, [3, 8, 3])"
-    names = {word.string for word in tokenize(io.BytesIO(texts[CORE]).readline)}
+    text = b"".join(texts[piece] for piece in pieces)
+    names = {word.string for word in tokenize(io.BytesIO(text).readline)}
     assert not names & {"Meter", "Finer", "level", "_dwell", "_fine", "doubled", "refine"}
     assert {"calcsize", "STATE", "__init__", "struct"} <= names
 
 
+def test_pieces_are_loaded_in_their_order_with_a_collection_after_each(sources):
+    texts = texts_for(sources, "rp2040")
+    lines = texts[CORE].decode().splitlines()
+    names = [f"import emberbed_fw.core{number}" for number in range(len(PIECE_ENDS))]
+    assert lines == ["import gc", *(line for name in names for line in (name, "gc.collect()"))]
+    sizes = [len(texts[PIECE % number]) for number in range(len(PIECE_ENDS))]
+    assert sizes == sorted(sizes, reverse=True), "what loading the last one leaves is least"
+    for number in range(len(sizes)):
+        needed = re.findall(rb"from emberbed_fw.core(\d) import", texts[PIECE % number])
+        assert all(int(other) < number for other in needed)
+
+
+def test_whoever_stays_beside_the_pieces_lets_them_be_loaded_first(sources):
+    texts = texts_for(sources, "rp2040")
+    for name, text in texts.items():
+        first = text.find(b"from emberbed_fw.core")
+        if first >= 0 and not name.startswith("core"):
+            assert 0 <= text.find(b"import emberbed_fw.core;") < first, name
+
+
 def test_kept_names_stay():
-    assert b"def doubled(" in link(SMALL, "entry.py", ["doubled"])[CORE]
+    assert b"def doubled(" in link(SMALL, "entry.py", ["doubled"])[PIECE % 0]
 
 
 def test_new_names_are_no_words_of_the_language():
@@ -106,9 +138,8 @@ def test_new_names_are_no_words_of_the_language():
 
 @pytest.mark.parametrize("port", PORTS)
 def test_what_chips_and_the_prompt_call_by_name_is_still_there(sources, port):
-    chosen = {name: text for name, text in sources.items() if belongs(name, port)}
-    texts = link(fold(chosen), f"ports/{port}.py")
-    assert texts[STANDS_ALONE] == fold(chosen)[STANDS_ALONE]
+    texts = texts_for(sources, port)
+    assert texts[STANDS_ALONE] == fold(sources)[STANDS_ALONE]
     assert "def serve(" in texts[f"ports/{port}.py"].decode()
     assert "def serve(" in texts[f"ports/{port}_inject.py"].decode()
     assert "def known_answer(" in texts["known_answer.py"].decode()
@@ -149,9 +180,10 @@ def firmware_definitions(root):
 
 @pytest.fixture(scope="module")
 def playing(sources, tmp_path_factory):
-    """The firmware linked around the player of tapes, in a folder."""
+    """The firmware numbered and linked around the player of tapes, in a folder."""
     text = (Path(emberbed.replay.__file__).parent / PLAYER).read_bytes()
-    texts = link(fold({**sources, PLAYER: text}, re.findall(r"\w+", text.decode())), PLAYER)
+    whole = {**sources, PLAYER: text}
+    texts = link(number_names(fold(whole, re.findall(r"\w+", text.decode())), whole), PLAYER)
     return write_package(texts, tmp_path_factory.mktemp("linked"))
 
 

@@ -23,12 +23,14 @@ LOW_HEAP_BYTES = 4096  # of ports/controller.py, which only a board can import
 TICKS = [200, 10_000]
 WIDE_HEAP, WIDE_TICKS = 300 * 1024, [200, 1_000]  # where references are twice as wide
 
+
 @pytest.mark.parametrize(("port", "couples", "ticks"), BOARDS)
 def test_live_bytes_in_the_32_bit_interpreter(sources, tmp_path, port, couples, ticks):
     live = bytes_by_step(tmp_path, sources, port, couples, ticks)
     assert live["bead_mk"] > WARMED_MK, "it has not heated"
     assert live["run"] <= MOST_LIVE_BYTES[couples], live
     assert live["run"] - live["boot"] <= MOST_GROWTH_BYTES, live
+
 
 @pytest.mark.parametrize(("state", "knots"), [(KEPT, 0), (NEW, 0), (KEPT, 20)])
 def test_160_kb_are_enough_on_32_bits(sources, tmp_path, state, knots):
@@ -48,6 +50,7 @@ def test_160_kb_are_enough_on_32_bits(sources, tmp_path, state, knots):
     assert heats(seen, TICKS), printed
     assert seen[1].free > LOW_HEAP_BYTES, seen
     assert abs(seen[1].used - seen[0].used) <= MOST_DRIFT_BYTES, seen
+
 
 def test_little_more_than_it_keeps_is_enough_on_64_bits(sources, tmp_path):
     """The same with what pip has, whose references are twice as wide."""

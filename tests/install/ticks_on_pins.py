@@ -4,10 +4,10 @@ Runs in any MicroPython. `play` puts `machine`, `time` and `select` in the place
 `start` does what main.py does, until it has seen enough; or, where the interpreter collects only
 between calls, `import_firmware`, `make_port`, `build` and `run` go step by step. What the file WIRE
 holds comes in at the start, as from a host that then goes home. A person presses the button as one
-does who arms and starts what is loaded, or the device's own plan or hold; both switches are
-healthy, and a bead follows the heat. `main` (folder with the firmware, pins, ticks to look at) does
-all that with the heap as it is: it prints bytes in use before the firmware came, and at each of the ticks: bytes in use and
-free, the largest free block, and how warm the bead became.
+does who arms and starts what is loaded, or the device's own hold; both switches are healthy, and a
+bead follows the heat. `main` does all that with the heap as it is: it prints the bytes in use
+before the firmware came, and at each tick that is asked for the bytes in use and free, the largest
+free block, and how warm the bead became.
 """
 
 import gc
@@ -284,7 +284,7 @@ def start(root, wire, ticks):
     print(gc.mem_alloc())
     __import__("emberbed_start")
     sys.modules["emberbed_start"].ROOT = root
-    try:
+    try:  # noqa: SIM105  (MicroPython has no contextlib)
         sys.modules["emberbed_start"].start()
     except SystemExit:
         pass

@@ -25,7 +25,7 @@ WHOLE = ["safety/test_heat_checks.py", "safety/test_sensor_checks.py",
          "safety/test_doubt_checks.py"]  # fmt: skip
 TESTS = {
     "guard_rules": GUARD,
-    "feedforward": ["firmware/test_feedforward_anew.py"],
+    "feedforward": ["firmware/test_feedforward_exact.py", "firmware/test_feedforward_anew.py"],
     "guard": [*GUARD, *WHOLE, "safety/test_switch_checks.py"],
     "doubts": ["firmware/test_doubts*.py", "firmware/test_guard_doubt_count.py",
                "safety/test_doubt_checks.py"],
@@ -47,13 +47,14 @@ TESTS = {
     "block_ring": ["firmware/test_block_ring*.py", "firmware/test_wire_numbers.py"],
     "recorder": ["firmware/test_recorder*.py"],
     "commands": ["firmware/test_command*.py", "firmware/test_arming.py",
-                 "firmware/test_errands.py"],
+                 "firmware/test_errands.py", "firmware/test_feedforward_anew.py"],
     "snapshot_parts": ["firmware/test_snapshot_parts.py"],
     "portrait": ["firmware/test_portrait.py", "firmware/test_link_sessions.py"],
     "self_report": ["firmware/test_self_report.py"],
     "backfill": ["firmware/test_backfill.py"],
     "block_requests": ["firmware/test_block_requests.py", "firmware/test_errands.py"],
-    "link": ["firmware/test_link_[!h]*.py", "firmware/test_self_report.py"],
+    "link": ["firmware/test_link_[!h]*.py", "firmware/test_self_report.py",
+             "firmware/test_feedforward_anew.py"],
 }  # fmt: skip
 
 

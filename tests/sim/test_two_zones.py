@@ -1,4 +1,4 @@
-"""The simulated heater in two zones: what its bank is made of, and that each zone warms both spots."""
+"""The simulated heater in two zones: what its bank is made of; each zone warms both spots."""
 
 import pytest
 

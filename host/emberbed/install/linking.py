@@ -1,9 +1,12 @@
-"""Make one module of the firmware's many for a board, with names of one or two letters.
+"""Make a few modules of the firmware's many for a board, with names of one or two letters.
 
 A module takes about 300 bytes of a board's heap besides its code, and every name that MicroPython
 has not got by itself takes its letters and 7 bytes more, once. What the port's own file needs goes
-into CORE, in the order of imports; files that others call by their name stay beside it, with the
-names at their tops as they are, as does a file that only a function imports.
+into pieces, in the order of imports; files that others call by their name stay beside them, with
+the names at their tops as they are, as does a file that only a function imports. CORE loads the
+pieces and collects after each: loading leaves 16 bytes a function behind, in gaps between the code
+that only small things fit into. The next piece fills them, and the last one, whose gaps stay, is
+the smallest. One piece wants some 7 kB more heap, and each beyond three takes 1 kB more.
 Attributes have one new name wherever they stand, as nobody can tell whose object stands before a
 dot, but those that one module uses are its own; parameters and local variables are their module's
 own. Top names and attributes never meet, so they share the same letters.
@@ -24,7 +27,7 @@ from emberbed.install.names_used import STATE, Names, Place, Span, read_names
 
 CORE = "core.py"
 PIECE = "core%d.py"
-PIECE_ENDS = (0.5, 0.8, 1.0)
+PIECE_ENDS = (0.5, 0.8, 1.0)  # of the whole text
 STANDS_ALONE = "start_up.py"  # works with versions of other letters, and is called from the prompt
 BUILT_IN = (str, bytes, bytearray, memoryview, int, list, tuple, dict, set, array, io.FileIO, type)
 # methods of the objects that a board hands over: machine's, select's, the display's
@@ -55,9 +58,9 @@ def link(sources: Mapping[str, bytes], entry: str, kept: Iterable[str] = ()) -> 
         for file, text in texts.items()
         if not any(file in its for its in pieces) and _does_something(text)
     }
-    for number, files in enumerate(pieces):
-        body = b"\n".join(texts[file] for file in files)
-        linked[PIECE % number] = letters.first_lines(number, files).encode() + body
+    for number, its in enumerate(pieces):
+        body = b"\n".join(texts[file] for file in its)
+        linked[PIECE % number] = letters.first_lines(number, its).encode() + body
     linked[CORE] = _loader(len(pieces)).encode()
     return linked
 

@@ -44,33 +44,38 @@ def _numbers(tops: Mapping[str, Mapping[str, Any]]) -> dict[str, int]:
     return {name: number for number, name in enumerate(names)}
 
 
-def _patterns(numbers: Mapping[str, int]) -> dict[str, int]:
-    """Return the first number of each pattern whose names follow each other from index 0 on."""
-    found: dict[str, list[int]] = {}
+def _patterns(numbers: Mapping[str, int]) -> dict[str, int | None]:
+    """Return the number of index 0 of each pattern; None where the names do not follow each other
+    from there on."""
+    found: dict[str, dict[int, int]] = {}
     for name, number in numbers.items():
         index = INDEX.search(name)
-        if index and int(index.group()) == number - found.get(_pattern(name), [number])[0]:
-            found.setdefault(_pattern(name), []).append(number)
-    return {pattern: its[0] for pattern, its in found.items()}
+        if index:
+            found.setdefault(_pattern(name), {})[int(index.group())] = number
+    return {
+        pattern: its[0] if its == {at: its[0] + at for at in range(len(its))} else None
+        for pattern, its in found.items()
+        if 0 in its
+    }
 
 
 def _pattern(name: str) -> str:
     return INDEX.sub("%d", name, count=1)
 
 
-def _numbered(text: bytes, numbers: Mapping[str, int], firsts: Mapping[str, int]) -> bytes:
+def _numbered(text: bytes, numbers: Mapping[Any, int], firsts: Mapping[Any, int | None]) -> bytes:
     nodes = list(ast.walk(ast.parse(text)))
     states = [node for node in nodes if isinstance(node, ast.Assign) and _names_state(node)]
     stays = {part for node in states for part in ast.walk(node)}
     edits: list[Edit] = []
     for node in nodes:
         if isinstance(node, ast.BinOp) and isinstance(node.left, ast.Constant):
-            first = firsts.get(str(node.left.value))
-            if first is not None and isinstance(node.op, ast.Mod):
-                edits.append((node, f"({first} + {ast.unparse(node.right)})".encode()))
-        elif isinstance(node, ast.Constant) and isinstance(node.value, str) and node not in stays:
-            if node.value in numbers:
-                edits.append((node, b"%d" % numbers[node.value]))
+            pattern = node.left.value
+            if isinstance(node.op, ast.Mod) and pattern in firsts:
+                assert firsts[pattern] is not None, f"{pattern}: its names stand apart"
+                edits.append((node, f"({firsts[pattern]} + {ast.unparse(node.right)})".encode()))
+        elif isinstance(node, ast.Constant) and node.value in numbers and node not in stays:
+            edits.append((node, b"%d" % numbers[node.value]))
     return edited(text, edits)
 
 

@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from emberbed.bench.plan_anew import FIRST_TICKS
 from emberbed.limit.anew import powers_anew
 from emberbed.limit.feedforward import planner_for
 from emberbed.limit.timeline import Timeline
@@ -44,8 +45,6 @@ WAITS_S = (0.2, 60.0, 300.0)  # of which one is drawn, and planned before heat
 RATES = {"halogen": 1.0, "quartz": 0.6, "ceramic": 0.2}
 THROUGH, UP_TO, ANEW = "planned through the wait", "planned up to it", "and anew in it"
 AFTER_S = 60  # of the hold
-EVERY_TICKS = 20 * TICKS_PER_S
-HOLDING_TICKS = 30 * TICKS_PER_S
 SEED, DRAWN_SEED = 1, 7
 MISMATCHED = 2  # heaters beside the nominal one
 HEAD = """## The ramp after a wait
@@ -57,8 +56,8 @@ mismatched ones. `python -m tests.benchmarks.control.waits` makes this table alo
 """
 FOOT = """*Planned through the wait* knows when it ends: right only then. *Planned up to it* is what
 a plan has: nothing is done in the wait for what follows it. *And anew in it* is `emberbed run
---plan-anew`: power for the same setpoints from how warm the heater is by then. It is off unless
-asked for, as it follows no better.
+--plan-anew`: power for the same setpoints from how warm the heater is after 30 s of the wait, and
+each time that it has doubled. It is off unless asked for, as it follows hardly better.
 """
 
 
@@ -108,15 +107,17 @@ def run_ramp(kind: str, mismatch: Mismatch, wait_s: float, way: str) -> Ramp:
     heater = SimulatedHeater(bench, SEED, (), heat_of(kind, mismatch))
     loop = ClosedLoop(bench_settings(bench), packed, heater, Operator(answers_after_s=wait_s))
     values = heater_file(kind).values
-    now, driven, demands = None, [], []
+    now: WarmthNow | None = None
+    driven, demands = [], []
     powers = [knot["feedforward0_q15"] for knot in plan.knots]
-    rows = []
+    next_ticks, rows = FIRST_TICKS, []
     for _record in loop.run():
         machine = loop.machine
         if machine.life.state not in rs.HEATING_STATES:
             if rows:
                 break
             continue
+        assert machine.plan is not None and machine.sequencer is not None
         board_c = machine.readings.cdeg[0] / 100
         now = now or WarmthNow(values, board_c)
         driven.append(machine.driven_zones & 1)
@@ -126,8 +127,9 @@ def run_ramp(kind: str, mismatch: Mismatch, wait_s: float, way: str) -> Ramp:
         demands.append(machine.demand_q15[0] / FULL_POWER_Q15)
         stage, row = machine.sequencer.stage, machine.sequencer
         waits = machine.life.state == rs.WAIT and row.kind() == layout.WAIT
-        if way == ANEW and waits and row.stage_elapsed % EVERY_TICKS == 1:
-            holding = float(np.mean(demands[-HOLDING_TICKS:]))
+        if way == ANEW and waits and row.stage_elapsed >= next_ticks:
+            next_ticks = 2 * row.stage_elapsed
+            holding = float(np.mean(demands[-FIRST_TICKS:]))
             known = (values, now.room_c, now.warmth, now.lack, plan, stage, holding, powers)
             powers = powers_anew(*known)
             machine.plan.feedforward_q15[0] = array("H", powers)  # as FEEDFORWARD leaves it

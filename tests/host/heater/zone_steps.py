@@ -43,9 +43,7 @@ def steps_on_bench(mass_g: float = 240.0, limit_c: float = 100.0) -> ZoneSteps:
     heater = SimulatedHeater(parameters, 1, (), "two-zones")
     loop = ClosedLoop(settings, plan, heater, Operator())
     records = [
-        record
-        for record in map(decode_record, loop.run())
-        if record.state in rs.STAGED_STATES
+        record for record in map(decode_record, loop.run()) if record.state in rs.STAGED_STATES
     ]
     seconds = np.array([one.tick / 10 for one in records])
     columns = [
@@ -58,7 +56,9 @@ def steps_on_bench(mass_g: float = 240.0, limit_c: float = 100.0) -> ZoneSteps:
     ]
     names = tuple(placed.name for placed in parameters.sensors)
     drives, celsius = ([column[part] for column in columns] for part in (1, 2))
-    return ZoneSteps(columns[0][0] - columns[0][0][0], np.array(drives).T, np.array(celsius).T, names)
+    return ZoneSteps(
+        columns[0][0] - columns[0][0][0], np.array(drives).T, np.array(celsius).T, names
+    )
 
 
 def made_steps(rise: np.ndarray, alone: bool = True, noise_c: float = 0.05) -> ZoneSteps:

@@ -13,7 +13,7 @@ from emberbed.link.packed import unpack
 from emberbed.link.rebuild import Rebuilder
 from emberbed.link.record_stream import RecordStream
 from emberbed.link.refill import Refill
-from emberbed.records import decode_record
+from emberbed.records import commands_of, decode_record
 from emberbed_fw import messages, recorder
 from emberbed_fw.backfill import Backfill
 from emberbed_fw.block_ring import BLOCK_BYTES, FORM_PACKED, HEAD
@@ -198,6 +198,46 @@ def test_a_snapshot_is_a_new_place_to_begin(whole_run):
     away.events.clear()
     got = away.hear(away.ask())
     assert all(away.is_true(one) for one in got) and set(away.origins()) == {REBUILT}
+
+
+def power_parts(records):
+    """Return the ticks in which a part of a power set, or its end, was taken."""
+    kinds = {tick_of(raw): [kind for kind, _payload in commands_of(raw)] for raw in records}
+    return [tick for tick, asked in kinds.items() if messages.FEEDFORWARD in asked]
+
+
+def test_power_that_was_planned_anew_in_an_absence_is_had_again():
+    run = run_of("power anew")[:3]
+    away = Away(run, power_parts(run[2])[0] - 5)
+    got = away.hear(away.ask())
+    assert got and all(away.is_true(one) for one in got)
+    assert set(away.origins()) == {REBUILT}
+
+
+@pytest.mark.parametrize("with_set", [1, 2])
+def test_snapshot_brings_the_power_that_was_heard_before_it(with_set):
+    """The snapshot names it, the records before have it; without them nothing is proved."""
+    settings, plan, records = run_of("power anew")[:3]
+    ends = power_parts(records)[2::3]
+    taken = ends[with_set - 1] + 3
+    replay = Replay(settings, plan, NEVER_TRIPPED)
+    for raw in records:
+        replay.feed(raw, len(raw))
+        if tick_of(raw) == taken:
+            break
+    numbers = take_snapshot(replay.machine)
+    for knows in (True, False):
+        one = Rebuilder(settings, plan)
+        for raw in records:
+            if tick_of(raw) <= taken + 1 and (knows or tick_of(raw) >= taken):
+                one.note(raw, tick_of(raw), DEVICE)
+            if tick_of(raw) == taken:
+                one.note_snapshot(taken, numbers)
+        here = one._here()
+        assert (here is not None) == knows
+        if here is not None:
+            powers = here.machine.plan.feedforward_q15[0]
+            assert powers == replay.machine.plan.feedforward_q15[0]
 
 
 @pytest.mark.parametrize("lost", [0, 1, 5])

@@ -6,14 +6,17 @@ from dataclasses import replace
 import pytest
 
 from emberbed import firmware_sources
-from emberbed.records import decode_record
+from emberbed.records import commands_of, decode_record
 from emberbed.replay.firmware import CannotReplay
 from emberbed.replay.play import CPYTHON, MICROPYTHON, Difference, Span, parsed, replay_run
 from emberbed.replay.sentences import sentences_of
 from emberbed.store.kept_firmware import kept
+from emberbed.store.snapshots import pack_numbers
+from emberbed_fw import messages, trip_codes
 from emberbed_fw import run_states as rs
-from emberbed_fw import trip_codes
 from emberbed_fw.record import FIELDS
+from emberbed_fw.replay import Replay
+from emberbed_fw.snapshot import take_snapshot
 from tests.host.replay.recorded import (
     gone_on,
     of_tape,
@@ -129,6 +132,25 @@ def test_what_follows_a_gap_is_proven_again_from_the_next_snapshot_on(store):
             Span(first, first + 299), Span(first + 310, first + 399, "gap"),
             Span(first + 400, last),
         )  # fmt: skip
+
+
+@pytest.mark.parametrize(("lost", "proven"), [((1, 4), True), ((-1, 2), False)])
+def test_power_planned_anew_is_known_after_a_gap_unless_it_came_in_the_gap(store, lost, proven):
+    """`lost`: records about the one that closes the last set."""
+    settings, plan, records, _counts = of_tape("power anew")
+    asked = [[kind for kind, _payload in commands_of(packed)] for packed in records]
+    closing = max(n for n, kinds in enumerate(asked) if messages.FEEDFORWARD in kinds)
+    first, last = (decode_record(records[n]).tick for n in (0, -1))
+    begins, ends = closing + lost[0], closing + lost[1]
+    run_id = store_records(store, [*records[:begins], *records[ends:]], settings, plan)
+    replay, at = Replay(settings, plan), closing + 9
+    for packed in records[: at + 1]:
+        assert replay.feed(packed, len(packed)) == -1
+    store.add_snapshot(run_id, first + at, pack_numbers(take_snapshot(replay.machine)))
+    unproven_until = first + at if proven else last
+    for one in in_both(store, run_id):
+        assert one.differences == ()
+        assert one.unproven == [Span(first + ends, unproven_until, "gap")]
 
 
 def test_a_snapshot_of_another_machine_is_found(store):

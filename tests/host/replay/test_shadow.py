@@ -13,6 +13,7 @@ from emberbed.replay.shadow import Shadow
 from emberbed.store.snapshots import unpack_numbers
 from emberbed_fw import messages
 from emberbed_fw.replay import Replay
+from emberbed_fw.snapshot import take_snapshot
 from tests.host.bench.fakes import FakeDevice, FakeHand, FakeScreen
 from tests.host.replay.recorded import (
     NO_TRIPS,
@@ -102,6 +103,24 @@ def test_a_snapshot_brings_it_back_even_when_it_comes_late(late):
     assert shadow.follows and shadow.compared == 300 + late
     assert not any(shadow.follow(packed) for packed in records[400 + late :])
     assert shadow.follows and shadow.lost == 1
+
+
+@pytest.mark.parametrize("heard", [True, False])
+def test_a_snapshot_needs_the_power_that_was_planned_anew_before_it(heard):
+    """Lost in the middle: what was recorded before makes the snapshot whole again."""
+    settings, plan, records, _counts = of_tape("power anew")
+    at = len(records) - 20  # both sets are in use or behind
+    replay = Replay(settings, plan)
+    for packed in records[: at + 1]:
+        assert replay.feed(packed, len(packed)) == -1
+    shadow, first = Shadow(settings, plan), decode_record(records[0]).tick
+    for packed in records[1 if heard else at : at + 1]:  # without its arming it does not follow
+        assert shadow.follow(packed) is None
+    assert not shadow.follows
+    assert shadow.snapshot(first + at, take_snapshot(replay.machine)) is None
+    assert shadow.follows is heard
+    if heard:
+        assert [shadow.follow(packed) for packed in records[at + 1 :]] == [None] * 19
 
 
 def test_a_snapshot_that_is_too_old_brings_nothing_back():
