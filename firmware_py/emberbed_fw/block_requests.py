@@ -34,7 +34,15 @@ class BlockRequests:
         self._plan_bytes.fill(block)
 
     def write(self, kind, body, size):
-        """Take one part of a block, or its end; return a refusal code or FOR_THE_TICK."""
+        """Take one part of a block, or its end; return a refusal code or FOR_THE_TICK. What finds
+        no room in memory is refused and changes nothing."""
+        try:
+            return self._write(kind, body, size)
+        except MemoryError:
+            self.fault = plan.PLAN_ROOM
+            return ms.BAD_PLAN if kind == ms.PLAN_WRITE else ms.BUSY
+
+    def _write(self, kind, body, size):
         wanted = PLAN_STATES if kind == ms.PLAN_WRITE else (rs.IDLE,)
         if self._machine.life.state not in wanted:
             return ms.WRONG_STATE

@@ -69,7 +69,10 @@ def prepare_feedforward(machine, octets, at):
     if half(octets, at) != ms.END_OF_BLOCK:
         machine.feedforward.make_room()
         return ms.DONE
-    return machine.feedforward.check(octets, at, machine.sequencer.stage)
+    try:
+        return machine.feedforward.check(octets, at, machine.sequencer.stage)
+    except MemoryError:  # the set in use goes on
+        return ms.BUSY
 
 
 def apply_commands(machine):

@@ -140,9 +140,10 @@ PLAN_FAULTS = (
     "using a gain or power outside its range",
     "using a time outside its range",
     "using knots that are out of order, missing or too steep",
+    "longer than the memory of this device has room for",
 )
 (PLAN_FINE, PLAN_DAMAGED, PLAN_VERSION, PLAN_LENGTH, PLAN_EMPTY, PLAN_NO_COOLING, PLAN_KIND,
- PLAN_TEMPERATURE, PLAN_CHANNEL, PLAN_GAIN, PLAN_TIME, PLAN_KNOTS) = range(12)
+ PLAN_TEMPERATURE, PLAN_CHANNEL, PLAN_GAIN, PLAN_TIME, PLAN_KNOTS, PLAN_ROOM) = range(13)
 
 
 class HeaderRow:

@@ -95,6 +95,7 @@ PLAN_FAULTS = (
     "The controller numbers are outside what the device allows; use the default ones, or retune.",
     "The profile has a time outside what the device allows; keep the whole run shorter than a day.",
     "The profile has a course the device cannot follow; make its ramps longer or flatter.",
+    "The profile is longer than the device's memory has room for; use fewer stages.",
 )
 
 

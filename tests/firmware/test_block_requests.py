@@ -207,6 +207,27 @@ def test_plan_of_the_device_itself_takes_the_place_of_one_that_came(asked):
     assert bytes(asked.requests.plan_block()) == b"\7\7\7"
 
 
+def no_room(*_given):
+    raise MemoryError
+
+
+def test_a_plan_that_finds_no_room_is_refused_and_the_one_before_stays(asked, monkeypatch):
+    before = asked.machine.plan
+    plan = asked.bench.plan
+    asked.parts(ms.PLAN_WRITE, plan)
+    monkeypatch.setattr(asked.machine, "prepare", no_room)
+    assert asked.write(ms.PLAN_WRITE, end(len(plan), plan[-4:])) == ms.BAD_PLAN
+    assert layout.PLAN_FAULTS[asked.requests.fault].startswith("longer than the memory")
+    assert asked.machine.plan is before
+    monkeypatch.undo()
+    assert asked.write(ms.PLAN_WRITE, end(len(plan), plan[-4:])) == FOR_THE_TICK
+
+
+def test_settings_that_find_no_room_may_be_sent_again(asked, monkeypatch):
+    monkeypatch.setattr("emberbed_fw.block_buffer.BlockBuffer.write", no_room)
+    assert asked.write(ms.SETTINGS_WRITE, b"\0\0\1") == ms.BUSY
+
+
 def test_longest_plan_has_room(asked):
     asked.parts(ms.PLAN_WRITE, bytes(layout.MAX_PLAN_BYTES))
     beyond = struct.pack("<H", layout.MAX_PLAN_BYTES) + b"\0"
