@@ -162,7 +162,7 @@ def _zone_fault(plan, settings):
 def _socket_bears_each(plan, settings):
     """Zones take turns where the socket does not bear them together: it must bear each alone."""
     for zone in range(ZONES):
-        if plan.control[zone] != NONE and settings.watts[zone] > settings.socket_watts:
+        if plan.control[zone] != NONE and settings.watts[zone] > settings.socket_watts[0]:
             return False
     return True
 

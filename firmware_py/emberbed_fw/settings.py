@@ -95,7 +95,8 @@ class Settings:
 
     def __init__(self, block):
         self.block = bytes(block)
-        _version, self.has, self.socket_watts, self.hold_cdeg = struct.unpack_from(HEADER, block, 0)
+        _version, self.has, socket_watts, self.hold_cdeg = struct.unpack_from(HEADER, block, 0)
+        self.socket_watts = [socket_watts]  # a row, so that its memory is watched too
         self.converter = [0] * CHANNELS
         self.options = [0] * CHANNELS
         self.offset_cdeg = [0] * CHANNELS
@@ -119,7 +120,7 @@ class Settings:
     def tables(self):
         """Return every row of numbers that a run lives by."""
         return [self.converter, self.options, self.ceiling_cdeg, self.offset_cdeg, self.gain_q12,
-                self.watts, self.dwell_ticks]
+                self.watts, self.dwell_ticks, self.socket_watts]
 
     def channel_fitted(self, channel):
         return self.converter[channel] != CONVERTER_ABSENT

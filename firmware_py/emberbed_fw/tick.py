@@ -226,7 +226,7 @@ class Machine:
                 rest_zone(self, zone, measured)
         settings = self.settings
         self._wanted_zones = within_socket(
-            wanted, self.powers, settings.watts, settings.socket_watts
+            wanted, self.powers, settings.watts, settings.socket_watts[0]
         )
 
     def _drive(self, driven):

@@ -110,6 +110,19 @@ def test_whole_plan_and_description_are_in_it():
     assert found_after(watch, 1000) is not None
 
 
+def test_every_row_of_a_description_is_in_it():
+    for row in range(len(Settings(bench_settings()).tables())):
+        settings = Settings(bench_settings())
+        watch = MemoryWatch(settings.tables(), [])
+        settings.tables()[row][0] ^= 64
+        assert found_after(watch, 1000) is not None, row
+
+
+def test_the_socket_s_watts_are_a_row_of_it():
+    settings = Settings(bench_settings(socket_watts=2300))
+    assert [2300] in settings.tables()
+
+
 def test_a_header_is_a_row_in_the_layout_s_order():
     plan = Plan(short_plan())
     row = HeaderRow(plan.header)

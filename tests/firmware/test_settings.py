@@ -53,7 +53,7 @@ def test_opens_as_packed():
     assert one.gain_q12[:2] == [4100, 4090]
     assert one.watts == [1200] + [0] * (ZONES - 1)
     assert one.dwell_ticks[0] == 4
-    assert (one.socket_watts, one.hold_cdeg) == (2300, 11000)
+    assert (one.socket_watts, one.hold_cdeg) == ([2300], 11000)
     assert one.block == block
     assert [one.channel_fitted(channel) for channel in range(3)] == [True, True, False]
 
