@@ -53,7 +53,7 @@ class _Device:
         self._names = channel_names
         self.ceiling_cdeg = ceilings_cdeg
         self.watts = [*zones.watts, *[0] * (ZONES - len(zones.watts))]
-        self.socket_watts = zones.socket_w
+        self.socket_watts = [zones.socket_w]
 
     def couple_fitted(self, channel: int) -> bool:
         return bool(self._names[channel])
