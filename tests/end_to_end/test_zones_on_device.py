@@ -39,7 +39,7 @@ def test_the_file_tells_how_zones_warm_sensors(identified):
 def test_a_run_of_a_shipped_profile_uses_both_zones(identified):
     _done, folder = identified
     done = finish(
-        "run", "weather-logger", "--plant", "two-zones", "--heater", folder / "zones.toml",
+        "run", "clean-pads", "--plant", "two-zones", "--heater", folder / "zones.toml",
         "--press", "--speed", "max", "--engine", "micropython", "--store", folder / "runs.sqlite",
         "--json",
     )  # fmt: skip

@@ -65,11 +65,13 @@ shielded = true
 
 
 def test_the_sensors_of_the_documents_are_read():
-    (example,) = re.findall(
+    examples = re.findall(
         r"```toml\n\[sensors\]\n(.*?)```", DOCUMENT.read_text("utf-8"), re.DOTALL
     )
-    sensors = read(changed('top_near_chip = "control"\nedge = "edge"\n', example)).model.sensors
+    usual = 'top_near_chip = "control"\nedge = "edge"\n'
+    sensors, zoned = (read(changed(usual, example)).model.sensors for example in examples)
     assert {one.role for one in sensors.values()} == {"control", "edge", "neighbour", "pair"}
+    assert [one.zone for one in zoned.values()] == [None, 1]
 
 
 def test_a_board_that_nobody_knows_may_be_left_out():
