@@ -65,9 +65,7 @@ shielded = true
 
 
 def test_the_sensors_of_the_documents_are_read():
-    examples = re.findall(
-        r"```toml\n\[sensors\]\n(.*?)```", DOCUMENT.read_text("utf-8"), re.DOTALL
-    )
+    examples = re.findall(r"```toml\n\[sensors\]\n(.*?)```", DOCUMENT.read_text("utf-8"), re.DOTALL)
     usual = 'top_near_chip = "control"\nedge = "edge"\n'
     sensors, zoned = (read(changed(usual, example)).model.sensors for example in examples)
     assert {one.role for one in sensors.values()} == {"control", "edge", "neighbour", "pair"}
