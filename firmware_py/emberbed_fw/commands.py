@@ -66,10 +66,10 @@ def prepare_feedforward(machine, octets, at):
         return ms.NO_RUN
     if machine.guard.attendance == ms.ATTEND_PANEL:
         return ms.WRONG_STATE  # whoever answers for the heat stands at the device
-    if half(octets, at) != ms.END_OF_BLOCK:
-        machine.feedforward.make_room()
-        return ms.DONE
     try:
+        if half(octets, at) != ms.END_OF_BLOCK:
+            machine.feedforward.make_room()
+            return ms.DONE
         return machine.feedforward.check(octets, at, machine.sequencer.stage)
     except MemoryError:  # the set in use goes on
         return ms.BUSY

@@ -19,3 +19,11 @@ def test_power_that_finds_no_room_leaves_the_set_in_use(monkeypatch):
     assert powers_of(wire.machine) == before and wire.machine.life.state == rs.WAIT
     assert send(wire, payloads) == "DONE"
     assert powers_of(wire.machine) == anew(9000, 4000)
+
+
+def test_power_whose_first_part_finds_no_room_is_refused_too(monkeypatch):
+    wire = waiting()
+    first = parts_of(wire.bench.plan, anew(9000, 4000))[0]
+    monkeypatch.setattr(wire.machine.feedforward, "make_room", no_room)
+    assert send(wire, [first]) == "BUSY"
+    assert wire.machine.life.state == rs.WAIT and wire.machine.guard.trip == 0
