@@ -53,9 +53,14 @@ class DeviceDescription:
     socket_watts: int = 0  # what the heater's socket gives, 0 = not told
 
     @property
+    def zone_watts(self) -> list[int]:
+        """Return the watts of the zones that are fitted."""
+        return [zone.watts for zone in self.zones if zone.watts]
+
+    @property
     def heater_watts(self) -> int:
         """Return what all zones take together at full power."""
-        return sum(zone.watts for zone in self.zones)
+        return sum(self.zone_watts)
 
     def channel_names(self) -> list[str]:
         """Return the names that a profile may use, all eight, '' for what reads no couple."""

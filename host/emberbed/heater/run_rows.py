@@ -81,7 +81,7 @@ def measured_zones(store: RunStore, run_id: int) -> tuple[ZoneSteps, list[int]] 
     plan, description = plan_of(run), description_of(run)
     if plan is None or description is None or plan.header["control1"] == NONE:
         return None
-    watts = [zone.watts for zone in description.zones if zone.watts]
+    watts = description.zone_watts
     control = plan.header["control0"]
     channels = [control, *(one for one in plan.board_channels() if one != control)]
     last = len(plan.stages) - 1

@@ -56,7 +56,7 @@ class StepTest:
         try:
             return step_test_profile(
                 self.limit_c, heater_roles(description), self.percent, self.alloy, self.laminate,
-                sum(zone.watts > 0 for zone in description.zones),
+                len(description.zone_watts),
             )  # fmt: skip
         except ProfileMistakes as mistakes:
             raise NotReady(mistakes.sentences) from None

@@ -64,8 +64,9 @@ class Identified:
     def coupling(self, description: DeviceDescription) -> Coupling | None:
         """Return how the device's zones warm its sensors, where the file knows these zones."""
         zones = self.heater.zones
-        fitted = [zone.watts for zone in description.zones if zone.watts]
-        return None if zones is None or zones.watts != fitted else zones.coupling()
+        if zones is None or zones.watts != description.zone_watts:
+            return None
+        return zones.coupling()
 
     def planner(self, description: DeviceDescription) -> Planner | None:
         """Return what plans setpoints and power for this heater, where the fit has earned it."""
@@ -93,7 +94,7 @@ class Identified:
 
     def _zone_notes(self, description: DeviceDescription) -> list[str]:
         """Return why zones are heated alike although a heater file is there."""
-        watts = [zone.watts for zone in description.zones if zone.watts]
+        watts = description.zone_watts
         if len(watts) == 1 or self.coupling(description) is not None:
             return []
         zones = self.heater.zones
