@@ -12,7 +12,7 @@ from array import array
 from binascii import crc32
 
 from emberbed_fw import messages as ms
-from emberbed_fw.integer_math import too_steep
+from emberbed_fw.integer_math import SMALL_INT_MAX
 from emberbed_fw.memory_watch import MemoryWatch
 from emberbed_fw.plan import POWER
 from emberbed_fw.units import NONE, ZONES
@@ -145,11 +145,11 @@ class Feedforward:
         return False
 
     def _too_steep(self, powers):
-        """Tell whether a line between two knots of a stage is."""
+        """Tell whether the line between two knots would leave the small ints (plan_check)."""
         ticks = self._plan.knot["tick"]
         for knot in range(1, len(powers)):
             span = ticks[knot] - ticks[knot - 1]
-            if span > 0 and too_steep(powers[knot] - powers[knot - 1], span):
+            if span > 0 and abs(powers[knot] - powers[knot - 1]) > SMALL_INT_MAX // 2 // span:
                 return True
         return False
 

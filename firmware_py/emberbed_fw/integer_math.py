@@ -27,11 +27,6 @@ def interpolate(x, x0, y0, x1, y1):
     return y0 + divide_round((y1 - y0) * (x - x0), x1 - x0)
 
 
-def too_steep(rise, run):
-    """Tell whether `interpolate` could leave the small ints on a line of this rise; run > 0."""
-    return abs(rise) > SMALL_INT_MAX // 2 // run
-
-
 def bit_is_set(bits, number):
     """Tell whether bit `number` of `bits` is 1."""
     return (bits >> number) & 1 == 1

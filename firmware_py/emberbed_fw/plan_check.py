@@ -8,7 +8,7 @@ import struct
 from binascii import crc32
 
 from emberbed_fw import safety_limits
-from emberbed_fw.integer_math import too_steep
+from emberbed_fw.integer_math import SMALL_INT_MAX
 from emberbed_fw.plan import (
     COOL,
     FAN_NEVER,
@@ -243,10 +243,10 @@ def _knots_fit(plan, number):
         span = ticks[knot] - ticks[knot - 1]
         if span <= 0 or ticks[knot] > MAX_LONGEST_TICKS:
             return False
-        if too_steep(setpoints[knot] - setpoints[knot - 1], span):
+        if abs(setpoints[knot] - setpoints[knot - 1]) > SMALL_INT_MAX // 2 // span:
             return False
         for zone in range(ZONES):
             powers = plan.feedforward_q15[zone]
-            if too_steep(powers[knot] - powers[knot - 1], span):
+            if abs(powers[knot] - powers[knot - 1]) > SMALL_INT_MAX // 2 // span:
                 return False
     return True
