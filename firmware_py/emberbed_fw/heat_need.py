@@ -2,14 +2,15 @@
 
 The power asked for so far, over what the plan would have given by the time at which it has the
 board where the board is now. Mass, mains and emissivity all come out in it, within bounds. `step`
-once a tick that was driven as asked; `corrected` gives a feedforward times the factor. What the
-plan does not know ends the learning: a warm start, a person's change, a stage that waits for one,
-hot air. Without a planned feedforward nothing is learned. Sums count a 32nd of q15, so that a day
-fits a small int.
+once a tick that was driven as asked; `corrected` gives a feedforward times the factor, with what a
+weak heater must give early (early_heat.py). What the plan does not know ends the learning: a warm
+start, a person's change, a stage that waits for one, hot air. Without a planned feedforward nothing
+is learned. Sums count a 32nd of q15, so that a day fits a small int.
 """
 
 from emberbed_fw import knots
 from emberbed_fw import plan as plans
+from emberbed_fw.early_heat import EarlyHeat
 from emberbed_fw.integer_math import clamp
 from emberbed_fw.units import NONE
 
@@ -33,6 +34,8 @@ class HeatNeed:
     def __init__(self, plan, zone):
         self._plan = plan
         self._zone = zone
+        self._cap_q15 = plan.header["cap%d_q15" % zone]
+        self.early = EarlyHeat(zone, self._cap_q15)
         self.reset(0)
 
     def reset(self, start_cdeg):
@@ -46,16 +49,20 @@ class HeatNeed:
         self._stage = NONE
         self._start_cdeg = start_cdeg
         self._learns = 1
+        self.early.reset()
 
     def stop(self):
         """Learn nothing more in this run; the factor stays."""
         self._learns = 0
 
     def corrected(self, feedforward_q15):
-        return feedforward_q15 * self.factor_q12 >> 12
+        """Return what the heater needs for this feedforward, early heat only up to the cap."""
+        needed_q15 = feedforward_q15 * self.factor_q12 >> 12
+        return max(needed_q15, min(needed_q15 + self.early.power_q15, self._cap_q15))
 
     def step(self, sequencer, feedforward_q15, demand_q15, board_cdeg):
         """Take one tick: the plan's feedforward, the demand, and the board without noise."""
+        self.early.step(sequencer, self.factor_q12)
         kind = sequencer.kind()
         follows = not (sequencer.off_plan() or sequencer.offset_cdeg or sequencer.lead.climbs())
         if not follows or (kind != plans.RAMP and kind != plans.HOLD):

@@ -34,13 +34,15 @@ class Lead:
                 return wanted_cdeg
             self.begin(max(before_cdeg, measured_cdeg))
         if self._lead_cdeg - measured_cdeg < AHEAD_CDEG:
-            self._lead_cdeg += CDEG_PER_TICK
+            self._lead_cdeg += CDEG_PER_TICK + (max(plan_slope_q6, 0) >> 6)
         if self._lead_cdeg >= wanted_cdeg:
             self.free()
             return wanted_cdeg
         return self._lead_cdeg
 
-    def slope_q6(self, wanted_cdeg, ahead_ticks):
-        """Return the climb's slope `ahead_ticks` from now in cdeg per tick, Q6."""
+    def slope_q6(self, wanted_cdeg, ahead_ticks, plan_slope_q6):
+        """Return the climb's slope `ahead_ticks` from now in cdeg per tick, Q6, where the plan's is
+        `plan_slope_q6`."""
         left_cdeg = wanted_cdeg - self._lead_cdeg
-        return CDEG_PER_TICK * 64 if left_cdeg > CDEG_PER_TICK * ahead_ticks else 0
+        catches_up_q6 = CDEG_PER_TICK * 64 if left_cdeg > CDEG_PER_TICK * ahead_ticks else 0
+        return catches_up_q6 + max(plan_slope_q6, 0)

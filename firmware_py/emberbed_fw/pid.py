@@ -5,7 +5,8 @@ q15 of full power, clamped to the range of the tick and the cap. The board's slo
 filtered measurement, the plan's goes through the same filter, so that both are as late. Where a
 run leaves its plan or returns to it, the integral takes over what the feedforward gave, so that the
 demand makes no jump. The integral stands still while what was really delivered falls short of (or
-exceeds) what the error asks for, so that nothing winds up behind the guard or a saturated heater.
+exceeds) what the error asks for, so that nothing winds up behind the guard or a saturated heater;
+and it grows slowly while the board catches up after that: the way back is no lasting error.
 Ranges: gains as plan.py allows, error +-ERROR_LIMIT_CDEG.
 """
 
@@ -17,6 +18,8 @@ SLOPE_LIMIT_Q6 = 4000  # 62 cdeg per tick
 BEHIND_LIMIT_Q6 = 1000  # of a slope behind its plan: 1.5 degC a second, and Kd's largest fits
 INTEGRAL_LIMIT = 900000000  # 1.6 of full power in Q14; plus one step still below 2**30
 FILTER_Q = 6
+CATCH_UP_TICKS = 300  # after the last one with less power than asked for, or until it is there
+CATCH_UP_SHIFT = 2  # a quarter of the integral's speed
 
 
 class SlopeFilter:
@@ -63,7 +66,7 @@ class SlopeFilter:
 class Pid:
     """Controller of one zone. `step` once a tick while the zone may heat, `reset` before."""
 
-    STATE = ("integral_q14", "demand_q15", "_feedforward_q15", "_off_plan")
+    STATE = ("integral_q14", "demand_q15", "_feedforward_q15", "_off_plan", "_behind_ticks")
 
     def __init__(self, header, zone):
         self._kp_q8 = header["kp%d_q8" % zone]
@@ -83,6 +86,7 @@ class Pid:
         self.demand_q15 = 0
         self._feedforward_q15 = 0
         self._off_plan = 0
+        self._behind_ticks = 0  # left in which the board catches up
 
     def rest(self):
         """Ask for nothing this tick; the integral stays."""
@@ -111,7 +115,14 @@ class Pid:
         self.demand_q15 = min(clamp(asked, least_q15, most_q15), self.cap_q15)
         excess = asked - (self.demand_q15 if delivered else 0)
         error = clamp(setpoint_cdeg - measured_cdeg, -ERROR_LIMIT_CDEG, ERROR_LIMIT_CDEG)
-        if not (excess > 0 and error > 0) and not (excess < 0 and error < 0):
+        short = excess > 0 and error > 0
+        if short or error <= 0:
+            self._behind_ticks = CATCH_UP_TICKS if short else 0
+        elif self._behind_ticks > 0:
+            self._behind_ticks -= 1
+        if not short and not (excess < 0 and error < 0):
+            catches_up = self._behind_ticks > 0 and self.integral_q14 >= 0
+            counted = error >> CATCH_UP_SHIFT if catches_up else error
             self.integral_q14 = clamp(
-                self.integral_q14 + self._ki_q14 * error, -INTEGRAL_LIMIT, INTEGRAL_LIMIT
+                self.integral_q14 + self._ki_q14 * counted, -INTEGRAL_LIMIT, INTEGRAL_LIMIT
             )

@@ -151,8 +151,9 @@ class Sequencer(StageClock):
     # what the controller and the brake ask
 
     def feedforward_q15(self, zone):
-        """Return the plan's feedforward for `zone`, on the line between two knots."""
-        if self.off_plan():
+        """Return the plan's feedforward for `zone`, on the line between two knots; nothing where
+        the clock stands for a board that is too hot: what the next ramp needs would go on."""
+        if self.off_plan() or self.too_hot:
             return 0
         return knots.feedforward_q15(
             self._plan, zone, self._knot, self._last_knot(), self.stage_tick
@@ -163,12 +164,10 @@ class Sequencer(StageClock):
         and past the end of the stage."""
         if self._brake == WAITS_NEIGHBOUR:
             return 0
+        slope_q6 = self._plan_slope_q6(ahead_ticks)
         if self.lead.climbs():
-            return self.lead.slope_q6(self._wanted_cdeg(), ahead_ticks)
-        if self.off_plan():
-            return 0
-        tick = self.stage_tick + ahead_ticks
-        return knots.slope_q6(self._plan, self._knot, self._last_knot(), tick)
+            return self.lead.slope_q6(self._wanted_cdeg(), ahead_ticks, slope_q6)
+        return slope_q6
 
     def level_cdeg(self):
         """Return what the running stage aims at, with a person's offset."""
@@ -291,9 +290,10 @@ class Sequencer(StageClock):
         wanted = self._wanted_cdeg()
         if self._brake == WAITS_NEIGHBOUR:
             wanted = min(wanted, board_cdeg)  # it must not get warmer by what was asked before
-        self.setpoint_cdeg = self.lead.give(wanted, board_cdeg, before, self._plan_slope_q6())
+        self.setpoint_cdeg = self.lead.give(wanted, board_cdeg, before, self._plan_slope_q6(0))
 
-    def _plan_slope_q6(self):
+    def _plan_slope_q6(self, ahead_ticks):
         if self.off_plan():
             return 0
-        return knots.slope_q6(self._plan, self._knot, self._last_knot(), self.stage_tick)
+        tick = self.stage_tick + ahead_ticks
+        return knots.slope_q6(self._plan, self._knot, self._last_knot(), tick)

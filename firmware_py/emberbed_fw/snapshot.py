@@ -25,6 +25,7 @@ def _parts(machine):
         parts.append(pid.slope)
     for zone in sorted(machine.needs or ()):
         parts.append(machine.needs[zone])
+        parts.append(machine.needs[zone].early)
     return parts + machine.powers + machine.soaks
 
 

@@ -22,13 +22,14 @@ AIR_AWAY_PROMPT = 253  # hot air is on: answered when it is away
 # first, if the board is this near.
 NEAR_CDEG = 500
 FOLLOWS_CDEG = 100  # its first setpoint from the last one before
+FOLLOW_ON = (plans.RAMP, plans.HOLD)  # whose ends are known
 SLOW_TICKS = 4  # an uneven board's ramp goes at a quarter of its rate
 
 
 class StageClock:
     STATE = (
         "stage", "stage_tick", "stage_elapsed", "waits_for", "prompt", "air_on", "extra_ticks",
-        "_planned_cdeg", "_knot",
+        "too_hot", "_planned_cdeg", "_knot",
     )
 
     def __init__(self, plan):
@@ -46,6 +47,7 @@ class StageClock:
         self.stage_tick = 0
         self.stage_elapsed = 0
         self.waits_for = WAITS_NOTHING
+        self.too_hot = 0  # the board is above the band of a hold, whose clock stands for it
         self.prompt = NONE
         self.air_on = 0  # hot air from above, as the operator said
         self.extra_ticks = 0  # that a person has added to this stage
@@ -94,8 +96,10 @@ class StageClock:
 
     def _hold(self, measured, brake):
         target = self._plan.stage["target_cdeg"][self.stage]
+        band = self._plan.stage["band_cdeg"][self.stage]
         self.waits_for = brake
-        if not brake and abs(measured - target) > self._plan.stage["band_cdeg"][self.stage]:
+        self.too_hot = 1 if measured - target > band else 0
+        if not brake and abs(measured - target) > band:
             self.waits_for = WAITS_BAND
         if self.waits_for == WAITS_NOTHING:
             self.stage_tick += 1
@@ -144,6 +148,23 @@ class StageClock:
         begins_cdeg = self._plan.knot["setpoint_cdeg"][self._knot]
         follows = abs(begins_cdeg - self._planned_cdeg) <= FOLLOWS_CDEG
         return follows and abs(measured - begins_cdeg) <= NEAR_CDEG
+
+    def planned_ahead_q15(self, zone, ticks):
+        """Return a zone's feedforward `ticks` from now as if nothing waited; 0 beyond the ramps
+        and holds that follow on from here."""
+        plan = self._plan
+        stage, knot = self.stage, self._knot
+        tick, more = self.stage_tick + ticks, self.extra_ticks
+        while plan.stage["kind"][stage] in FOLLOW_ON:
+            last = plan.stage["first_knot"][stage] + plan.stage["knots"][stage] - 1
+            left = tick - plan.knot["tick"][last] - more
+            if left < 0:
+                return knots.feedforward_q15(
+                    plan, zone, knots.knot_at(plan, knot, last, tick), last, tick)
+            tick, more = left, 0
+            stage += 1
+            knot = plan.stage["first_knot"][stage]
+        return 0
 
     def _last_knot(self):
         columns = self._plan.stage

@@ -26,6 +26,7 @@ def plan_of(kinds=(layout.RAMP, layout.HOLD, layout.RAMP)):
         level += rise
     stages = len(kinds)
     return SimpleNamespace(
+        header={"cap0_q15": FULL_POWER_Q15},
         stage={"kind": list(kinds), "first_knot": [2 * n for n in range(stages)],
                "knots": [2] * stages},
         knot=knot,
@@ -49,6 +50,9 @@ class Run:
 
     def off_plan(self):
         return self.off
+
+    def planned_ahead_q15(self, _zone, _ticks):
+        return POWER
 
     @property
     def setpoint_cdeg(self):
@@ -148,6 +152,7 @@ def test_reset_forgets():
     run = Run()
     run.go(RAMP_TICKS, 1.2)
     run.need.stop()
+    run.need.early.power_q15 = 1000
     run.need.reset(START)
     assert run.need.corrected(POWER) == POWER
     run.enter(0)
@@ -159,6 +164,15 @@ def test_corrected_power_is_the_planned_one_times_the_factor():
     need = Run().need
     need.factor_q12 = 4506  # 1.1
     assert need.corrected(10000) == 10000 * 4506 >> 12
+
+
+def test_early_heat_comes_on_top_up_to_the_cap():
+    need = Run().need
+    need.early.power_q15 = 5000
+    assert need.corrected(10000) == 15000
+    assert need.corrected(FULL_POWER_Q15 - 1000) == FULL_POWER_Q15
+    need.factor_q12 = 2 * ONE_Q12  # what is beyond the cap anyway stays: the feedback may lower it
+    assert need.corrected(FULL_POWER_Q15) == 2 * FULL_POWER_Q15
 
 
 def test_sums_of_the_longest_run_stay_small_integers():

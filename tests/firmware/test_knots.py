@@ -156,5 +156,17 @@ def test_lead_that_begins_above_what_is_wanted_is_free_at_once():
 def test_slope_of_the_lead_is_known_ahead_until_it_arrives():
     lead = Lead()
     lead.begin(6000)
-    assert lead.slope_q6(6100, 0) == lead.slope_q6(6100, 24) == CDEG_PER_TICK * 64
-    assert lead.slope_q6(6100, 25) == 0
+    assert lead.slope_q6(6100, 0, 0) == lead.slope_q6(6100, 24, 0) == CDEG_PER_TICK * 64
+    assert lead.slope_q6(6100, 25, 0) == 0
+    assert lead.slope_q6(6100, 24, 384) == CDEG_PER_TICK * 64 + 384
+    assert lead.slope_q6(6100, 25, 384) == 384
+
+
+def test_lead_catches_up_with_a_plan_that_rises_faster():
+    """A corner whose two sides were rounded differently must not slow the ramp that follows."""
+    lead = Lead()
+    wanted, before, slope_q6 = 6050, 6000, 10 * 64  # 1 degC a second
+    for _ in range(13):
+        before = lead.give(wanted, 6000, before, slope_q6)
+        wanted += 10
+    assert not lead.climbs() and before == wanted - 10

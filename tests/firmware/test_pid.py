@@ -11,6 +11,8 @@ from emberbed_fw import plan as layout
 from emberbed_fw.integer_math import SMALL_INT_MAX
 from emberbed_fw.pid import (
     BEHIND_LIMIT_Q6,
+    CATCH_UP_SHIFT,
+    CATCH_UP_TICKS,
     ERROR_LIMIT_CDEG,
     INTEGRAL_LIMIT,
     Pid,
@@ -176,7 +178,37 @@ def test_nothing_winds_up_while_the_guard_withholds():
         step(one, 3000, 2500, delivered=False)
     assert one.integral_q14 == 0
     step(one, 3000, 2500, delivered=True)
-    assert one.integral_q14 == 5000 * 500
+    assert one.integral_q14 == 5000 * (500 >> CATCH_UP_SHIFT)
+
+
+@pytest.fixture
+def behind():
+    """A controller whose board has had too little for a while."""
+    one = controller(kp_q8=256, ki_q14=100, at=2500)
+    for _ in range(10):
+        step(one, 3000, 2500, delivered=False)
+    return one
+
+
+def test_integral_grows_slowly_while_the_board_catches_up(behind):
+    for _ in range(CATCH_UP_TICKS - 1):
+        step(behind, 3000, 2500)
+    slow = behind.integral_q14
+    assert slow == (CATCH_UP_TICKS - 1) * 100 * (500 >> CATCH_UP_SHIFT)
+    step(behind, 3000, 2500)
+    assert behind.integral_q14 == slow + 100 * 500
+
+
+def test_integral_is_as_quick_as_ever_once_the_board_has_caught_up(behind):
+    step(behind, 2500, 2500)
+    step(behind, 3000, 2500)
+    assert behind.integral_q14 == 100 * 500
+
+
+def test_integral_below_nothing_comes_back_quickly(behind):
+    behind.integral_q14 = -1000000
+    step(behind, 3000, 2500)
+    assert behind.integral_q14 == -1000000 + 100 * 500
 
 
 def test_nothing_winds_down_while_the_heater_is_off_anyway():

@@ -7,7 +7,7 @@ from emberbed_fw import trip_codes
 from emberbed_fw.plan import Plan
 from emberbed_fw.sequencer import Sequencer
 from emberbed_fw.units import NO_READING_CDEG, NONE
-from tests.support.plans import build_plan, cool, hold, ramp, wait
+from tests.support.plans import build_plan, cool, hold, powered, ramp, wait
 from tests.support.stages import follow, run, sequencer, step
 
 
@@ -50,6 +50,19 @@ def test_hold_back_stops_the_clock_until_the_board_is_near_again():
     assert one.stage_tick == stood_at
     step(one, one.setpoint_cdeg - 800)
     assert one.waits_for == rs.WAITS_NOTHING and one.stage_tick == stood_at + 1
+
+
+def test_hold_that_stands_for_a_board_too_hot_gets_no_planned_power():
+    """At its end the plan already heats for the next ramp: that must not go on while it stands."""
+    one = sequencer(powered(hold(9000, 100, band_cdeg=300), 20000, 20000), at_cdeg=9000)
+    run(one, 9300, 10)
+    assert one.feedforward_q15(0) == 20000
+    run(one, 9301, 10)
+    assert one.waits_for == rs.WAITS_BAND and one.feedforward_q15(0) == 0
+    run(one, 8699, 10)
+    assert one.waits_for == rs.WAITS_BAND and one.feedforward_q15(0) == 20000
+    run(one, 9000, 200)
+    assert one.too_hot == 0
 
 
 def test_board_ahead_of_the_ramp_does_not_stop_the_clock():

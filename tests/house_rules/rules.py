@@ -32,9 +32,10 @@ LEVELS = (
     ("type_k", "thermistor", "settings", "converters", "readings", "plan", "plan_check", "button"),
     # pure decisions
     (
-        "knots", "feedforward", "lead", "stage_clock", "sequencer", "pace", "pid", "heat_need",
-        "zone_power", "soak_power", "lift_watch", "jump_watch", "stuck_watch", "pair_watch",
-        "doubt_count", "heat_model", "heat_balance", "doubts", "guard_rules", "self_sums",
+        "knots", "feedforward", "lead", "stage_clock", "sequencer", "pace", "pid", "early_heat",
+        "heat_need", "zone_power", "soak_power", "lift_watch", "jump_watch", "stuck_watch",
+        "pair_watch", "doubt_count", "heat_model", "heat_balance", "doubts", "guard_rules",
+        "self_sums",
     ),
     # the judge, the memory, the life of a run, the hand, the ear, the voice
     (

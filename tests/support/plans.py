@@ -9,6 +9,7 @@ from emberbed_fw import settings as fw_settings
 from emberbed_fw.settings import pack_settings
 from emberbed_fw.units import CALIBRATION_ONE_Q12, NONE
 
+KNOT_NAMES = ("tick", "setpoint_cdeg", "feedforward0_q15")  # the last one may be missing
 HOT_AIR_MARKS = (
     messages.MARK_NOZZLE_ON | messages.MARK_SOLDER_MOVES << 4 | messages.MARK_CHIP_OFF << 8
     | messages.MARK_AIR_AWAY << 12
@@ -72,6 +73,12 @@ def cool(below_cdeg=5000, **more):
     )
 
 
+def powered(stage, *powers_q15):
+    """Return a stage with these feedforward powers of the first zone at its knots."""
+    knots = [(*knot, power) for knot, power in zip(stage["knots"], powers_q15, strict=True)]
+    return dict(stage, knots=knots)
+
+
 def build_plan(stages, **header):
     """Return plan bytes. Stages from ramp/hold/wait/cool; header fields by name override."""
     knots = []
@@ -89,7 +96,7 @@ def build_plan(stages, **header):
             values["longest_ticks"] = stage.get("longest_ticks", 0)
         slice_ = values.pop("knots")
         rows.append({**values, "first_knot": len(knots), "knots": len(slice_)})
-        knots += [{"tick": tick, "setpoint_cdeg": cdeg} for tick, cdeg in slice_]
+        knots += [dict(zip(KNOT_NAMES, knot, strict=False)) for knot in slice_]
         assert number < 256
     peak = max([knot["setpoint_cdeg"] for knot in knots], default=5000)
     values = {
