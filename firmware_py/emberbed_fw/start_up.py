@@ -73,6 +73,9 @@ def _try(version, state):
     try:
         if state == NEW:
             reason = find_wrong_answer(version)
+            # what runs is imported anew: the self-test's leavings lie between what would stay
+            _unload(version)
+            sys.path.insert(0, folder(version))
         if reason is None:
             _run(Installed(version))
     except Exception as error:
