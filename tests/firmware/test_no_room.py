@@ -1,7 +1,7 @@
 """Requests that find no room in memory: refused, and what was there before goes on."""
 
 from emberbed_fw import run_states as rs
-from tests.firmware.test_feedforward_anew import anew, powers_of, send, waiting
+from tests.support.anew import anew, powers_of, send, waiting
 from tests.support.power_sets import parts_of
 
 

@@ -25,7 +25,8 @@ WHOLE = ["safety/test_heat_checks.py", "safety/test_sensor_checks.py",
          "safety/test_doubt_checks.py"]  # fmt: skip
 TESTS = {
     "guard_rules": GUARD,
-    "feedforward": ["firmware/test_feedforward_exact.py", "firmware/test_feedforward_anew.py"],
+    "feedforward": ["firmware/test_feedforward_exact.py", "firmware/test_feedforward_anew.py",
+                    "firmware/test_feedforward_replayed.py"],
     "guard": [*GUARD, *WHOLE, "safety/test_switch_checks.py"],
     "doubts": ["firmware/test_doubts*.py", "firmware/test_guard_doubt_count.py",
                "safety/test_doubt_checks.py"],

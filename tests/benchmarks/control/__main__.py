@@ -1,8 +1,8 @@
 """`python -m tests.benchmarks.control`: compare all controllers and write the page with pictures.
 
 `--mismatched N` heaters beside the nominal one; `--optima M` computes the optimum of the first M
-where it is not known yet, some minutes each; `--kind` for one kind of emitters alone (then nothing
-is written but the table on the screen).
+where it is not known yet, some minutes each; `--more` heaters for ours alone; `--kind` for one kind
+of emitters alone (then nothing is written but the table on the screen).
 """
 
 import argparse
@@ -11,8 +11,10 @@ from pathlib import Path
 from tests.benchmarks.control.compared import SEED, compare
 from tests.benchmarks.control.heaters import EMITTERS, drawn
 from tests.benchmarks.control.infeasible import run_infeasible
+from tests.benchmarks.control.many import HEATERS
+from tests.benchmarks.control.many import section as section_of_many
 from tests.benchmarks.control.table import draw, markdown
-from tests.benchmarks.control.waits import section
+from tests.benchmarks.control.waits import section as section_of_waits
 
 DOCS = Path(__file__).parents[3] / "host" / "emberbed" / "docs"
 DRAWN_SEED = 7
@@ -35,6 +37,7 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--mismatched", type=int, default=8)
     asked.add_argument("--optima", type=int, default=1)
+    asked.add_argument("--more", type=int, default=HEATERS)
     asked.add_argument("--kind", choices=EMITTERS)
     given = asked.parse_args()
     kinds = (given.kind,) if given.kind else EMITTERS
@@ -43,7 +46,7 @@ def main() -> None:
     held = {kind: run_infeasible(kind, SEED) for kind in kinds}
     pictures = [] if given.kind else draw(found, DOCS / "pictures")
     text = markdown(found, [f"pictures/{name}" for name in pictures]) + _infeasible(held)
-    text += section(kinds)
+    text += section_of_many(kinds, given.more) + "\n" + section_of_waits(kinds).lstrip()
     print(text)
     if not given.kind:
         (DOCS / "control.md").write_text(HEAD + text, encoding="utf-8")
