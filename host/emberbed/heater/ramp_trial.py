@@ -13,6 +13,7 @@ from emberbed.heater.default_gains import Gains
 from emberbed.heater.device_gains import TICK_S
 from emberbed.heater.heat_model import Heater, HeatModel, Warmth, in_balance
 from emberbed.heater.model_parameters import ZERO_C_K
+from emberbed_fw.pid import CATCH_UP_SHIFT, CATCH_UP_TICKS
 
 RAMP_C = 30.0
 FASTEST_C_PER_S = 0.6  # the trade's slow ramp
@@ -86,6 +87,7 @@ class _Law:
         self._plan_first = np.zeros(len(gains))  # the plan's slope through the same ones
         self._plan_slope = np.zeros(len(gains))
         self._integral = power + self._kp * (1 - self._weight) * at_c
+        self._behind_ticks = np.zeros(len(gains))  # left in which the board catches up
 
     def step(self, wanted_c: float, slope: np.ndarray, board_c: np.ndarray) -> np.ndarray:
         """Return the power of this tick, 0 to 1."""
@@ -102,7 +104,11 @@ class _Law:
         power = np.clip(asked, 0.0, 1.0)
         excess, error_c = asked - power, wanted_c - board_c
         winds_up = excess * error_c > 0
+        left = np.where(error_c > 0, np.maximum(self._behind_ticks - 1, 0), 0)
+        self._behind_ticks = np.where(winds_up & (error_c > 0), CATCH_UP_TICKS, left)
+        catches_up = (self._behind_ticks > 0) & (self._integral >= 0)
+        counted_c = np.where(catches_up, error_c / (1 << CATCH_UP_SHIFT), error_c)
         self._integral = np.where(
-            winds_up, self._integral, self._integral + self._ki * error_c * TICK_S
+            winds_up, self._integral, self._integral + self._ki * counted_c * TICK_S
         )
         return power

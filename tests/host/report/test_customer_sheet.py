@@ -64,7 +64,7 @@ def test_both_forms_say_all(store, session):
             "All limits of temperature and rate were kept.",
             "No trip",
             "Target 3 °C up, from the terminal.",
-            "Marked, from the terminal: flux on 2:41, nozzle on 6:14, solder moves 6:59, air away",
+            "Marked, from the terminal: flux on 2:41, nozzle on 5:42, solder moves 6:28, air away",
             "A sensor is not the joint",
             "Whether the repair is good",
         ):
