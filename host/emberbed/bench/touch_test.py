@@ -24,6 +24,7 @@ CLEARLY = 2  # times what any other channel rises
 GROUND_TICKS = TICKS_PER_S // 2
 WARMEST_START_CDEG = 3300  # a finger has 33 to 35 degrees C and warms nothing that is as warm
 SILENT_S = 5.0
+LAID_ON_S = 0.3  # a simulated finger comes by a thread of the device's process
 ASK = "Lay a finger on one sensor's bead and keep it there: which channel does it warm?"
 
 
@@ -134,6 +135,7 @@ def require_touch(
     console.print(ASK, markup=False, highlight=False, soft_wrap=True)
     if virtual is not None and scripted:
         virtual.finger(min(names), seconds)
+        time.sleep(LAID_ON_S)  # its clock stands meanwhile, and the finger is there
     touched = watch_touch(device, list(names), seconds)
     if touched.channel is None:
         raise NotReady([touched.sentence(names)])

@@ -9,14 +9,12 @@ import subprocess
 import sys
 import tempfile
 import threading
-import time
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Protocol
 
 START_S = 20.0
 END_S = 5.0
-HEARD_S = 0.3  # a line said to the process is read by a thread of its own
 WHY_S = 0.3  # in which a process that has broken its link has ended too, if it ends
 PRESS_S = 1.5
 PLANTS = ("lumped", "grid", "two-zones")  # as the virtual device knows them; a test compares
@@ -133,10 +131,8 @@ class VirtualDevice:
         self.tell("board")
 
     def finger(self, channel: int, seconds: float) -> None:
-        """Lay a warm finger on a channel's bead for some simulated seconds. It is there before the
-        next reading: the device's clock stands until its records are taken."""
+        """Lay a warm finger on a channel's bead for some simulated seconds."""
         self.tell(f"finger {channel} {seconds}")
-        time.sleep(HEARD_S)
 
     def lift(self, channel: int) -> None:
         """Lift a channel's bead off the board."""
