@@ -10,11 +10,11 @@ person or is open loop: nobody knows when it ends.
 POINTS, POINT_TICKS = 16, 40  # 64 s ahead, seen anew every 1.6 s
 KEPT_Q8 = 207  # of what is carried from point to point: emitters and board do not keep it all
 GIVEN_Q8 = 300  # of what has come to now; both were tuned on drawn heaters
-NOTHING_BEYOND_Q12 = 4096  # a heater that needs no more than planned
+ONE_Q12 = 4096  # a heater that needs what is planned
 
 
 class EarlyHeat:
-    """Of one zone; `power_q15` comes on top of its feedforward."""
+    """Of one zone; `on_top_of` its feedforward comes `power_q15`, up to `most_q15`."""
 
     STATE = ("power_q15", "_carried_q15", "_point")
 
@@ -28,9 +28,13 @@ class EarlyHeat:
         self._carried_q15 = 0
         self._point = POINTS
 
+    def on_top_of(self, needed_q15):
+        """Return a feedforward with this, never below it: what is beyond the most stays."""
+        return max(needed_q15, min(needed_q15 + self.power_q15, self._most_q15))
+
     def step(self, sequencer, factor_q12):
         """Take one tick: the heater needs `factor_q12` of what is planned."""
-        if factor_q12 <= NOTHING_BEYOND_Q12 or sequencer.off_plan():
+        if factor_q12 <= ONE_Q12 or sequencer.off_plan():
             self.reset()
             return
         planned_q15 = sequencer.planned_ahead_q15(self._zone, self._point * POINT_TICKS)

@@ -10,11 +10,10 @@ is learned. Sums count a 32nd of q15, so that a day fits a small int.
 
 from emberbed_fw import knots
 from emberbed_fw import plan as plans
-from emberbed_fw.early_heat import EarlyHeat
+from emberbed_fw.early_heat import ONE_Q12, EarlyHeat
 from emberbed_fw.integer_math import clamp
 from emberbed_fw.units import NONE
 
-ONE_Q12 = 4096
 FACTOR_LEAST_Q12 = 3072  # 0.75
 FACTOR_MOST_Q12 = 5325  # 1.3
 SUM_SHIFT = 5
@@ -34,8 +33,7 @@ class HeatNeed:
     def __init__(self, plan, zone):
         self._plan = plan
         self._zone = zone
-        self._cap_q15 = plan.header["cap%d_q15" % zone]
-        self.early = EarlyHeat(zone, self._cap_q15)
+        self.early = EarlyHeat(zone, plan.header["cap%d_q15" % zone])
         self.reset(0)
 
     def reset(self, start_cdeg):
@@ -56,9 +54,8 @@ class HeatNeed:
         self._learns = 0
 
     def corrected(self, feedforward_q15):
-        """Return what the heater needs for this feedforward, early heat only up to the cap."""
-        needed_q15 = feedforward_q15 * self.factor_q12 >> 12
-        return max(needed_q15, min(needed_q15 + self.early.power_q15, self._cap_q15))
+        """Return what the heater needs for this feedforward, with what it must give early."""
+        return self.early.on_top_of(feedforward_q15 * self.factor_q12 >> 12)
 
     def step(self, sequencer, feedforward_q15, demand_q15, board_cdeg):
         """Take one tick: the plan's feedforward, the demand, and the board without noise."""

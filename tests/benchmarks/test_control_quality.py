@@ -12,7 +12,7 @@ from tests.benchmarks.control.baselines import Job, published, run_pid
 from tests.benchmarks.control.heaters import NOMINAL, drawn
 from tests.benchmarks.control.jobs import FEASIBLE, profile_of, timeline
 from tests.benchmarks.control.known_optima import known
-from tests.benchmarks.control.ours import heater_file, run_ours
+from tests.benchmarks.control.ours import heater_file, score_ours
 from tests.benchmarks.control.scores import score
 
 KIND, SEED = "quartz", 1
@@ -25,8 +25,8 @@ def line():
 
 
 @pytest.fixture(scope="module")
-def ours(line):
-    return score(run_ours(KIND, NOMINAL, profile_of(FEASIBLE[KIND]), SEED).reading_c, line)
+def ours():
+    return score_ours(KIND, NOMINAL, SEED)
 
 
 def test_ours_is_near_the_optimum(ours):
@@ -43,16 +43,14 @@ def test_ours_is_several_times_nearer_than_a_published_rule(ours, line):
 
 
 def test_a_stronger_heater_is_followed_by_what_its_ramps_tell():
-    profile = profile_of(FEASIBLE[KIND])
-    found = score(run_ours(KIND, STRONG, profile, SEED).reading_c, timeline(profile, STRONG.room_c))
+    found = score_ours(KIND, STRONG, SEED)
     assert found.rmse_c <= 1.7 * known(KIND, STRONG).rmse_c
     assert found.overshoot_c <= 2.0
     assert found.soak_percent >= 99
 
 
 def test_a_weaker_heater_begins_earlier_and_does_not_overshoot():
-    profile = profile_of(FEASIBLE[KIND])
-    found = score(run_ours(KIND, WEAK, profile, SEED).reading_c, timeline(profile, WEAK.room_c))
+    found = score_ours(KIND, WEAK, SEED)
     assert found.rmse_c <= 1.4 * known(KIND, WEAK).rmse_c
     assert found.overshoot_c <= 2.2
     assert found.soak_percent >= 99

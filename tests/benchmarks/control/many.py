@@ -7,13 +7,14 @@ another seed; their own optima are left out, as each takes minutes. `section` is
 import argparse
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from itertools import compress
 
 import numpy as np
 
 from tests.benchmarks.control.heaters import EMITTERS, Mismatch, drawn
-from tests.benchmarks.control.jobs import FEASIBLE, profile_of, timeline
-from tests.benchmarks.control.ours import run_ours
-from tests.benchmarks.control.scores import Score, score
+from tests.benchmarks.control.ours import score_ours
+from tests.benchmarks.control.scores import Score
 
 HEATERS, DRAWN_SEED, SEED = 300, 23, 1
 STRONG_ENOUGH = 0.8  # of the heat for each gram of board that the profile was drawn for
@@ -25,8 +26,8 @@ ABOUT = """
 
 Ours alone, on heaters that nothing was tuned on (their optima would take days). A heater that gives
 less than {least:.0f} % of the heat for each gram of board can hardly follow the profile at all; the
-second row of each kind leaves those out. `python -m tests.benchmarks.control.many` makes this table
-alone.
+second row of each kind leaves those out. `python -m tests.benchmarks.control.many --heaters {count}`
+makes this table alone.
 
 """
 
@@ -36,28 +37,16 @@ def heat_of_nominal(heater: Mismatch) -> float:
     return heater.mains**2 * heater.emissivity / heater.mass
 
 
-def run_one(job: tuple[str, Mismatch]) -> Score:
-    """Return the score of ours on one heater of a kind."""
-    kind, heater = job
-    profile = profile_of(FEASIBLE[kind])
-    return score(run_ours(kind, heater, profile, SEED).reading_c, timeline(profile, heater.room_c))
-
-
 def section(kinds: Sequence[str], count: int = HEATERS) -> str:
     """Return the page's section. Takes some 2 s of a core for each heater and kind."""
     heaters = drawn(count, DRAWN_SEED)
-    jobs = [(kind, heater) for kind in kinds for heater in heaters]
-    with ProcessPoolExecutor() as pool:
-        scores = list(pool.map(run_one, jobs, chunksize=4))
+    strong = [heat_of_nominal(heater) >= STRONG_ENOUGH for heater in heaters]
     lines = [f"| {' | '.join(COLUMNS)} |", f"|{' --- |' * len(COLUMNS)}"]
-    for place, kind in enumerate(kinds):
-        of_kind = scores[place * count : (place + 1) * count]
-        strong = [
-            one
-            for one, heater in zip(of_kind, heaters, strict=True)
-            if heat_of_nominal(heater) >= STRONG_ENOUGH
-        ]
-        lines += [_row(kind, "all", of_kind), _row(kind, "strong enough", strong)]
+    with ProcessPoolExecutor() as pool:
+        for kind in kinds:
+            scores = list(pool.map(partial(score_ours, kind, seed=SEED), heaters, chunksize=4))
+            lines.append(_row(kind, "all", scores))
+            lines.append(_row(kind, "strong enough", list(compress(scores, strong))))
     return ABOUT.format(count=count, least=100 * STRONG_ENOUGH) + "\n".join(lines) + "\n"
 
 

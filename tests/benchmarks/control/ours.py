@@ -22,6 +22,8 @@ from emberbed_sim.bench_device import bench_settings
 from emberbed_sim.closed_loop import ClosedLoop
 from emberbed_sim.plant.heater import SimulatedHeater
 from tests.benchmarks.control.heaters import Mismatch, bench_of, heat_of
+from tests.benchmarks.control.jobs import FEASIBLE, profile_of, timeline
+from tests.benchmarks.control.scores import Score, score
 
 IDENTIFIED = Path(__file__).parent / "identified"
 FULL = 1.0  # all of the power may be asked for
@@ -94,3 +96,10 @@ def run_ours(
     columns = np.array(rows, float).T
     life = loop.machine.life
     return Course(*columns, finished=life.state == rs.COOL and life.verdict == rs.FINISHED)
+
+
+def score_ours(kind: str, mismatch: Mismatch, seed: int) -> Score:
+    """Run the firmware through the feasible profile of a kind of emitters, and judge."""
+    profile = profile_of(FEASIBLE[kind])
+    course = run_ours(kind, mismatch, profile, seed)
+    return score(course.reading_c, timeline(profile, mismatch.room_c))
