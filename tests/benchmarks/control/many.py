@@ -26,8 +26,8 @@ ABOUT = """
 
 Ours alone, on heaters that nothing was tuned on (their optima would take days). A heater that gives
 less than {least:.0f} % of the heat for each gram of board can hardly follow the profile at all; the
-second row of each kind leaves those out. `python -m tests.benchmarks.control.many --heaters {count}`
-makes this table alone.
+second row of each kind leaves those out.
+`python -m tests.benchmarks.control.many --heaters {count}` makes this table alone.
 
 """
 
