@@ -17,7 +17,7 @@ from emberbed_fw.units import NONE
 FACTOR_LEAST_Q12 = 3072  # 0.75
 FACTOR_MOST_Q12 = 5325  # 1.3
 SUM_SHIFT = 5
-ENOUGH = 102400  # 10 s of full power planned: before it emitters warm, and nothing is told
+ENOUGH = 40960  # 4 s of full power planned: before it emitters warm, and nothing is told
 ENOUGH_CDEG = 100  # that the plan has risen by, against noise and a converter's steps
 SMOOTH_SHIFT = 4  # 1.6 s
 COLD_TICKS = 20  # a run that begins further on in its plan has a board that is warm already

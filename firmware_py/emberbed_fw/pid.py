@@ -6,7 +6,9 @@ filtered measurement, the plan's goes through the same filter, so that both are 
 run leaves its plan or returns to it, the integral takes over what the feedforward gave, so that the
 demand makes no jump. The integral stands still while what was really delivered falls short of (or
 exceeds) what the error asks for, so that nothing winds up behind the guard or a saturated heater;
-and it grows slowly while the board catches up after that: the way back is no lasting error.
+and it grows slowly while the board catches up after that: the way back is no lasting error. What is
+asked for below no power is owed by what is asked for above it a little later: a board that coasts
+is not warmed by the upper half of its reading's noise.
 Ranges: gains as plan.py allows, error +-ERROR_LIMIT_CDEG.
 """
 
@@ -20,6 +22,8 @@ INTEGRAL_LIMIT = 900000000  # 1.6 of full power in Q14; plus one step still belo
 FILTER_Q = 6
 CATCH_UP_TICKS = 300  # after the last one with less power than asked for, or until it is there
 CATCH_UP_SHIFT = 2  # a quarter of the integral's speed
+OWED_LIMIT_Q15 = 65536  # two ticks of full power: no ramp begins noticeably later by it
+OWED_SHIFT = 6  # forgotten within 6 s
 
 
 class SlopeFilter:
@@ -66,7 +70,8 @@ class SlopeFilter:
 class Pid:
     """Controller of one zone. `step` once a tick while the zone may heat, `reset` before."""
 
-    STATE = ("integral_q14", "demand_q15", "_feedforward_q15", "_off_plan", "_behind_ticks")
+    STATE = ("integral_q14", "demand_q15", "_feedforward_q15", "_off_plan", "_behind_ticks",
+             "_owed_q15")
 
     def __init__(self, header, zone):
         self._kp_q8 = header["kp%d_q8" % zone]
@@ -87,6 +92,7 @@ class Pid:
         self._feedforward_q15 = 0
         self._off_plan = 0
         self._behind_ticks = 0  # left in which the board catches up
+        self._owed_q15 = 0  # asked for below no power of late
 
     def rest(self):
         """Ask for nothing this tick; the integral stays."""
@@ -112,7 +118,10 @@ class Pid:
         behind_q6 = clamp(behind_q6, -BEHIND_LIMIT_Q6, BEHIND_LIMIT_Q6)
         pushing = self._kd_q4 * behind_q6 >> (KD_SHIFT + FILTER_Q)
         asked = proportional + (self.integral_q14 >> KI_SHIFT) + pushing + feedforward_q15
+        asked -= self._owed_q15
         self.demand_q15 = min(clamp(asked, least_q15, most_q15), self.cap_q15)
+        owed = clamp(least_q15 - asked, 0, OWED_LIMIT_Q15)
+        self._owed_q15 = owed - (owed >> OWED_SHIFT)
         excess = asked - (self.demand_q15 if delivered else 0)
         error = clamp(setpoint_cdeg - measured_cdeg, -ERROR_LIMIT_CDEG, ERROR_LIMIT_CDEG)
         short = excess > 0 and error > 0

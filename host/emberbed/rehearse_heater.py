@@ -86,11 +86,12 @@ class OnHeater:
 
     def _parameters(self, numbers: Mapping[str, float]) -> BenchParameters:
         usual = bench_of(self.profile_file, self.sensors)
-        lag_s = numbers["sensor_lag_s"]
+        half_s = numbers["sensor_lag_s"] / 2
+        lags = {"lag_s": half_s, "through_s": half_s}
         return replace(
             usual,
             emitter=replace(usual.emitter, watts=self.watts),
-            sensors=tuple(replace(placed, lag_s=lag_s) for placed in usual.sensors),
+            sensors=tuple(replace(placed, **lags) for placed in usual.sensors),
         )
 
     def _lumps(self, usual: Lumps, physics: Heater) -> Lumps:

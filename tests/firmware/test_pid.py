@@ -6,8 +6,10 @@ from emberbed_fw import plan as layout
 from emberbed_fw.pid import (
     CATCH_UP_SHIFT,
     CATCH_UP_TICKS,
+    OWED_LIMIT_Q15,
     SlopeFilter,
 )
+from emberbed_fw.units import FULL_POWER_Q15
 from tests.support.controllers import controller, step
 
 # Worked by hand from the formula in the module's head.
@@ -202,3 +204,26 @@ def test_recovers_from_a_long_saturation_without_overshoot_debt():
     for _ in range(6000):
         step(one, 9000, 2500)
     assert step(one, 9000, 9000) <= 100
+
+
+@pytest.mark.parametrize("mean_q15", [0, 500, 2000])
+def test_noise_about_no_power_heats_by_its_mean_alone(mean_q15):
+    """Half of it is cut off at no power: the other half is taken back, or a coasting board would
+    be warmed by its reading's noise."""
+    one = controller(kp_q8=256)
+    total_q15 = 0
+    for tick in range(400):
+        noise_cdeg = 3000 if tick // 5 % 2 else -3000  # half a second up, half a second down
+        total_q15 += step(one, measured=noise_cdeg, feedforward=mean_q15)
+    # a little of what it owed is forgotten
+    assert total_q15 / 400 == pytest.approx(mean_q15, abs=200)
+
+
+def test_what_is_owed_is_no_more_than_two_ticks_of_full_power():
+    one = controller(kp_q8=256)
+    for _tick in range(100):
+        assert step(one, measured=9000) == 0
+    given_q15 = [step(one, feedforward=FULL_POWER_Q15) for _tick in range(4)]
+    missing_q15 = sum(FULL_POWER_Q15 - one for one in given_q15)
+    assert OWED_LIMIT_Q15 * 0.95 < missing_q15 <= OWED_LIMIT_Q15
+    assert given_q15[-1] == FULL_POWER_Q15

@@ -87,7 +87,8 @@ class Candidate:
         if self.start == BALANCE:
             return in_balance(heater, board_k)[0]
         around_k = values["first_surroundings_c"] + ZERO_C_K
-        return Warmth(values["first_emitter_c"] + ZERO_C_K, board_k, around_k, board_k)
+        emitter_k = values["first_emitter_c"] + ZERO_C_K
+        return Warmth(emitter_k, board_k, around_k, board_k, board_k)
 
     def simulated(self, fit: np.ndarray, grid: Grid) -> np.ndarray:
         """Return the free simulation in degrees C, from the first row to the grid's end."""

@@ -1,8 +1,9 @@
 """Heat in a heater as three lumps and a sensor, for one set of numbers or thousands at once.
 
 Emitter, board and surroundings in kelvin: radiation between each two, air that cools emitter and
-board, a loss from the surroundings to the room, a first-order sensor on the board. Every field of a
-`Heater` may be a number or an array, one entry for each variant. The step is a two-stage
+board, a loss from the surroundings to the room. Heat comes from below and a sensor lies above: it
+crosses the board's thickness first and the bead's tape then, two equal lags in a row. Every field
+of a `Heater` may be a number or an array, one entry for each variant. The step is a two-stage
 linearly implicit rule with a diagonal for the Jacobian: of second order whatever matrix it is
 given, and quiet where an emitter is much faster than a step.
 """
@@ -45,6 +46,7 @@ class Warmth(NamedTuple):
     emitter_k: Numbers
     board_k: Numbers
     surroundings_k: Numbers
+    face_k: Numbers  # under the sensor, half of its lag behind the board
     sensor_k: Numbers
 
 
@@ -79,7 +81,7 @@ def heater_of(values: Mapping[str, Numbers], full_power_w: Numbers = 1.0) -> Hea
 
 def at_rest(heater: Heater) -> Warmth:
     """Return everything at room temperature."""
-    return Warmth(*[heater.room_k] * 4)
+    return Warmth(*[heater.room_k] * 5)
 
 
 def in_balance(heater: Heater, board_k: Numbers) -> tuple[Warmth, Numbers]:
@@ -98,7 +100,7 @@ def in_balance(heater: Heater, board_k: Numbers) -> tuple[Warmth, Numbers]:
     around_k = (low + high) / 2
     lost, _surplus, emitter4 = _balance(heater, board_k, around_k, room_k)
     heat = lost + _astray(heater, emitter4, around_k)
-    return Warmth(emitter4**0.25, board_k, around_k, board_k), heat
+    return Warmth(emitter4**0.25, board_k, around_k, board_k, board_k), heat
 
 
 def _balance(heater: Heater, board_k: Numbers, around_k: Numbers, room_k: Numbers) -> tuple:
@@ -130,12 +132,14 @@ class HeatModel:
         self._from_emitter = heater.emitter_board_w_k4 + heater.emitter_around_w_k4
         self._from_board = heater.emitter_board_w_k4 + heater.board_around_w_k4
         self._from_around = heater.emitter_around_w_k4 + heater.board_around_w_k4
-        self._sensor_keeps = np.exp(-step_s / heater.sensor_lag_s)
+        self._half_lag_s = heater.sensor_lag_s / 2
+        self._half_lags = step_s / self._half_lag_s
+        self._keeps = np.exp(-self._half_lags)
 
     def step(self, heat_w: Numbers) -> None:
         """Advance by one step with this mean heat of the emitter."""
         h = self._h
-        emitter, board, around, sensor = self.warmth
+        emitter, board, around, face, sensor = self.warmth
         rates, air = self._rates(emitter, board, around, heat_w)
         # a cold emitter under full power is as stiff as the hot one that it is about to be
         glowing4 = heat_w / self._from_emitter + _fourth(around)
@@ -151,9 +155,12 @@ class HeatModel:
                 (emitter, board, around), first, damped, rates, strict=True
             )
         )
-        slope_lag = (after - board) / h * self._heater.sensor_lag_s
-        sensor = after - slope_lag + (sensor - board + slope_lag) * self._sensor_keeps
-        self.warmth = Warmth(emitter, after, around, sensor)
+        # exact for a board in a straight line: how far both are off where they would follow it
+        behind = (after - board) / h * self._half_lag_s
+        face_off, sensor_off = face - board + behind, sensor - board + 2 * behind
+        face = after - behind + face_off * self._keeps
+        sensor = after - 2 * behind + (sensor_off + face_off * self._half_lags) * self._keeps
+        self.warmth = Warmth(emitter, after, around, face, sensor)
 
     def _rates(self, emitter: Numbers, board: Numbers, around: Numbers, heat_w: Numbers) -> tuple:
         """Return the three slopes in K/s, and the board's convection in W/K."""

@@ -53,7 +53,7 @@ PARAMETERS = (
     Parameter("surroundings_lag_s", "s", 30, 20000, 600, 4, True,
               "time constant of the surroundings"),
     Parameter("sensor_lag_s", "s", 0.1, 60, 2, 2.5, True,
-              "time constant of the sensor"),
+              "lag of the sensor: half of it the board's thickness, half its own"),
     # a resistor that grows with heat takes less than the square of the voltage
     Parameter("drive_exponent", "1", 1, 2, 1.5, FLAT, False,
               "heat goes with the drive to this power"),

@@ -13,7 +13,8 @@ from emberbed.heater.default_gains import Gains
 from emberbed.heater.device_gains import TICK_S
 from emberbed.heater.heat_model import Heater, HeatModel, Warmth, in_balance
 from emberbed.heater.model_parameters import ZERO_C_K
-from emberbed_fw.pid import CATCH_UP_SHIFT, CATCH_UP_TICKS
+from emberbed_fw.pid import CATCH_UP_SHIFT, CATCH_UP_TICKS, OWED_LIMIT_Q15, OWED_SHIFT
+from emberbed_fw.units import FULL_POWER_Q15
 
 RAMP_C = 30.0
 FASTEST_C_PER_S = 0.6  # the trade's slow ramp
@@ -88,6 +89,7 @@ class _Law:
         self._plan_slope = np.zeros(len(gains))
         self._integral = power + self._kp * (1 - self._weight) * at_c
         self._behind_ticks = np.zeros(len(gains))  # left in which the board catches up
+        self._owed = np.zeros(len(gains))  # asked for below no power of late
 
     def step(self, wanted_c: float, slope: np.ndarray, board_c: np.ndarray) -> np.ndarray:
         """Return the power of this tick, 0 to 1."""
@@ -100,8 +102,11 @@ class _Law:
             self._kp * (self._weight * wanted_c - board_c)
             + self._integral
             + self._kd * (self._plan_slope - moved_c / TICK_S)
+            - self._owed
         )
         power = np.clip(asked, 0.0, 1.0)
+        owed = np.clip(-asked, 0.0, OWED_LIMIT_Q15 / FULL_POWER_Q15)
+        self._owed = owed * (1 - 0.5**OWED_SHIFT)
         excess, error_c = asked - power, wanted_c - board_c
         winds_up = excess * error_c > 0
         left = np.where(error_c > 0, np.maximum(self._behind_ticks - 1, 0), 0)

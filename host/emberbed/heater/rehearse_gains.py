@@ -79,7 +79,7 @@ def closed_loop(
         emitter=EmitterParameters(watts=WATTS),
         surroundings=SurroundingsParameters(room_c=values["room_c"]),
         mains=MainsParameters(nominal_v, nominal_v * situation.mains),
-        sensors=(SensorPlacement(SENSOR, lag_s=values["sensor_lag_s"]),),
+        sensors=(SensorPlacement(SENSOR, lag_s=values["sensor_lag_s"] / 2),),  # and the face's
     )
     settings = bench_settings(bench)
     device = decode_settings(settings)

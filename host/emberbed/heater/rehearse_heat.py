@@ -82,8 +82,9 @@ class IdentifiedHeat:
         self.energy_to_room_j += power_w * self._step_s - (self.stored_j() - before_j)
 
     def place_c(self, placed: "SensorPlacement") -> float:
-        """Return the temperature of the emitter, or of the one board that the fit knows."""
-        return (self.emitter_k if placed.where == "emitter" else self.centre_k) - ZERO_C_K
+        """Return the temperature of the emitter, or of the one board's face that the fit knows."""
+        warmth = self._model.warmth
+        return float(warmth.emitter_k if placed.where == "emitter" else warmth.face_k) - ZERO_C_K
 
     def felt(self, placed: "SensorPlacement") -> "Felt":
         """Return what a bead meets: the board, or the emitter; its net radiation is in the fit."""
@@ -97,7 +98,8 @@ class IdentifiedHeat:
 
     def put_board(self) -> None:
         """Put a board at room temperature in place of the one there."""
-        self._carry(self._model.warmth._replace(board_k=self.room_k, sensor_k=self.room_k))
+        cold = dict.fromkeys(("board_k", "face_k", "sensor_k"), self.room_k)
+        self._carry(self._model.warmth._replace(**cold))
 
     def put_chip(self) -> None:
         """Nothing changes: a chip is a part of the board's one lump."""

@@ -27,11 +27,11 @@ from emberbed_fw.integer_math import SMALL_INT_MAX
 from emberbed_fw.plan import MAX_KNOTS
 from emberbed_fw.units import FULL_POWER_Q15, TICKS_PER_S
 
-OVERSHOOT_C = 0.8  # planned into a plateau: what is unforeseen comes on top
-SMOOTH_C = 3.0  # power without jumps: few knots, and room for the feedback on both sides
+OVERSHOOT_C = 0.6  # planned into a plateau: what is unforeseen comes on top
+SMOOTH_C = 1.0  # power without jumps: few knots, and room for the feedback on both sides
 # slow emitters go on heating for minutes after their power: with none of it planned at the end of a
 # ramp and in a hold, nothing could be taken back from a board that comes too hot
-LEAST_POWER, SLOW_EMITTERS_S = 0.015, 60.0
+LEAST_POWER, SLOW_EMITTERS_S = 0.01, 60.0
 CORNER_C = 3.0  # further behind than foretold, a ramp waits for the board
 LATE_C = 8.0  # behind at a ramp's end: the ramp cannot be followed
 MOST_STRETCHES = 6

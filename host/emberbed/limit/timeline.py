@@ -16,7 +16,7 @@ from emberbed.profiles.nominal import WAIT_SHOWN_S
 from emberbed.profiles.timing import Span
 from emberbed_fw.units import TICKS_PER_S
 
-STEP_S = 2.0
+STEP_S = 1.0
 MOST_STEPS = 500  # a longer profile is planned in longer steps
 
 
@@ -61,13 +61,18 @@ def timeline(spans: Sequence[Span], start_c: float) -> Timeline:
     for span in heating:
         lengths_s.append(_length_s(span, abs(span.to_cdeg / 100 - level_c)))
         level_c = span.to_cdeg / 100
-    step_s = max(STEP_S, float(np.ceil(2 * sum(lengths_s) / MOST_STEPS) / 2))
+    step_s = step_of(sum(lengths_s))
     begins_s = [0.0]
     for span, length_s in zip(heating, lengths_s, strict=True):
         end_s = begins_s[-1] + length_s
         # a wait may as well end with a step: so what follows it begins with one
         begins_s.append(end_s if span.planned_ticks else float(step_s * np.ceil(end_s / step_s)))
     return Timeline(heating, start_c, np.array(begins_s), step_s)
+
+
+def step_of(length_s: float) -> float:
+    """Return the steps in which so long a course is planned."""
+    return max(STEP_S, float(np.ceil(2 * length_s / MOST_STEPS) / 2))
 
 
 def _length_s(span: Span, way_c: float) -> float:

@@ -26,7 +26,7 @@ class WarmthNow:
         heater = IdentifiedHeater(values, self.room_c, STEP_S)
         rest, first_k = heater.at_rest(), first_c + ZERO_C_K
         self._model = HeatModel(
-            heater.physics, rest._replace(board_k=first_k, sensor_k=first_k), STEP_S
+            heater.physics, rest._replace(board_k=first_k, face_k=first_k, sensor_k=first_k), STEP_S
         )
         physics = heater.physics
         radiated = physics.emitter_board_w_k4 + physics.emitter_around_w_k4
@@ -42,8 +42,10 @@ class WarmthNow:
         model, pace = self._model, STEP_S / FOLLOW_S
         model.step(power + self.lack)
         off_k = reading_c + ZERO_C_K - model.warmth.sensor_k
-        model.warmth = model.warmth._replace(
-            board_k=model.warmth.board_k + 2 * pace * off_k,
-            sensor_k=model.warmth.sensor_k + 2 * pace * off_k,
+        warmth, moved_k = model.warmth, 2 * pace * off_k
+        model.warmth = warmth._replace(
+            board_k=warmth.board_k + moved_k,
+            face_k=warmth.face_k + moved_k,
+            sensor_k=warmth.sensor_k + moved_k,
         )
         self.lack += float(LACK_SHARE * pace * pace / STEP_S * self._board_s_per_k * off_k)

@@ -197,6 +197,7 @@ class SensorPlacement:
     name: str
     where: str = "board_centre"  # one of PLACES
     lag_s: float = 1.5  # bead under a layer of tape; from memory
+    through_s: float = 0.0  # lag of the board's thickness before it, where the plant has none
     contact: float = 1.0  # 1 reads its place, 0 hangs in the air of the surroundings
     stray_ir: float = 0.0  # K of bead per kW/m2 of net emitter radiation
     air_on_chip: float = 0.0  # share of the way to the hot air's temperature, nozzle over the chip
@@ -216,6 +217,10 @@ class SensorPlacement:
                 f"the converters are {', '.join(CONVERTERS)}."
             )
         _positive(self, "lag_s")
+        if self.through_s < 0:
+            raise ValueError(
+                f"Sensor '{self.name}' has a through_s of {self.through_s:g}; give 0 or more."
+            )
         for name in ("contact", "air_on_chip", "air_beside"):
             _share(self, name)
 

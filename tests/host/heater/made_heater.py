@@ -49,7 +49,7 @@ def physics(values, full_power_w):
 
 
 def slopes(state, heat_w, p):
-    emitter, board, around, sensor = state
+    emitter, board, around, face, sensor = state
     falls = p["on_board"] * (emitter**4 - board**4)
     strays = p["astray"] * (emitter**4 - around**4) + p["emitter_air_w_k"] * (emitter - around)
     leaves = p["board_radiates"] * (board**4 - around**4)
@@ -58,7 +58,8 @@ def slopes(state, heat_w, p):
         (heat_w - falls - strays) / p["emitter_j_k"],
         (falls - leaves) / p["board_j_k"],
         (strays + leaves - p["room_w_k"] * (around - p["room_k"])) / p["around_j_k"],
-        (board - sensor) / p["lag_s"],
+        (board - face) / (p["lag_s"] / 2),
+        (face - sensor) / (p["lag_s"] / 2),
     ]
 
 
@@ -68,7 +69,7 @@ def solved(values, full_power_w, steps, every_s, exponent=1.0, held_s=0.0, held_
     `held_s` seconds at `held_drive` come before the first row.
     """
     p = physics(values, full_power_w)
-    state = np.full(4, p["room_k"])
+    state = np.full(5, p["room_k"])
     if held_s:
         state = _advance(state, held_drive, full_power_w, exponent, p, [0.0, held_s])[:, -1]
     began_s, seconds, drives, kelvin = 0.0, [], [], []
@@ -77,7 +78,7 @@ def solved(values, full_power_w, steps, every_s, exponent=1.0, held_s=0.0, held_
         found = _advance(state, drive, full_power_w, exponent, p, [*rows_s, until_s])
         seconds += list(rows_s)
         drives += [drive] * len(rows_s)
-        kelvin += list(found[3, :-1])
+        kelvin += list(found[4, :-1])
         state, began_s = found[:, -1], until_s
     return np.array(seconds), np.array(drives), np.array(kelvin) - ZERO_C_K
 

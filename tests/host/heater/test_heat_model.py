@@ -68,13 +68,13 @@ def test_balance_stands_still(board_c):
     assert warmth.board_k - ZERO_C_K == pytest.approx(board_c)
     state = [float(kelvin) for kelvin in warmth]
     assert slopes(state, float(heat_w), physics(LABEL_PRINTER, FULL_POWER_W)) == pytest.approx(
-        [0, 0, 0, 0], abs=1e-9
+        [0] * 5, abs=1e-9
     )
 
 
 def test_a_board_below_the_room_has_no_balance_but_room():
     warmth, heat_w = in_balance(HEATER, np.float64(280.0))
-    assert [float(kelvin) for kelvin in warmth] == pytest.approx([280.0] * 4)
+    assert [float(kelvin) for kelvin in warmth] == pytest.approx([280.0] * 5)
     assert heat_w == pytest.approx(0, abs=1e-9)
 
 
