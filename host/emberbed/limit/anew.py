@@ -65,8 +65,9 @@ def powers_anew(
     following = np.searchsorted(knots_s, ends_s).clip(max=len(rows) - 1)
     asked = Wanted(step_s, np.interp(ends_s, knots_s, levels_c), np.array(most_c)[following])
     heater = IdentifiedHeater(values, room_c, step_s)
+    least = least_power([plan.stages[number]["target_cdeg"] for number in ahead])
     cap = plan.header["cap0_q15"] / FULL_POWER_Q15
-    best = best_above(heater.beginning(warmth), asked, cap, least_power(values))
+    best = best_above(heater.beginning(warmth), asked, cap, least)
     wait_q15 = powers_q15[plan.stages[stage]["first_knot"]]
     changes = _at_knots(best.power, ends_s - step_s / 2, np.array(knots_s)) - lack - holding
     anew = list(powers_q15)

@@ -29,9 +29,9 @@ from emberbed_fw.units import FULL_POWER_Q15, TICKS_PER_S
 
 OVERSHOOT_C = 0.6  # planned into a plateau: what is unforeseen comes on top
 SMOOTH_C = 1.0  # power without jumps: few knots, and room for the feedback on both sides
-# slow emitters go on heating for minutes after their power: with none of it planned at the end of a
-# ramp and in a hold, nothing could be taken back from a board that comes too hot
-LEAST_POWER, SLOW_EMITTERS_S = 0.01, 60.0
+# emitters go on heating after their power: with none of it planned at the end of a ramp and in a
+# hold, nothing could be taken back from a board that comes too hot
+LEAST_POWER = 0.01  # of full
 CORNER_C = 3.0  # further behind than foretold, a ramp waits for the board
 LATE_C = 8.0  # behind at a ramp's end: the ramp cannot be followed
 MOST_STRETCHES = 6
@@ -90,8 +90,7 @@ def course_of(
 def _best(values: Mapping[str, float], line: Timeline, power_cap: float) -> Optimum:
     """Return the best course that leaves the feedback some room."""
     heater = IdentifiedHeater(values, line.start_c, line.step_s)
-    rises = all(one.to_cdeg >= before.to_cdeg for before, one in pairwise(line.spans))
-    least = least_power(values) if rises else 0.0
+    least = least_power([span.to_cdeg for span in line.spans])
     wanted, warmth = line.wanted(OVERSHOOT_C), heater.at_rest()
     power, reading_c = np.empty(line.steps), np.empty(line.steps)
     for piece in line.pieces():
@@ -110,9 +109,10 @@ def _lasting(wanted: Wanted, piece: slice) -> Wanted:
     return Wanted(wanted.step_s, wanted.reading_c[rows], wanted.most_c[rows])
 
 
-def least_power(values: Mapping[str, float]) -> float:
-    """Return what is always planned for such a heater, in parts of full."""
-    return LEAST_POWER if values["emitter_lag_s"] > SLOW_EMITTERS_S else 0.0
+def least_power(levels: Sequence[float]) -> float:
+    """Return what is always planned where no level is below the one before it, in parts of full."""
+    falls = any(one < before for before, one in pairwise(levels))
+    return 0.0 if falls else LEAST_POWER
 
 
 def best_above(heater: Heater, asked: Wanted, power_cap: float, least: float = 0.0) -> Optimum:
