@@ -8,6 +8,8 @@ here, to be swept rather than trusted. Physics only: nothing here knows a contro
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from emberbed_sim.plant.laminate import HEAVIEST_KG_M2, laminate
+
 TICK_S = 0.1
 ZERO_C_K = 273.15
 CHANNELS = 8
@@ -21,15 +23,6 @@ PLACES = {
     "chip_top": (0.0, 0.08, 0.02),
 }
 
-# Laminate with copper, 1.6 mm: (kg/m2, J/m2 K, W/m K in plane), from bare FR-4 over 2 and 4 layers
-# of 35 um at 50 % to 8 layers at 70 %. Parallel rule over FR-4 (1850 kg/m3, 1100 J/kg K, 0.8 W/m K)
-# and copper (8960, 385, 390); the two specific heats are from memory.
-LAMINATES = (
-    (2.96, 3256.0, 0.8),
-    (3.21, 3306.0, 9.3),
-    (3.46, 3355.0, 17.8),
-    (4.35, 3533.0, 48.5),
-)
 LAMINATE_THICKNESS_M = 0.0016
 CONVERTERS = ("MAX31855K", "MAX31856", "MAX6675")  # what a couple may be read by
 CENTRE_SHARE = 0.5  # of the board's area; the rest is its edge
@@ -130,13 +123,13 @@ class BoardParameters:
     @property
     def heat_capacity_j_k(self) -> float:
         """Return the heat capacity: laminate and copper first, what is heavier is components."""
-        components = max(0.0, self.areal_mass_kg_m2 - LAMINATES[-1][0]) * COMPONENT_J_KG_K
-        return (_laminate(self.areal_mass_kg_m2, 1) + components) * self.area_m2
+        components = max(0.0, self.areal_mass_kg_m2 - HEAVIEST_KG_M2) * COMPONENT_J_KG_K
+        return (laminate(self.areal_mass_kg_m2, 1) + components) * self.area_m2
 
     @property
     def sheet_w_k(self) -> float:
         """Return the in-plane conductance of a square of this board, any size."""
-        return _laminate(self.areal_mass_kg_m2, 2) * LAMINATE_THICKNESS_M
+        return laminate(self.areal_mass_kg_m2, 2) * LAMINATE_THICKNESS_M
 
 
 @dataclass(frozen=True)
@@ -292,14 +285,3 @@ def bench_for_board(
     return BenchParameters(
         board=board, chip=ChipParameters(chip_mm, chip_mm), sensors=tuple(sensors)
     )
-
-
-def _laminate(areal_mass_kg_m2: float, column: int) -> float:
-    """Return a column of LAMINATES between its rows, in proportion to mass below the first."""
-    if areal_mass_kg_m2 <= LAMINATES[0][0]:
-        return LAMINATES[0][column] * areal_mass_kg_m2 / LAMINATES[0][0]
-    for low, high in zip(LAMINATES, LAMINATES[1:], strict=False):
-        if areal_mass_kg_m2 <= high[0]:
-            share = (areal_mass_kg_m2 - low[0]) / (high[0] - low[0])
-            return low[column] + share * (high[column] - low[column])
-    return LAMINATES[-1][column]
