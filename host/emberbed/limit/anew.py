@@ -43,7 +43,7 @@ def powers_anew(
     """Return the powers of zone 0 at all knots of the plan, those of `stages_ahead` anew.
 
     `lack`: power that the model needs beyond what is driven; `holding`: the mean demand of now, in
-    parts of full; `powers_q15`: what the device has. Pure; takes about a second.
+    parts of full; `powers_q15`: what the device has. Pure; takes a second, on a long way three.
     """
     ahead = stages_ahead(plan, stage)
     knots_s, levels_c, most_c, rows = [], [], [], []
