@@ -20,7 +20,6 @@ from emberbed_fw import plan as layout
 from emberbed_fw.units import FULL_POWER_Q15, TICKS_PER_S
 
 ASKS = (layout.WAIT, layout.HOT_AIR)
-FAINT = 0.1
 
 
 def stages_ahead(plan: Plan, stage: int) -> range:
@@ -69,23 +68,9 @@ def powers_anew(
     cap = plan.header["cap0_q15"] / FULL_POWER_Q15
     best = best_above(heater.beginning(warmth), asked, cap, least)
     wait_q15 = powers_q15[plan.stages[stage]["first_knot"]]
-    changes = _at_knots(best.power, ends_s - step_s / 2, np.array(knots_s)) - lack - holding
+    changes = np.interp(knots_s, ends_s - step_s / 2, best.power) - lack - holding
     anew = list(powers_q15)
     for row, change in zip(rows, changes, strict=True):
         q15 = wait_q15 + round(float(change) * FULL_POWER_Q15)
         anew[row] = min(max(q15, 0), plan.header["cap0_q15"])
     return anew
-
-
-def _at_knots(power: np.ndarray, at_s: np.ndarray, knots_s: np.ndarray) -> np.ndarray:
-    """Return the powers at knots whose lines give what a course gives (least squares): a point of
-    it at each knot would miss what is between them."""
-    places = np.interp(at_s, knots_s, np.arange(len(knots_s)))
-    before = np.minimum(places.astype(int), len(knots_s) - 2)
-    lines = np.zeros((len(at_s), len(knots_s)))
-    rows, after = np.arange(len(at_s)), places - before
-    lines[rows, before], lines[rows, before + 1] = 1 - after, after
-    pull = FAINT * np.eye(len(knots_s))  # to the course's own points, where no step tells a knot
-    own = np.interp(knots_s, at_s, power)
-    both = np.vstack([lines, pull]), np.append(power, FAINT * own)
-    return np.linalg.lstsq(*both, rcond=None)[0]
