@@ -49,6 +49,10 @@ class Warmth(NamedTuple):
     face_k: Numbers  # under the sensor, half of its lag behind the board
     sensor_k: Numbers
 
+    def with_board(self, board_k: Numbers) -> "Warmth":
+        """Return it with a board, and the sensor on it, at one temperature."""
+        return self._replace(board_k=board_k, face_k=board_k, sensor_k=board_k)
+
 
 def heater_of(values: Mapping[str, Numbers], full_power_w: Numbers = 1.0) -> Heater:
     """Return the physics of the numbers of a heater file."""

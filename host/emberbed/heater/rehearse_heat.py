@@ -83,8 +83,8 @@ class IdentifiedHeat:
 
     def place_c(self, placed: "SensorPlacement") -> float:
         """Return the temperature of the emitter, or of the one board's face that the fit knows."""
-        warmth = self._model.warmth
-        return float(warmth.emitter_k if placed.where == "emitter" else warmth.face_k) - ZERO_C_K
+        face_k = float(self._model.warmth.face_k)
+        return (self.emitter_k if placed.where == "emitter" else face_k) - ZERO_C_K
 
     def felt(self, placed: "SensorPlacement") -> "Felt":
         """Return what a bead meets: the board, or the emitter; its net radiation is in the fit."""
@@ -98,8 +98,7 @@ class IdentifiedHeat:
 
     def put_board(self) -> None:
         """Put a board at room temperature in place of the one there."""
-        cold = dict.fromkeys(("board_k", "face_k", "sensor_k"), self.room_k)
-        self._carry(self._model.warmth._replace(**cold))
+        self._carry(self._model.warmth.with_board(self.room_k))
 
     def put_chip(self) -> None:
         """Nothing changes: a chip is a part of the board's one lump."""

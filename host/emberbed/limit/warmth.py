@@ -24,10 +24,8 @@ class WarmthNow:
     def __init__(self, values: Mapping[str, float], first_c: float) -> None:
         self.room_c = first_c if first_c < ROOM_MOST_C else values["room_c"]
         heater = IdentifiedHeater(values, self.room_c, STEP_S)
-        rest, first_k = heater.at_rest(), first_c + ZERO_C_K
-        self._model = HeatModel(
-            heater.physics, rest._replace(board_k=first_k, face_k=first_k, sensor_k=first_k), STEP_S
-        )
+        begin = heater.at_rest().with_board(first_c + ZERO_C_K)
+        self._model = HeatModel(heater.physics, begin, STEP_S)
         physics = heater.physics
         radiated = physics.emitter_board_w_k4 + physics.emitter_around_w_k4
         self._board_s_per_k = float(physics.board_j_k * radiated / physics.emitter_board_w_k4)
