@@ -104,14 +104,24 @@ def call_of(
     if record.prompt != NONE:
         question, keys = _question(progress, record, prompts)
         return Call(question.format(keys=keys if keyed else ""))
-    if record.waits_for == rs.WAITS_RELEASE and record.port_flags & record_layout.PORT_BUTTON:
-        return Call(RELEASE_TEXT)
-    if record.waits_for in (rs.WAITS_PRESS, rs.WAITS_RELEASE):
-        return Call(PRESS_TEXT)
+    at_button = button_text(record)
+    if at_button:
+        return Call(at_button)
     if progress.waits_for_fan():
         return Call(f"{FAN_KEY if keyed else FAN_CONTROL} {FAN_TEXT}")
     ahead = ahead_text(progress, prompts)
     return Call(ahead, needed=False) if ahead else None
+
+
+def button_text(record: TickRecord) -> str:
+    """Return what to do at the device's button, '' for nothing.
+
+    A press is asked for once it would count, not in the tenths of a second before.
+    """
+    if record.waits_for == rs.WAITS_PRESS:
+        return PRESS_TEXT
+    held_down = record.port_flags & record_layout.PORT_BUTTON
+    return RELEASE_TEXT if record.waits_for == rs.WAITS_RELEASE and held_down else ""
 
 
 def _question(progress: Progress, record: TickRecord, prompts: list[str]) -> tuple[str, str]:

@@ -8,7 +8,7 @@ from typing import Any
 
 from emberbed import words
 from emberbed.bench import key_table, panel_rows
-from emberbed.bench.calls import PRESS_TEXT, RELEASE_TEXT, call_of, most_text
+from emberbed.bench.calls import button_text, call_of, most_text
 from emberbed.bench.outcome import OUTCOMES
 from emberbed.bench.stage_text import degrees, doing_text, nothing_heated
 from emberbed.bench.story import Story
@@ -174,11 +174,8 @@ def _ask(record: TickRecord, story: Story) -> dict[str, Any] | None:
 
 def _press(record: TickRecord, story: Story) -> dict[str, Any] | None:
     """Return what to do at the device's button, None while it has nothing to do."""
-    if record.waits_for not in (rs.WAITS_PRESS, rs.WAITS_RELEASE):
-        return None
-    held_down = record.port_flags & record_layout.PORT_BUTTON
-    release = record.waits_for == rs.WAITS_RELEASE and held_down
-    return {"text": RELEASE_TEXT if release else PRESS_TEXT, "most": most_text(story.progress)}
+    text = button_text(record)
+    return {"text": text, "most": most_text(story.progress)} if text else None
 
 
 def _hint(key: str, story: Story) -> str:
