@@ -75,7 +75,7 @@ def best_power(
     power = np.full(wanted.steps, FIRST_POWER * most_power) if first is None else first
     found = Optimum(wanted, power, _course(heater, power))
     for _round in range(MOST_ROUNDS):
-        answers = _answers(pulsed or heater, found.power, most_power)
+        answers = answers_of(pulsed or heater, found.power, most_power)
         aimed = _solved(found, answers, most_power, smooth_c)
         better = _stepped(heater, found, aimed)
         gained = _cost(found) - _cost(better)
@@ -105,8 +105,8 @@ def _stepped(heater: Heater, found: Optimum, aimed: np.ndarray) -> Optimum:
     return found
 
 
-def _answers(heater: Heater, power: np.ndarray, most_power: float) -> np.ndarray:
-    """Return d(reading after step i) / d(power of step j), as [i, j]."""
+def answers_of(heater: Heater, power: np.ndarray, most_power: float) -> np.ndarray:
+    """Return d(reading after step i) / d(power of step j), in K per full power, as [i, j]."""
     steps = len(power)
     launches = np.unique(np.linspace(0, steps - 1, min(LAUNCHES, steps)).round().astype(int))
     signs = np.where(power[launches] > most_power / 2, -1.0, 1.0)

@@ -14,6 +14,7 @@ from tests.benchmarks.control.infeasible import run_infeasible
 from tests.benchmarks.control.many import HEATERS
 from tests.benchmarks.control.many import section as section_of_many
 from tests.benchmarks.control.table import draw, markdown
+from tests.benchmarks.control.told_late import section as section_of_told_late
 from tests.benchmarks.control.waits import section as section_of_waits
 
 DOCS = Path(__file__).parents[3] / "host" / "emberbed" / "docs"
@@ -45,15 +46,21 @@ def main() -> None:
     found = [compare(kind, heaters, max(given.optima, 1)) for kind in kinds]
     held = {kind: run_infeasible(kind, SEED) for kind in kinds}
     pictures = [] if given.kind else draw(found, DOCS / "pictures")
-    text = markdown(found, [f"pictures/{name}" for name in pictures]) + _infeasible(held)
-    text += section_of_many(kinds, given.more) + "\n" + section_of_waits(kinds).lstrip()
+    parts = [
+        markdown(found, [f"pictures/{name}" for name in pictures]),
+        _infeasible(held),
+        section_of_told_late(kinds, heaters) if heaters else "",
+        section_of_many(kinds, given.more),
+        section_of_waits(kinds),
+    ]
+    text = "\n".join(part.strip() + "\n" for part in parts if part)
     print(text)
     if not given.kind:
         (DOCS / "control.md").write_text(HEAD + text, encoding="utf-8")
 
 
 def _infeasible(held: dict) -> str:
-    lines = ["", "## A profile that cannot be followed", ""]
+    lines = ["## A profile that cannot be followed", ""]
     lines += ["| emitters | longer, foretold | longer, taken | overshoot beyond a hold |"]
     lines += ["| --- | --- | --- | --- |"]
     for kind, one in held.items():

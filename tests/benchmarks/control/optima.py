@@ -19,9 +19,9 @@ OVERSHOOT_C = 1.0  # that the optimum may have in a hold
 def optimum_of(kind: str, mismatch: Mismatch, line: Timeline) -> Optimum:
     """Return the best course of one heater."""
     wanted = wanted_of(line)
-    quick = _heater(kind, mismatch, QUICK_CELLS)
+    quick = heater_of(kind, mismatch, QUICK_CELLS)
     near = best_power(quick, wanted)  # a coarse board leads close to the optimum
-    return best_power(_heater(kind, mismatch, CELLS), wanted, first=near.power, pulsed=quick)
+    return best_power(heater_of(kind, mismatch, CELLS), wanted, first=near.power, pulsed=quick)
 
 
 def wanted_of(line: Timeline, overshoot_c: float = OVERSHOOT_C) -> Wanted:
@@ -31,7 +31,7 @@ def wanted_of(line: Timeline, overshoot_c: float = OVERSHOOT_C) -> Wanted:
     return Wanted(STEP_S, asked_c, np.where(hold > 0, asked_c + overshoot_c, np.inf))
 
 
-def _heater(kind: str, mismatch: Mismatch, cells: tuple[int, int]) -> Heater:
+def heater_of(kind: str, mismatch: Mismatch, cells: tuple[int, int]) -> Heater:
     def run(power: np.ndarray) -> np.ndarray:
         batch = Batch(kind, [mismatch] * power.shape[1], cells)
         return batch.steps(power, round(STEP_S * TICKS_PER_S))

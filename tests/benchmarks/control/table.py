@@ -18,6 +18,9 @@ WANTED = (  # figure, reach
     ("soak inside ±2 °C from first entry on", "at least 99 % of wall ticks"),
     ("time beyond the profile's", "at most 2 % more than the optimum"),
 )
+MISMATCHED = (
+    "controller", "RMSE p50 / p95", "x optimum p50 / p95 / max", "overshoot p50 / p95", "soak p5",
+)  # fmt: skip
 
 
 def markdown(found: Sequence[Compared], pictures: Sequence[str]) -> str:
@@ -55,12 +58,15 @@ def _mismatched(one: Compared) -> Iterator[str]:
         return
     yield f"{count} mismatched heaters, {known} of them with their own optimum."
     yield ""
-    yield "| controller | RMSE p50 / p95 | x optimum p50 / max | overshoot p50 / p95 | soak p5 |"
+    yield f"| {' | '.join(MISMATCHED)} |"
     yield "| --- | --- | --- | --- | --- |"
     for name, scores in one.scores.items():
         rmse, over, soak, _longer = np.array(scores[1:]).T
         ratios = one.ratios(name)[1:]
-        of_best = f"{np.median(ratios):.2f} / {ratios.max():.2f}" if len(ratios) else "-"
+        of_best = "-"
+        if len(ratios):
+            p50, p95 = np.percentile(ratios, (50, 95))
+            of_best = f"{p50:.2f} / {p95:.2f} / {ratios.max():.2f}"
         yield (
             f"| {name} | {np.median(rmse):.2f} / {np.percentile(rmse, 95):.2f} | {of_best}"
             f" | {np.median(over):.1f} / {np.percentile(over, 95):.1f}"
