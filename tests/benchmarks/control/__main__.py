@@ -49,7 +49,7 @@ def main() -> None:
     parts = [
         markdown(found, [f"pictures/{name}" for name in pictures]),
         _infeasible(held),
-        section_of_told_late(kinds, heaters) if heaters else "",
+        section_of_told_late(heaters) if heaters and not given.kind else "",
         section_of_many(kinds, given.more),
         section_of_waits(kinds),
     ]
