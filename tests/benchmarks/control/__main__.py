@@ -9,7 +9,7 @@ import argparse
 from pathlib import Path
 
 from tests.benchmarks.control.compared import SEED, compare
-from tests.benchmarks.control.heaters import EMITTERS, drawn
+from tests.benchmarks.control.heaters import DRAWN_SEED, EMITTERS, MISMATCHED, drawn
 from tests.benchmarks.control.infeasible import run_infeasible
 from tests.benchmarks.control.many import HEATERS
 from tests.benchmarks.control.many import section as section_of_many
@@ -18,7 +18,6 @@ from tests.benchmarks.control.told_late import section as section_of_told_late
 from tests.benchmarks.control.waits import section as section_of_waits
 
 DOCS = Path(__file__).parents[3] / "host" / "emberbed" / "docs"
-DRAWN_SEED = 7
 HEAD = """# Control
 
 How well a profile is followed, side by side in one run: the same simulated heaters in two
@@ -36,7 +35,7 @@ it holds as far as the simulated heaters do. `python -m tests.benchmarks.control
 
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("--mismatched", type=int, default=8)
+    asked.add_argument("--mismatched", type=int, default=MISMATCHED)
     asked.add_argument("--optima", type=int, default=1)
     asked.add_argument("--more", type=int, default=HEATERS)
     asked.add_argument("--kind", choices=EMITTERS)

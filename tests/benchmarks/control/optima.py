@@ -32,6 +32,8 @@ def wanted_of(line: Timeline, overshoot_c: float = OVERSHOOT_C) -> Wanted:
 
 
 def heater_of(kind: str, mismatch: Mismatch, cells: tuple[int, int]) -> Heater:
+    """Return a heater for best_power: from power in steps of STEP_S to the bead in degC."""
+
     def run(power: np.ndarray) -> np.ndarray:
         batch = Batch(kind, [mismatch] * power.shape[1], cells)
         return batch.steps(power, round(STEP_S * TICKS_PER_S))

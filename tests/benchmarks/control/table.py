@@ -18,7 +18,7 @@ WANTED = (  # figure, reach
     ("soak inside ±2 °C from first entry on", "at least 99 % of wall ticks"),
     ("time beyond the profile's", "at most 2 % more than the optimum"),
 )
-MISMATCHED = (
+COLUMNS = (  # of the mismatched heaters
     "controller", "RMSE p50 / p95", "x optimum p50 / p95 / max", "overshoot p50 / p95", "soak p5",
 )  # fmt: skip
 
@@ -58,8 +58,8 @@ def _mismatched(one: Compared) -> Iterator[str]:
         return
     yield f"{count} mismatched heaters, {known} of them with their own optimum."
     yield ""
-    yield f"| {' | '.join(MISMATCHED)} |"
-    yield "| --- | --- | --- | --- | --- |"
+    yield f"| {' | '.join(COLUMNS)} |"
+    yield f"|{' --- |' * len(COLUMNS)}"
     for name, scores in one.scores.items():
         rmse, over, soak, _longer = np.array(scores[1:]).T
         ratios = one.ratios(name)[1:]
